@@ -1,0 +1,18 @@
+//! contrapalma trains the ear for cross-rhythm.
+#![cfg_attr(
+    test,
+    allow(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        clippy::cast_precision_loss,
+        reason = "tests compute with small known numbers"
+    )
+)]
+
+pub mod label;
+pub mod world;
+
+pub mod rhythm;
+
+pub mod phrase;
+pub mod quiz;

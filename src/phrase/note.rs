@@ -1,0 +1,143 @@
+//! What a phrase is made of: notes of voices at ticks.
+
+use crate::rhythm::{Cycle, Feel, Tempo, Tick, Ticks};
+
+/// A part that is heard as one: it carries its own accents and is never summed with another.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Voice {
+    /// The thumb's low notes.
+    Bass,
+    /// Strummed or broken chords.
+    Chords,
+    /// A single-note line.
+    Line,
+    /// Knocks on the guitar's top (golpe).
+    Strike,
+    /// Hand claps (palmas).
+    Claps,
+}
+
+impl Voice {
+    /// All voices, in the order of the rows on screen.
+    pub const ALL: [Self; 5] = [
+        Self::Line,
+        Self::Chords,
+        Self::Bass,
+        Self::Strike,
+        Self::Claps,
+    ];
+
+    /// Its name on screens and in files.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Bass => "bass",
+            Self::Chords => "chords",
+            Self::Line => "line",
+            Self::Strike => "strike",
+            Self::Claps => "claps",
+        }
+    }
+}
+
+/// How a note is made with the hands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Touch {
+    /// A string plucked by the thumb: round.
+    Thumb,
+    /// A string plucked by a finger: bright.
+    Finger,
+    /// A string of a downward strum.
+    Down,
+    /// A string of an upward strum.
+    Up,
+    /// A knock on the top of the guitar.
+    Golpe,
+    /// A dull clap, hands cupped.
+    Sorda,
+    /// A bright clap, fingers on the palm.
+    Clara,
+    /// A small bell that marks a count for the learner.
+    Bell,
+}
+
+/// A semitone on the piano keyboard, as MIDI numbers it: 40 is the guitar's lowest E, 69 is A at 440 Hz.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Pitch(pub u8);
+
+/// Loudness against an ordinary stroke of the same touch, in tenths of a decibel.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Loudness(pub i16);
+
+impl Loudness {
+    /// Decibels against an ordinary stroke.
+    pub fn decibels(self) -> f64 {
+        f64::from(self.0) / 10.0
+    }
+}
+
+/// One sounding string, knock or clap.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Note {
+    /// Where it is counted.
+    pub at: Tick,
+    /// How much later it sounds, in microseconds: the spread of a strum and the hand's small
+    /// unevenness. Within ±40,000.
+    pub delay: i32,
+    /// How long it is held; a plucked string may ring until then, not longer.
+    pub length: Ticks,
+    /// Whose note it is.
+    pub voice: Voice,
+    /// Its pitch; `None` for knocks and claps.
+    pub pitch: Option<Pitch>,
+    /// How loud it is.
+    pub loudness: Loudness,
+    /// How it is made.
+    pub touch: Touch,
+}
+
+/// Notes over whole cycles. The first count of the first cycle lies at tick zero; the sound begins
+/// on pulse `entry` and spans whole cycles from there, so that it can be looped.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Phrase {
+    /// The cycle it goes through.
+    pub cycle: Cycle,
+    /// Its speed.
+    pub tempo: Tempo,
+    /// How many cycles it lasts.
+    pub n_cycles: u32,
+    /// The pulse on which it comes in: 0 is the count of one, positive is later in the cycle,
+    /// negative a pickup before it.
+    pub entry: i64,
+    /// What it was made to state.
+    pub feel: Feel,
+    /// Its notes in order of time.
+    pub notes: Vec<Note>,
+}
+
+impl Phrase {
+    /// The first tick that belongs to it.
+    pub fn begins(&self) -> Tick {
+        Tick::of_pulse(self.entry)
+    }
+
+    /// The first tick after it; where a loop begins again.
+    pub fn ends(&self) -> Tick {
+        let n_pulses = i64::from(self.n_cycles) * self.n_pulses();
+        Tick::of_pulse(self.entry + n_pulses)
+    }
+
+    /// The count on which it comes in, as a pulse of its cycle.
+    pub fn entry_pulse(&self) -> crate::rhythm::Pulse {
+        self.cycle.pulse_at(self.entry)
+    }
+
+    fn n_pulses(&self) -> i64 {
+        i64::try_from(self.cycle.n_pulses()).expect("a cycle has at most 48 pulses")
+    }
+
+    /// The voices that sound in it, in the order of the rows on screen.
+    pub fn voices(&self) -> Vec<Voice> {
+        let sounds = |voice: &Voice| self.notes.iter().any(|note| note.voice == *voice);
+        Voice::ALL.into_iter().filter(sounds).collect()
+    }
+}

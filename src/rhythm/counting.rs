@@ -1,0 +1,91 @@
+//! How the counts of a cycle are spoken.
+
+use super::{Cycle, Layer, Pulse};
+
+/// A learner's convention for the names of counts. The only place where pulses become numbers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Default)]
+pub enum Counting {
+    /// 1 2 3 4 5 6, and 1 to 12.
+    #[default]
+    FromOne,
+    /// The cycle begins on its last number: 12 1 2 … 11 (6 1 2 … 5 in six).
+    FromLast,
+    /// From one, the eleventh and twelfth spoken un, dos.
+    UnDos,
+}
+
+impl Counting {
+    /// All conventions.
+    pub const ALL: [Self; 3] = [Self::FromOne, Self::FromLast, Self::UnDos];
+
+    /// The name of `pulse`.
+    pub fn name(self, cycle: Cycle, pulse: Pulse) -> String {
+        let idx = pulse.idx();
+        match self {
+            Self::FromLast if idx == 0 => cycle.n_pulses().to_string(),
+            Self::FromLast => idx.to_string(),
+            Self::UnDos if cycle == Cycle::TWELVE && idx == 10 => "un".to_owned(),
+            Self::UnDos if cycle == Cycle::TWELVE && idx == 11 => "dos".to_owned(),
+            Self::FromOne | Self::UnDos => (idx + 1).to_string(),
+        }
+    }
+
+    /// The pulse that is called `name`.
+    pub fn pulse(self, cycle: Cycle, name: &str) -> Option<Pulse> {
+        cycle
+            .pulses()
+            .find(|pulse| self.name(cycle, *pulse) == name)
+    }
+
+    /// A layer in counts, as `1, 3 and 5`.
+    pub fn list(self, layer: Layer) -> String {
+        let names: Vec<String> = layer
+            .pulses()
+            .map(|p| self.name(layer.cycle(), p))
+            .collect();
+        match names.as_slice() {
+            [rest @ .., last] if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
+            _ => names.concat(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check(counting: Counting, cycle: Cycle, expected: &str) {
+        let spoken: Vec<String> = cycle
+            .pulses()
+            .map(|pulse| counting.name(cycle, pulse))
+            .collect();
+        assert_eq!(spoken.join(" "), expected);
+        for (pulse, name) in cycle.pulses().zip(&spoken) {
+            assert_eq!(counting.pulse(cycle, name), Some(pulse));
+        }
+    }
+
+    #[test]
+    fn conventions_of_the_trade() {
+        // The table "Count conventions to support"; common practice, no source.
+        check(Counting::FromOne, Cycle::SIX, "1 2 3 4 5 6");
+        check(
+            Counting::FromLast,
+            Cycle::TWELVE,
+            "12 1 2 3 4 5 6 7 8 9 10 11",
+        );
+        check(
+            Counting::UnDos,
+            Cycle::TWELVE,
+            "1 2 3 4 5 6 7 8 9 10 un dos",
+        );
+        check(Counting::UnDos, Cycle::SIX, "1 2 3 4 5 6");
+    }
+
+    #[test]
+    fn layers_are_listed_in_counts() {
+        let layer = Layer::of(Cycle::SIX, &[0, 2, 4]).expect("a layer");
+        assert_eq!(Counting::FromOne.list(layer), "1, 3 and 5");
+    }
+}

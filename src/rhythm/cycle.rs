@@ -1,0 +1,79 @@
+//! The cycle and its pulses.
+
+use std::fmt;
+
+/// A cycle of N equal pulses that comes round again; N is 2 to 48, so that a set of its pulses fits
+/// in one machine word.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Cycle(u8);
+
+/// A number of pulses that no cycle here has.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("a cycle of {0} pulses; 2 to 48 are possible")]
+pub struct CycleError(pub i64);
+
+impl Cycle {
+    /// The six-pulse cycle.
+    pub const SIX: Self = Self(6);
+    /// The twelve-pulse cycle.
+    pub const TWELVE: Self = Self(12);
+
+    /// A cycle of `n_pulses` pulses.
+    ///
+    /// # Errors
+    /// When `n_pulses` is not 2 to 48.
+    pub fn new(n_pulses: i64) -> Result<Self, CycleError> {
+        match u8::try_from(n_pulses) {
+            Ok(n @ 2..=48) => Ok(Self(n)),
+            _ => Err(CycleError(n_pulses)),
+        }
+    }
+
+    /// The number of pulses.
+    pub fn n_pulses(self) -> usize {
+        usize::from(self.0)
+    }
+
+    /// The pulses in order, from 0.
+    pub fn pulses(self) -> impl DoubleEndedIterator<Item = Pulse> + ExactSizeIterator {
+        (0..self.0).map(Pulse)
+    }
+
+    /// The first pulse.
+    pub fn first(self) -> Pulse {
+        Pulse(0)
+    }
+
+    /// The pulse on which the `idx`-th pulse of an unbroken row falls, counted from a first pulse;
+    /// negative indices count back from it.
+    pub fn pulse_at(self, idx: i64) -> Pulse {
+        let pulse = idx.rem_euclid(i64::from(self.0));
+        Pulse(u8::try_from(pulse).expect("a remainder by at most 48 fits"))
+    }
+}
+
+impl fmt::Display for Cycle {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self.0 {
+            6 => f.write_str("six"),
+            12 => f.write_str("twelve"),
+            n => write!(f, "{n}"),
+        }
+    }
+}
+
+/// One pulse of a cycle, from 0. Only a [`Cycle`] makes one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Pulse(u8);
+
+impl Pulse {
+    /// Its place from 0.
+    pub fn idx(self) -> usize {
+        usize::from(self.0)
+    }
+
+    /// The bit that stands for it in a set of pulses.
+    pub(super) fn bit(self) -> u64 {
+        1 << self.0
+    }
+}

@@ -1,0 +1,193 @@
+//! The set of pulses that one voice accents.
+
+use super::{Cycle, Pulse};
+
+/// A non-empty set of pulses of one cycle.
+///
+/// ```
+/// use contrapalma::rhythm::{Cycle, Layer};
+/// let threes = Layer::of(Cycle::SIX, &[0, 3])?;
+/// let twos = Layer::of(Cycle::SIX, &[0, 2, 4])?;
+/// assert_eq!(threes.union(twos)?, Layer::of(Cycle::SIX, &[0, 2, 3, 4])?);
+/// # Ok::<(), contrapalma::rhythm::LayerError>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Layer {
+    cycle: Cycle,
+    bits: u64,
+}
+
+/// Why a set of pulses is no layer.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum LayerError {
+    /// No pulse at all.
+    #[error("a layer without a pulse")]
+    Empty,
+    /// A pulse that the cycle does not have.
+    #[error("pulse {pulse} in a cycle of {n_pulses} pulses")]
+    Outside {
+        /// The pulse, from 0.
+        pulse: i64,
+        /// The cycle's length.
+        n_pulses: usize,
+    },
+    /// Two layers of cycles of different length.
+    #[error("layers of {0} and of {1} pulses cannot be joined")]
+    OtherCycle(usize, usize),
+}
+
+impl Layer {
+    /// The layer of `cycle` on the pulses `pulses`, from 0, in any order.
+    ///
+    /// # Errors
+    /// When there is none, or one lies outside the cycle.
+    pub fn of(cycle: Cycle, pulses: &[i64]) -> Result<Self, LayerError> {
+        let mut bits = 0;
+        for &pulse in pulses {
+            let inside = usize::try_from(pulse).is_ok_and(|idx| idx < cycle.n_pulses());
+            if !inside {
+                return Err(LayerError::Outside {
+                    pulse,
+                    n_pulses: cycle.n_pulses(),
+                });
+            }
+            bits |= cycle.pulse_at(pulse).bit();
+        }
+        if bits == 0 {
+            Err(LayerError::Empty)
+        } else {
+            Ok(Self { cycle, bits })
+        }
+    }
+
+    /// Every `n`-th pulse from the first: the layer of equal groups of `n`.
+    pub fn every(cycle: Cycle, n: usize) -> Self {
+        let bits = cycle
+            .pulses()
+            .step_by(n.max(1))
+            .fold(0, |bits, pulse| bits | pulse.bit());
+        Self { cycle, bits }
+    }
+
+    /// The cycle it belongs to.
+    pub fn cycle(self) -> Cycle {
+        self.cycle
+    }
+
+    /// Whether it holds `pulse`.
+    pub fn contains(self, pulse: Pulse) -> bool {
+        self.bits & pulse.bit() != 0
+    }
+
+    /// Its pulses in order.
+    pub fn pulses(self) -> impl Iterator<Item = Pulse> {
+        self.cycle
+            .pulses()
+            .filter(move |pulse| self.contains(*pulse))
+    }
+
+    /// How many pulses it has; at least one.
+    pub fn n_onsets(self) -> usize {
+        self.bits.count_ones() as usize
+    }
+
+    /// The same pattern begun `by` pulses later.
+    #[must_use]
+    pub fn turned(self, by: i64) -> Self {
+        let bits = self
+            .pulses()
+            .map(|pulse| {
+                self.cycle
+                    .pulse_at(i64::try_from(pulse.idx()).unwrap_or(0) + by)
+                    .bit()
+            })
+            .fold(0, |bits, bit| bits | bit);
+        Self { bits, ..self }
+    }
+
+    /// All pulses of both.
+    ///
+    /// # Errors
+    /// When their cycles differ in length.
+    pub fn union(self, other: Self) -> Result<Self, LayerError> {
+        if self.cycle == other.cycle {
+            Ok(Self {
+                bits: self.bits | other.bits,
+                ..self
+            })
+        } else {
+            Err(LayerError::OtherCycle(
+                self.cycle.n_pulses(),
+                other.cycle.n_pulses(),
+            ))
+        }
+    }
+
+    /// The gaps from each onset to the next, round the cycle, in pulses; they sum to the cycle.
+    pub fn gaps(self) -> Vec<usize> {
+        let onsets: Vec<usize> = self.pulses().map(Pulse::idx).collect();
+        let next = onsets
+            .iter()
+            .skip(1)
+            .copied()
+            .chain(onsets.first().map(|first| first + self.cycle.n_pulses()));
+        onsets
+            .iter()
+            .zip(next)
+            .map(|(here, next)| next - here)
+            .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn six(pulses: &[i64]) -> Layer {
+        Layer::of(Cycle::SIX, pulses).expect("a layer of six")
+    }
+
+    #[test]
+    fn threes_and_twos_join_in_four_strokes() {
+        assert_eq!(six(&[0, 3]).union(six(&[0, 2, 4])), Ok(six(&[0, 2, 3, 4])));
+        assert_eq!(Layer::every(Cycle::SIX, 3), six(&[0, 3]));
+        assert_eq!(Layer::every(Cycle::SIX, 2), six(&[0, 2, 4]));
+    }
+
+    #[test]
+    fn turning_goes_round() {
+        assert_eq!(six(&[0, 3, 4]).turned(1), six(&[1, 4, 5]));
+        assert_eq!(six(&[0, 3, 4]).turned(-1), six(&[2, 3, 5]));
+        assert_eq!(six(&[0, 3]).turned(3), six(&[0, 3]));
+    }
+
+    #[test]
+    fn impossible_sets_are_named() {
+        assert_eq!(Layer::of(Cycle::SIX, &[]), Err(LayerError::Empty));
+        assert_eq!(
+            Layer::of(Cycle::SIX, &[0, 6]),
+            Err(LayerError::Outside {
+                pulse: 6,
+                n_pulses: 6
+            })
+        );
+        assert_eq!(
+            Layer::of(Cycle::SIX, &[-1]),
+            Err(LayerError::Outside {
+                pulse: -1,
+                n_pulses: 6
+            })
+        );
+        assert_eq!(
+            six(&[0]).union(Layer::every(Cycle::TWELVE, 3)),
+            Err(LayerError::OtherCycle(6, 12))
+        );
+    }
+
+    #[test]
+    fn gaps_sum_to_the_cycle() {
+        assert_eq!(six(&[0, 3, 4]).gaps(), [3, 1, 2]);
+        assert_eq!(six(&[2]).gaps(), [6]);
+    }
+}

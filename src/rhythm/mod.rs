@@ -1,0 +1,27 @@
+//! Cycles, pulses, layers and groupings in exact integers.
+//!
+//! Read [`Layer`] first: the set of pulses that one voice accents. A [`Cycle`] is its length, a
+//! [`Grouping`] an ordered sum of twos and threes that states one. Musical time is counted in
+//! [`Tick`]s, 240 to the pulse; [`Tempo`] and [`PulseMap`] turn ticks into microseconds.
+//!
+//! Pulses are stored from 0 and shown to people by a [`Counting`], which alone knows how counts are
+//! spoken. Nothing here knows sound, chance, files or time of day.
+
+mod counting;
+mod cycle;
+mod feel;
+mod grouping;
+mod layer;
+mod notation;
+mod tempo;
+pub mod theory;
+mod tick;
+
+pub use counting::Counting;
+pub use cycle::{Cycle, CycleError, Pulse};
+pub use feel::Feel;
+pub use grouping::{Group, Grouping, GroupingError};
+pub use layer::{Layer, LayerError};
+pub use notation::NotationError;
+pub use tempo::{PulseMap, Tempo, TempoError};
+pub use tick::{Deviation, TICKS_PER_PULSE, Tick, Ticks};

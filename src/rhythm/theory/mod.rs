@@ -1,0 +1,1 @@
+//! Measures of rhythm from the literature, checked against their published values.
