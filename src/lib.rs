@@ -14,5 +14,6 @@ pub mod world;
 
 pub mod rhythm;
 
+pub mod accent;
 pub mod phrase;
 pub mod quiz;

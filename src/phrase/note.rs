@@ -1,6 +1,6 @@
 //! What a phrase is made of: notes of voices at ticks.
 
-use crate::rhythm::{Cycle, Feel, Tempo, Tick, Ticks};
+use crate::rhythm::{Cycle, Feel, Layer, Tempo, Tick, Ticks};
 
 /// A part that is heard as one: it carries its own accents and is never summed with another.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -15,17 +15,25 @@ pub enum Voice {
     Strike,
     /// Hand claps (palmas).
     Claps,
+    /// A small bell that marks a count.
+    Bell,
 }
 
 impl Voice {
     /// All voices, in the order of the rows on screen.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 6] = [
         Self::Line,
         Self::Chords,
         Self::Bass,
         Self::Strike,
         Self::Claps,
+        Self::Bell,
     ];
+
+    /// Whether it is played on the strings of the guitar.
+    pub fn is_strings(self) -> bool {
+        matches!(self, Self::Bass | Self::Chords | Self::Line)
+    }
 
     /// Its name on screens and in files.
     pub fn name(self) -> &'static str {
@@ -35,6 +43,7 @@ impl Voice {
             Self::Line => "line",
             Self::Strike => "strike",
             Self::Claps => "claps",
+            Self::Bell => "bell",
         }
     }
 }
@@ -135,9 +144,61 @@ impl Phrase {
         i64::try_from(self.cycle.n_pulses()).expect("a cycle has at most 48 pulses")
     }
 
+    /// The same phrase under claps: in each cycle those of the layer that `by_cycle` has for it,
+    /// the last of them for all that follow; none when it is empty.
+    #[must_use]
+    pub fn clapped(&self, by_cycle: &[Layer], touch: Touch) -> Self {
+        let mut clapped = self.clone();
+        let Some(last) = by_cycle.last() else {
+            return clapped;
+        };
+        let loop_pulses = i64::from(self.n_cycles) * self.n_pulses();
+        for idx in self.entry..self.entry + loop_pulses {
+            // A pickup belongs to the end of the last cycle, and what lies after it to the first.
+            let cycle_idx = idx.rem_euclid(loop_pulses) / self.n_pulses();
+            let layer = usize::try_from(cycle_idx)
+                .ok()
+                .and_then(|idx| by_cycle.get(idx));
+            if layer.unwrap_or(last).contains(self.cycle.pulse_at(idx)) {
+                clapped.notes.push(clap(idx, touch));
+            }
+        }
+        clapped
+            .notes
+            .sort_by_key(|note| (note.at, note.delay, note.voice, note.pitch));
+        clapped
+    }
+
+    /// One voice of it alone.
+    #[must_use]
+    pub fn only(&self, voice: Voice) -> Self {
+        let notes = self
+            .notes
+            .iter()
+            .filter(|note| note.voice == voice)
+            .copied()
+            .collect();
+        Self {
+            notes,
+            ..self.clone()
+        }
+    }
+
     /// The voices that sound in it, in the order of the rows on screen.
     pub fn voices(&self) -> Vec<Voice> {
         let sounds = |voice: &Voice| self.notes.iter().any(|note| note.voice == *voice);
         Voice::ALL.into_iter().filter(sounds).collect()
+    }
+}
+
+fn clap(pulse_idx: i64, touch: Touch) -> Note {
+    Note {
+        at: Tick::of_pulse(pulse_idx),
+        delay: 0,
+        length: Ticks(120),
+        voice: Voice::Claps,
+        pitch: None,
+        loudness: Loudness(0),
+        touch,
     }
 }

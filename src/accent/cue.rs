@@ -1,0 +1,35 @@
+//! By what means an accent is heard.
+
+/// A means by which a pulse stands out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Cue {
+    /// One note louder than its neighbours.
+    Loudness,
+    /// A low note under higher ones.
+    Bass,
+    /// A new chord.
+    Chord,
+    /// The top of a figure, from which the line comes down.
+    Turn,
+    /// A knock on the guitar's top.
+    Strike,
+    /// A clap.
+    Clap,
+    /// A small bell.
+    Bell,
+}
+
+impl Cue {
+    /// What is heard, in words that go before "on 1, 3 and 5".
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Loudness => "louder strokes",
+            Self::Bass => "low notes",
+            Self::Chord => "new chords",
+            Self::Turn => "tops of the line",
+            Self::Strike => "knocks",
+            Self::Clap => "claps",
+            Self::Bell => "the bell",
+        }
+    }
+}

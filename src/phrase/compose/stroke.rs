@@ -1,0 +1,162 @@
+//! One stroke of the hand over the strings: how its power is divided among them.
+
+use crate::accent::size;
+use crate::rhythm::{Tick, Ticks};
+
+use super::super::{Loudness, Note, Pitch, Touch, Voice};
+
+/// One stroke: strings in the order in which they are struck, each with its share of the power.
+pub(super) struct Stroke {
+    strings: Vec<Part>,
+    /// Decibels by which the whole is louder than an ordinary stroke.
+    pub(super) accent_db: f64,
+}
+
+struct Part {
+    pitch: Pitch,
+    voice: Voice,
+    touch: Touch,
+    /// Share of the stroke's power; the shares sum to one.
+    share: f64,
+}
+
+impl Stroke {
+    /// A downward strum, its power shared evenly.
+    pub(super) fn strum(pitches: Vec<Pitch>) -> Self {
+        let share = 1.0 / pitches.iter().fold(0.0, |n, _| n + 1.0);
+        let part = |pitch| Part {
+            pitch,
+            voice: Voice::Chords,
+            touch: Touch::Down,
+            share,
+        };
+        Self {
+            strings: pitches.into_iter().map(part).collect(),
+            accent_db: 0.0,
+        }
+    }
+
+    /// One string under a finger.
+    pub(super) fn finger(pitch: Pitch, voice: Voice) -> Self {
+        Self::single(pitch, voice, Touch::Finger)
+    }
+
+    /// One string under the thumb.
+    pub(super) fn thumb(pitch: Pitch) -> Self {
+        Self::single(pitch, Voice::Bass, Touch::Thumb)
+    }
+
+    fn single(pitch: Pitch, voice: Voice, touch: Touch) -> Self {
+        Self {
+            strings: vec![Part {
+                pitch,
+                voice,
+                touch,
+                share: 1.0,
+            }],
+            accent_db: 0.0,
+        }
+    }
+
+    /// Mean pitch of its strings, in semitones as MIDI numbers them.
+    pub(super) fn mean_pitch(&self) -> f64 {
+        let n = self.strings.iter().fold(0.0, |n, _| n + 1.0);
+        self.strings
+            .iter()
+            .map(|part| f64::from(part.pitch.0))
+            .sum::<f64>()
+            / n
+    }
+
+    /// Puts a low note of so many accent units under it, at the same power of the whole. In a strum
+    /// it takes the place of the lowest string, so that the number of strings stays.
+    pub(super) fn over_bass(mut self, bass: Pitch, units: f64) -> Self {
+        let drop = self.mean_pitch() - f64::from(bass.0);
+        let share = share_of(size::bass_over_rest_for(units, drop));
+        if self.strings.len() > 2 {
+            self.strings.remove(0);
+        }
+        self.scale(1.0 - share);
+        let part = Part {
+            pitch: bass,
+            voice: Voice::Bass,
+            touch: Touch::Thumb,
+            share,
+        };
+        self.strings.insert(0, part);
+        self
+    }
+
+    /// Lets open strings ring through its chord tones, which stand so many decibels over them. A
+    /// low note keeps its own share.
+    pub(super) fn with_drone(mut self, drone: [Pitch; 2], over_drone_db: f64) -> Self {
+        let chord = |part: &Part| part.voice == Voice::Chords;
+        let power: f64 = self
+            .strings
+            .iter()
+            .filter(|part| chord(part))
+            .map(|part| part.share)
+            .sum();
+        let kept = share_of(over_drone_db);
+        for part in self.strings.iter_mut().filter(|part| chord(part)) {
+            part.share *= kept;
+        }
+        let share = power * (1.0 - kept) / 2.0;
+        let open = |pitch| Part {
+            pitch,
+            voice: Voice::Chords,
+            touch: Touch::Down,
+            share,
+        };
+        self.strings.extend(drone.map(open));
+        self.strings.sort_by_key(|part| part.pitch);
+        self
+    }
+
+    fn scale(&mut self, by: f64) {
+        // Leaving a string out took its share with it.
+        let left: f64 = self.strings.iter().map(|part| part.share).sum();
+        self.strings
+            .iter_mut()
+            .for_each(|part| part.share *= by / left);
+    }
+
+    /// Its notes on a pulse: `loudness_db` over an ordinary stroke, the whole `uneven` microseconds
+    /// late, one string `gap` microseconds after the other.
+    pub(super) fn notes(self, at: Tick, loudness_db: f64, uneven: i32, gap: i32) -> Vec<Note> {
+        let mut delay = uneven;
+        let mut notes = Vec::with_capacity(self.strings.len());
+        for part in self.strings {
+            let length = if part.voice == Voice::Bass {
+                Ticks(420)
+            } else {
+                Ticks(235)
+            };
+            notes.push(Note {
+                at,
+                delay,
+                length,
+                voice: part.voice,
+                pitch: Some(part.pitch),
+                loudness: tenths(loudness_db + 10.0 * part.share.max(1e-6).log10()),
+                touch: part.touch,
+            });
+            delay += gap;
+        }
+        notes
+    }
+}
+
+/// The share of the whole power of a part that stands so many decibels over the rest.
+fn share_of(over_rest_db: f64) -> f64 {
+    1.0 / (1.0 + 10_f64.powf(-over_rest_db / 10.0))
+}
+
+/// Loudness to the nearest tenth of a decibel, within what can be played.
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "clamped to three digits before the cast"
+)]
+pub(super) fn tenths(db: f64) -> Loudness {
+    Loudness((db * 10.0).round().clamp(-600.0, 180.0) as i16)
+}

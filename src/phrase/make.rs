@@ -1,0 +1,220 @@
+//! Composes, measures, and keeps only what has one right answer.
+
+use std::fmt::Write as _;
+
+use crate::accent::{self, Floor, Profile, start_margin};
+use crate::rhythm::{Feel, Layer};
+use crate::world::Seed;
+
+use super::compose::compose;
+use super::measure::{self, Row};
+use super::{Family, Level, Phrase, Recipe, Voice};
+
+/// The version of the generator: the same recipe, seed and version make the same phrase. A wanted
+/// change of any draw raises it.
+pub const GENERATOR: u32 = 1;
+
+/// How often a phrase is made again before the recipe is given up.
+const TRIES: u64 = 64;
+
+/// The least difference of fit (correlation) between the right clapping and its best rival.
+const FIT_FLOOR: f64 = 0.15;
+
+/// What a phrase must have one right answer to.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Purpose {
+    /// Which feel it has, among all feels.
+    NameFeel,
+    /// Where its cycle begins, among all rotations.
+    FindStart,
+    /// Which clapping fits, among these.
+    FitClapping {
+        /// The one that fits.
+        truth: Layer,
+        /// The others that are offered.
+        others: Vec<Layer>,
+        /// The voice that it is to fit, where voices disagree.
+        voice: Option<Voice>,
+    },
+}
+
+/// A phrase with its measured truth. Only [`make`] builds one, so an unmeasured phrase cannot be
+/// asked.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Measured {
+    phrase: Phrase,
+    family: Family,
+    rows: Vec<Row>,
+    margin: f64,
+    level: Level,
+    seed: Seed,
+}
+
+/// No phrase of the recipe had one right answer at that level.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("no phrase {feel} at {level} had one right answer in {TRIES} tries", feel = .feel.words())]
+pub struct NoPhrase {
+    /// The feel asked for.
+    pub feel: Feel,
+    /// The level asked for.
+    pub level: Level,
+}
+
+/// What a phrase is to state, and for what.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Wanted {
+    /// The feel it is to have.
+    pub feel: Feel,
+    /// How strong its cues are to be.
+    pub level: Level,
+    /// What knocks on the guitar's top mark. Where both layers sound at once it says which of them
+    /// the knocks take, and is drawn when it is `None`.
+    pub knocks: Option<Layer>,
+    /// What it must have one right answer to.
+    pub purpose: Purpose,
+}
+
+/// Makes the phrase of `recipe` and `seed` that is as `wanted`.
+///
+/// # Errors
+/// When no try had one right answer by the level's margin.
+pub fn make(recipe: &Recipe, wanted: &Wanted, seed: Seed) -> Result<Measured, NoPhrase> {
+    let made = (0..TRIES).find_map(|n| {
+        let (family, phrase) = compose(recipe, wanted, seed.child("try", n));
+        let rows = measure::rows(&phrase);
+        let margin = margin(&rows, wanted)?;
+        Some(Measured {
+            phrase,
+            family,
+            rows,
+            margin,
+            level: wanted.level,
+            seed,
+        })
+    });
+    made.ok_or(NoPhrase {
+        feel: wanted.feel,
+        level: wanted.level,
+    })
+}
+
+/// By how much the truth is the only right answer; `None` when it is not.
+fn margin(rows: &[Row], wanted: &Wanted) -> Option<f64> {
+    let floor = Floor::at_level(wanted.level.decibels());
+    let stated = feel_margin(rows, wanted.feel, floor);
+    match &wanted.purpose {
+        Purpose::NameFeel => stated,
+        Purpose::FindStart => {
+            let margin = start_margin(&whole(rows, None)?);
+            (margin >= floor.threes).then_some(margin)
+        }
+        Purpose::FitClapping {
+            truth,
+            others,
+            voice,
+        } => {
+            // Where a voice is named, the others may say what they like.
+            if voice.is_none() {
+                stated?;
+            }
+            let heard = whole(rows, *voice)?;
+            let fit = |layer: &Layer| accent::fit(&heard, *layer);
+            let best_rival = others.iter().map(fit).fold(f64::NEG_INFINITY, f64::max);
+            let margin = fit(truth) - best_rival;
+            (margin >= FIT_FLOOR).then_some(margin)
+        }
+    }
+}
+
+fn feel_margin(rows: &[Row], feel: Feel, floor: Floor) -> Option<f64> {
+    let voices: Vec<Vec<Profile>> = rows.iter().map(|row| row.cycles.clone()).collect();
+    match feel {
+        Feel::Threes | Feel::Twos => accent::steady_margin(&voices, feel, floor),
+        Feel::Both => accent::both_margin(&voices, floor),
+        Feel::Either => accent::either_margin(&voices, floor),
+        Feel::InTurn => voices
+            .iter()
+            .filter_map(|cycles| turn_margin(cycles, floor))
+            .reduce(f64::min),
+    }
+}
+
+/// The least margin of a voice that states both sides, each for two cycles or more at a stretch.
+fn turn_margin(cycles: &[Profile], floor: Floor) -> Option<f64> {
+    let mut runs: Vec<(Feel, usize)> = Vec::new();
+    let mut least = f64::INFINITY;
+    for profile in cycles {
+        let (side, by) = match accent::lean(profile, floor) {
+            accent::Lean::Threes(by) => (Feel::Threes, by),
+            accent::Lean::Twos(by) => (Feel::Twos, by),
+            accent::Lean::Silent(_) | accent::Lean::Unclear => return None,
+        };
+        least = least.min(by);
+        match runs.last_mut() {
+            Some((last, n)) if *last == side => *n += 1,
+            _ => runs.push((side, 1)),
+        }
+    }
+    (runs.len() > 1 && runs.iter().all(|(_, n)| *n >= 2)).then_some(least)
+}
+
+/// The mean profile of one voice, or of all together.
+fn whole(rows: &[Row], voice: Option<Voice>) -> Option<Profile> {
+    let asked = rows
+        .iter()
+        .filter(|row| voice.is_none_or(|voice| voice == row.voice));
+    asked.map(Row::mean).reduce(|sum, row| sum.plus(&row))
+}
+
+impl Measured {
+    /// The phrase.
+    pub fn phrase(&self) -> &Phrase {
+        &self.phrase
+    }
+
+    /// The family of its surface.
+    pub fn family(&self) -> Family {
+        self.family
+    }
+
+    /// What each voice states.
+    pub fn rows(&self) -> &[Row] {
+        &self.rows
+    }
+
+    /// By how much its truth is the only right answer: accent units, or difference of fit.
+    pub fn margin(&self) -> f64 {
+        self.margin
+    }
+
+    /// How strong its cues were asked to be.
+    pub fn level(&self) -> Level {
+        self.level
+    }
+
+    /// The seed it was made from.
+    pub fn seed(&self) -> Seed {
+        self.seed
+    }
+
+    /// The phrase in one line that reads without the generator: cycle, tempo, cycles, entry, feel,
+    /// and each voice's mean accents in hundredths of a unit.
+    pub fn line(&self) -> String {
+        let phrase = &self.phrase;
+        let mut line = format!(
+            "cycle {} ppm {} cycles {} entry {} {}",
+            phrase.cycle.n_pulses(),
+            phrase.tempo,
+            phrase.n_cycles,
+            phrase.entry,
+            phrase.feel.id()
+        );
+        for row in &self.rows {
+            let _ = write!(line, " | {}", row.voice.name());
+            for units in row.mean().units() {
+                let _ = write!(line, " {:.0}", units * 100.0);
+            }
+        }
+        line
+    }
+}

@@ -1,0 +1,282 @@
+//! Measures what the notes of a phrase state, voice by voice and cycle by cycle.
+//!
+//! It reads notes alone and knows nothing of what was meant. The phrase is taken as looping, in the
+//! frame of its cycle: a pickup is the end of the cycle before. Only notes on a pulse count; what
+//! fills the gaps does so alike everywhere.
+
+use crate::accent::{Cue, Profile, size};
+use crate::rhythm::{Cycle, Layer, TICKS_PER_PULSE};
+
+use super::{Note, Phrase, Voice};
+
+/// What one voice states.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Row {
+    /// The voice.
+    pub voice: Voice,
+    /// The cue that gave it most of its units.
+    pub cue: Cue,
+    /// Its profile in each cycle.
+    pub cycles: Vec<Profile>,
+}
+
+impl Row {
+    /// Its mean over the cycles.
+    pub fn mean(&self) -> Profile {
+        Profile::mean(&self.cycles).expect("a phrase has two cycles or more")
+    }
+
+    /// The pulses that stand out in it: those with at least half of the units of the strongest
+    /// pulse that decides or, when none does, of the strongest. `None` when nothing stands out.
+    pub fn layer(&self) -> Option<Layer> {
+        Row::standing_out(&self.mean())
+    }
+
+    /// The pulses that stand out in one profile.
+    pub fn standing_out(profile: &Profile) -> Option<Layer> {
+        let units = profile.units();
+        let most = |units: &[f64]| units.iter().copied().fold(0.0, f64::max);
+        let deciding = most(units.get(1..).unwrap_or_default());
+        let strongest = if deciding > HEARD {
+            deciding
+        } else {
+            most(units)
+        };
+        let heard = |(_, value): &(i64, &f64)| **value > HEARD && **value >= strongest / 2.0;
+        let pulses: Vec<i64> = (0..)
+            .zip(units)
+            .filter(heard)
+            .map(|(pulse, _)| pulse)
+            .collect();
+        Layer::of(profile.cycle(), &pulses).ok()
+    }
+}
+
+/// Units below which nothing stands out.
+const HEARD: f64 = 0.12;
+
+/// How many times stronger a chord tone must come back to begin to count as new.
+const DOUBLED: f64 = 3.0;
+
+/// The rows of all voices that sound, in the order of the rows on screen.
+pub fn rows(phrase: &Phrase) -> Vec<Row> {
+    let pulses = Pulses::gather(phrase);
+    phrase
+        .voices()
+        .into_iter()
+        .map(|voice| pulses.row(voice))
+        .collect()
+}
+
+/// The notes of one pulse.
+#[derive(Default)]
+struct OnPulse<'a> {
+    notes: Vec<&'a Note>,
+}
+
+impl OnPulse<'_> {
+    fn of(&self, voice: Voice) -> impl Iterator<Item = &&Note> {
+        self.notes.iter().filter(move |note| note.voice == voice)
+    }
+
+    fn power(&self, counts: impl Fn(&Note) -> bool) -> f64 {
+        let heard = self.notes.iter().filter(|note| counts(note));
+        heard
+            .map(|note| 10_f64.powf(note.loudness.decibels() / 10.0))
+            .sum()
+    }
+
+    fn guitar_db(&self) -> f64 {
+        10.0 * self.power(|note| note.voice.is_strings()).max(1e-6).log10()
+    }
+
+    /// Decibels of one voice over everything else that sounds with it and `counts`.
+    fn over_rest(&self, voice: Voice, counts: impl Fn(&Note) -> bool) -> f64 {
+        let own = self.power(|note| note.voice == voice);
+        let rest = self.power(|note| note.voice != voice && counts(note));
+        10.0 * (own.max(1e-9) / rest.max(1e-9)).log10()
+    }
+
+    fn mean_pitch(&self, counts: impl Fn(&Note) -> bool) -> Option<f64> {
+        let pitches = self
+            .notes
+            .iter()
+            .filter(|note| counts(note))
+            .filter_map(|note| note.pitch);
+        mean(pitches.map(|pitch| f64::from(pitch.0)))
+    }
+
+    /// Share of the power of the chord strings on each of the twelve pitch classes; `None` of fewer
+    /// than three strings, which are no chord.
+    fn harmony(&self) -> Option<[f64; 12]> {
+        let strings: Vec<&&Note> = self.of(Voice::Chords).collect();
+        let power: f64 = self.power(|note| note.voice == Voice::Chords);
+        if strings.len() < 3 || power <= 0.0 {
+            return None;
+        }
+        let mut shares = [0.0; 12];
+        for note in strings {
+            let class = note.pitch.map_or(0, |pitch| usize::from(pitch.0 % 12));
+            shares[class] += 10_f64.powf(note.loudness.decibels() / 10.0) / power;
+        }
+        Some(shares)
+    }
+}
+
+/// The pulses of a phrase in the frame of its cycle.
+struct Pulses<'a> {
+    cycle: Cycle,
+    pulses: Vec<OnPulse<'a>>,
+    /// Mean pitch of chords and line over the whole, for low notes that sound alone.
+    middle: f64,
+}
+
+impl<'a> Pulses<'a> {
+    fn gather(phrase: &'a Phrase) -> Self {
+        let n_cycles = usize::try_from(phrase.n_cycles).unwrap_or(0);
+        let n_pulses = n_cycles * phrase.cycle.n_pulses();
+        let mut pulses: Vec<OnPulse<'_>> = (0..n_pulses).map(|_| OnPulse::default()).collect();
+        let loop_pulses = i64::try_from(n_pulses).unwrap_or(1).max(1);
+        for note in phrase
+            .notes
+            .iter()
+            .filter(|note| note.at.0 % TICKS_PER_PULSE == 0)
+        {
+            let idx = note.at.pulse_idx().rem_euclid(loop_pulses);
+            if let Some(pulse) = usize::try_from(idx)
+                .ok()
+                .and_then(|idx| pulses.get_mut(idx))
+            {
+                pulse.notes.push(note);
+            }
+        }
+        let upper = phrase
+            .notes
+            .iter()
+            .filter(|n| is_upper(n))
+            .filter_map(|note| note.pitch);
+        let middle = mean(upper.map(|pitch| f64::from(pitch.0))).unwrap_or(64.0);
+        Self {
+            cycle: phrase.cycle,
+            pulses,
+            middle,
+        }
+    }
+
+    fn row(&self, voice: Voice) -> Row {
+        let mut totals: Vec<(Cue, f64)> = Vec::new();
+        let mut units = Vec::with_capacity(self.pulses.len());
+        for idx in 0..self.pulses.len() {
+            let cues = self.cues(voice, idx);
+            units.push(cues.iter().map(|(_, units)| units).sum());
+            for (cue, units) in cues {
+                match totals.iter_mut().find(|(known, _)| *known == cue) {
+                    Some((_, total)) => *total += units,
+                    None => totals.push((cue, units)),
+                }
+            }
+        }
+        let strongest = totals.into_iter().max_by(|(_, a), (_, b)| a.total_cmp(b));
+        let cycles = units.chunks_exact(self.cycle.n_pulses());
+        let profile = |units| Profile::new(self.cycle, units).expect("finite units, one a pulse");
+        Row {
+            voice,
+            cue: strongest.map_or(Cue::Loudness, |(cue, _)| cue),
+            cycles: cycles.map(profile).collect(),
+        }
+    }
+
+    /// What a voice does on a pulse, each cue with its units.
+    fn cues(&self, voice: Voice, idx: usize) -> Vec<(Cue, f64)> {
+        let Some(pulse) = self.pulses.get(idx) else {
+            return Vec::new();
+        };
+        if pulse.of(voice).next().is_none() {
+            return Vec::new();
+        }
+        let knock = |cue| {
+            vec![(
+                cue,
+                size::knock(pulse.over_rest(voice, |n| n.voice.is_strings())),
+            )]
+        };
+        let own = match voice {
+            Voice::Strike => return knock(Cue::Strike),
+            Voice::Claps => return knock(Cue::Clap),
+            Voice::Bell => return knock(Cue::Bell),
+            Voice::Bass => (Cue::Bass, self.bass_units(pulse)),
+            Voice::Chords => (Cue::Chord, self.chord_units(idx)),
+            Voice::Line => (Cue::Turn, self.turn_units(idx)),
+        };
+        vec![
+            own,
+            (
+                Cue::Loudness,
+                size::loudness(pulse.guitar_db() - self.neighbours_db(idx)),
+            ),
+        ]
+    }
+
+    fn bass_units(&self, pulse: &OnPulse<'_>) -> f64 {
+        let low = pulse
+            .mean_pitch(|note| note.voice == Voice::Bass)
+            .unwrap_or(self.middle);
+        let above = pulse.mean_pitch(is_upper).unwrap_or(self.middle);
+        size::bass(
+            above - low,
+            pulse.over_rest(Voice::Bass, |note| note.voice.is_strings()),
+        )
+    }
+
+    fn chord_units(&self, idx: usize) -> f64 {
+        let before = self.before(idx).and_then(OnPulse::harmony);
+        let here = self.pulses.get(idx).and_then(OnPulse::harmony);
+        let (Some(before), Some(here)) = (before, here) else {
+            return 0.0;
+        };
+        // A tone that was there already is not new because it is doubled now or stronger.
+        let new = before
+            .iter()
+            .zip(&here)
+            .map(|(before, here)| here - DOUBLED * before);
+        size::chord(new.filter(|share| *share > 0.0).sum())
+    }
+
+    fn turn_units(&self, idx: usize) -> f64 {
+        let height = |pulse: &OnPulse<'_>| pulse.mean_pitch(|note| note.voice == Voice::Line);
+        let here = self.pulses.get(idx).and_then(height);
+        let before = self.before(idx).and_then(height);
+        let after = self
+            .pulses
+            .get((idx + 1) % self.pulses.len())
+            .and_then(height);
+        match (before, here, after) {
+            (Some(before), Some(here), Some(after)) if after < here => size::turn(here - before),
+            _ => 0.0,
+        }
+    }
+
+    fn before(&self, idx: usize) -> Option<&OnPulse<'a>> {
+        let last = self.pulses.len().checked_sub(1)?;
+        self.pulses.get(idx.checked_sub(1).unwrap_or(last))
+    }
+
+    /// Mean loudness of the guitar's strokes in the same cycle.
+    fn neighbours_db(&self, idx: usize) -> f64 {
+        let n = self.cycle.n_pulses();
+        let cycle = self
+            .pulses
+            .get(idx / n * n..)
+            .and_then(|rest| rest.get(..n));
+        mean(cycle.unwrap_or_default().iter().map(OnPulse::guitar_db)).unwrap_or(0.0)
+    }
+}
+
+fn is_upper(note: &Note) -> bool {
+    matches!(note.voice, Voice::Chords | Voice::Line)
+}
+
+fn mean(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let (n, sum) = values.fold((0.0, 0.0), |(n, sum), value| (n + 1.0, sum + value));
+    (n > 0.0).then(|| sum / n)
+}

@@ -1,0 +1,199 @@
+//! What must hold of every phrase.
+
+use super::*;
+use crate::rhythm::{Cycle, Feel, Layer};
+use crate::world::Seed;
+
+#[track_caller]
+fn recipe(families: &[Family], entries: &[Entry]) -> Recipe {
+    Recipe::new(RecipeParts {
+        families: families.to_vec(),
+        feels: Feel::ALL.to_vec(),
+        tempo: (100, 260),
+        cycles: (4, 8),
+        entries: entries.to_vec(),
+        bell: Bell::None,
+    })
+    .expect("a possible recipe")
+}
+
+const ALL_BUT_LOUDNESS: [Family; 4] = [
+    Family::BassStrums,
+    Family::Chords,
+    Family::Arpeggio,
+    Family::Line,
+];
+
+fn wanted(feel: Feel, tenths: i16, purpose: Purpose) -> Wanted {
+    Wanted {
+        feel,
+        level: Level::of_tenths(tenths),
+        knocks: None,
+        purpose,
+    }
+}
+
+fn made(family: Family, feel: Feel, tenths: i16, seed: u64) -> Measured {
+    let recipe = recipe(&[family], &[Entry::One, Entry::Pickup]);
+    make(
+        &recipe,
+        &wanted(feel, tenths, Purpose::NameFeel),
+        Seed(seed),
+    )
+    .expect("every family can state every feel")
+}
+
+#[test]
+fn every_family_states_every_feel_at_every_level() {
+    for family in Family::ALL {
+        for feel in Feel::ALL {
+            for tenths in [15, 20, 30, 45, 60, 80] {
+                for seed in 0..200 {
+                    let made = made(family, feel, tenths, seed);
+                    assert!(made.margin() >= 0.0 && made.margin().is_finite());
+                    assert_eq!(made.phrase().feel, feel);
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn the_same_recipe_and_seed_make_the_same_phrase() {
+    for seed in 0..50 {
+        let one = made(Family::Line, Feel::Twos, 40, seed);
+        assert_eq!(one, made(Family::Line, Feel::Twos, 40, seed));
+        assert_ne!(
+            one.phrase(),
+            made(Family::Line, Feel::Twos, 40, seed + 1000).phrase()
+        );
+    }
+}
+
+/// What a judge of two feels gets right who knows one number of each phrase and sets the best
+/// threshold, either way round, with hindsight.
+#[track_caller]
+fn blind(name: &str, number: impl Fn(&Measured) -> f64) {
+    let mut known: Vec<(f64, bool)> = Vec::new();
+    for family in ALL_BUT_LOUDNESS {
+        for seed in 0..200 {
+            let level = 15 + i16::try_from(seed % 50).unwrap();
+            known.push((number(&made(family, Feel::Threes, level, seed)), true));
+            known.push((
+                number(&made(family, Feel::Twos, level, 10_000 + seed)),
+                false,
+            ));
+        }
+    }
+    known.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let total = known.len() as f64;
+    let mut right = known.iter().filter(|(_, threes)| *threes).count() as f64;
+    let mut best: f64 = right.max(total - right);
+    for (idx, (value, threes)) in known.iter().enumerate() {
+        right += if *threes { -1.0 } else { 1.0 };
+        let last_of_equals = known.get(idx + 1).is_none_or(|next| next.0 > *value);
+        if last_of_equals {
+            best = best.max(right).max(total - right);
+        }
+    }
+    assert!(
+        best / total < 0.6,
+        "who knows only {name} is right in {:.3}",
+        best / total
+    );
+}
+
+fn loudest_pulse(made: &Measured, from: usize) -> usize {
+    let mut power = vec![0.0; 6];
+    for note in &made.phrase().notes {
+        let pulse = usize::try_from(note.at.pulse_idx().rem_euclid(6)).unwrap();
+        power[pulse] += 10_f64.powf(note.loudness.decibels() / 10.0);
+    }
+    (from..6)
+        .max_by(|a, b| power[*a].total_cmp(&power[*b]))
+        .unwrap()
+}
+
+#[test]
+fn nothing_but_the_grouping_gives_it_away() {
+    blind("the tempo", |made| {
+        f64::from(made.phrase().tempo.hundredths())
+    });
+    blind("the number of notes", |made| {
+        made.phrase().notes.len() as f64
+    });
+    blind("the length", |made| {
+        f64::from(made.phrase().n_cycles) / f64::from(made.phrase().tempo.hundredths())
+    });
+    blind("the number of cycles", |made| {
+        f64::from(made.phrase().n_cycles)
+    });
+    blind("the first interval", |made| {
+        let pitches: Vec<u8> = made
+            .phrase()
+            .notes
+            .iter()
+            .filter_map(|n| Some(n.pitch?.0))
+            .collect();
+        f64::from(pitches[1]) - f64::from(pitches[0])
+    });
+    for from in [0, 1] {
+        let is_loudest = |pulses: &'static [usize]| {
+            move |made: &Measured| f64::from(u8::from(pulses.contains(&loudest_pulse(made, from))))
+        };
+        blind("whether count 4 is loudest", is_loudest(&[3]));
+        blind("whether count 3 or 5 is loudest", is_loudest(&[2, 4]));
+    }
+}
+
+#[test]
+fn the_start_is_told_from_every_rotation() {
+    for family in Family::ALL {
+        for feel in [Feel::Threes, Feel::Twos, Feel::Either] {
+            for tenths in [20, 40, 60] {
+                for seed in 0..100 {
+                    let recipe = recipe(&[family], &Entry::ALL);
+                    let wanted = wanted(feel, tenths, Purpose::FindStart);
+                    let made = make(&recipe, &wanted, Seed(seed));
+                    assert!(made.expect("a start can be told").margin() > 0.1);
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn one_clapping_fits_better_than_every_other() {
+    let layer = |text| Layer::from_counts(Cycle::SIX, text).expect("a layer of six");
+    let recipe = recipe(&ALL_BUT_LOUDNESS, &[Entry::One]);
+    for seed in 0..200 {
+        let purpose = Purpose::FitClapping {
+            truth: layer("1-3-5"),
+            others: vec![layer("1-4"), layer("1-4-5"), layer("2-4-6")],
+            voice: None,
+        };
+        let made = make(&recipe, &wanted(Feel::Twos, 40, purpose), Seed(seed));
+        assert!(made.expect("twos can be told").margin() >= 0.15);
+    }
+}
+
+#[test]
+fn a_loop_spans_whole_cycles_from_its_entry() {
+    let recipe = recipe(&[Family::BassStrums], &Entry::ALL);
+    for seed in 0..100 {
+        let wanted = wanted(Feel::Threes, 60, Purpose::FindStart);
+        let made = make(&recipe, &wanted, Seed(seed)).unwrap();
+        let phrase = made.phrase();
+        assert!(
+            phrase
+                .notes
+                .iter()
+                .all(|n| (phrase.begins()..phrase.ends()).contains(&n.at))
+        );
+        assert_eq!(
+            phrase.ends().0 - phrase.begins().0,
+            i64::from(phrase.n_cycles) * 6 * 240
+        );
+        assert!(phrase.notes.is_sorted_by_key(|note| note.at));
+    }
+}
