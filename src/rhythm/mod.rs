@@ -13,6 +13,8 @@ mod feel;
 mod grouping;
 mod layer;
 mod notation;
+#[cfg(test)]
+pub(crate) mod strategies;
 mod tempo;
 pub mod theory;
 mod tick;
