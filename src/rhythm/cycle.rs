@@ -34,6 +34,11 @@ impl Cycle {
         usize::from(self.0)
     }
 
+    /// The number of pulses as a small number, which every number type holds without loss.
+    pub(super) fn size(self) -> u8 {
+        self.0
+    }
+
     /// The pulses in order, from 0.
     pub fn pulses(self) -> impl DoubleEndedIterator<Item = Pulse> + ExactSizeIterator {
         (0..self.0).map(Pulse)
@@ -78,7 +83,7 @@ impl Pulse {
         usize::from(self.0)
     }
 
-    /// The same as a small number, which every number type holds without loss.
+    /// Its place as a small number, which every number type holds without loss.
     pub(super) fn place(self) -> u8 {
         self.0
     }

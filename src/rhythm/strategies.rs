@@ -30,7 +30,6 @@ pub(crate) fn any_grouping() -> impl Strategy<Value = Grouping> {
 }
 
 fn layer_of(cycle: Cycle) -> impl Strategy<Value = Layer> {
-    let last = i64::from(cycle.step(cycle.first(), -1).place());
-    vec(0..=last, 1..=cycle.n_pulses())
+    vec(0..i64::from(cycle.size()), 1..=cycle.n_pulses())
         .prop_map(move |pulses| Layer::of(cycle, &pulses).expect("pulses inside the cycle"))
 }
