@@ -240,6 +240,7 @@ mod tests {
         check_sign(read_counts("1-4-b"), "b", 5);
         check_sign(read_counts("1·4·b"), "b", 5);
         check_sign(read_counts("1 -  five"), "five", 6);
+        check_sign(read_counts("1\u{a0}-b"), "b", 4);
         check_sign(read_counts("1--4"), "", 3);
         check_sign(read_counts(""), "", 1);
         check_sign(read_counts("+1"), "+1", 1);

@@ -95,6 +95,19 @@ mod tests {
     }
 
     #[test]
+    fn a_note_counts_twice_while_it_ends_within_the_second_beat() {
+        // Worked by hand from the paper's rule: one pulse after a beat of four, 1/T is 4.
+        let check = |text: &str, expected: f64| {
+            let layer: Layer = text.parse().expect("a layer");
+            assert_eq!(note_to_beat_distance(layer, 4), Some(expected), "{text}");
+        };
+        check(".x..x...........", 4.0 / 2.0);
+        check(".x......x.......", 8.0 / 2.0);
+        check(".x..........x...", 4.0 / 2.0);
+        check(".x..............", 4.0);
+    }
+
+    #[test]
     fn a_layer_is_simplest_in_its_own_metre() {
         let (threes, twos) = (Layer::every(Cycle::SIX, 3), Layer::every(Cycle::SIX, 2));
         assert_eq!(metrical_complexity(threes, &Metre::six_eight()), Some(0));
