@@ -52,7 +52,10 @@ impl Counting {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
+    use crate::rhythm::strategies::any_cycle;
 
     #[track_caller]
     fn check(counting: Counting, cycle: Cycle, expected: &str) {
@@ -87,5 +90,32 @@ mod tests {
     fn layers_are_listed_in_counts() {
         let layer = Layer::of(Cycle::SIX, &[0, 2, 4]).expect("a layer");
         assert_eq!(Counting::FromOne.list(layer), "1, 3 and 5");
+    }
+
+    #[test]
+    fn one_count_and_two_are_listed_plainly() {
+        let layer = |pulses: &[i64]| Layer::of(Cycle::TWELVE, pulses).expect("a layer");
+        assert_eq!(Counting::FromOne.list(layer(&[4])), "5");
+        assert_eq!(Counting::UnDos.list(layer(&[9, 11])), "10 and dos");
+        assert_eq!(Counting::FromLast.list(layer(&[0, 3, 6])), "12, 3 and 6");
+    }
+
+    #[test]
+    fn what_is_no_count_has_no_pulse() {
+        for name in ["", "0", "7", "un", "01", " 1"] {
+            assert_eq!(Counting::FromOne.pulse(Cycle::SIX, name), None, "{name:?}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn no_two_pulses_of_a_cycle_share_a_name(cycle in any_cycle()) {
+            for counting in Counting::ALL {
+                for pulse in cycle.pulses() {
+                    let name = counting.name(cycle, pulse);
+                    prop_assert_eq!(counting.pulse(cycle, &name), Some(pulse));
+                }
+            }
+        }
     }
 }

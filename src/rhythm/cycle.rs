@@ -34,6 +34,11 @@ impl Cycle {
         usize::from(self.0)
     }
 
+    /// The number of pulses as a small number, which every number type holds without loss.
+    pub(super) fn size(self) -> u8 {
+        self.0
+    }
+
     /// The pulses in order, from 0.
     pub fn pulses(self) -> impl DoubleEndedIterator<Item = Pulse> + ExactSizeIterator {
         (0..self.0).map(Pulse)
@@ -50,14 +55,20 @@ impl Cycle {
         let pulse = idx.rem_euclid(i64::from(self.0));
         Pulse(u8::try_from(pulse).expect("a remainder by at most 48 fits"))
     }
+
+    /// The pulse `by` pulses after `pulse`, round the cycle; any number is fine.
+    pub fn step(self, pulse: Pulse, by: i64) -> Pulse {
+        // The remainder comes first, so that no `by` can overflow the sum.
+        self.pulse_at(i64::from(pulse.0) + by.rem_euclid(i64::from(self.0)))
+    }
 }
 
 impl fmt::Display for Cycle {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self.0 {
-            6 => f.write_str("six"),
-            12 => f.write_str("twelve"),
-            n => write!(f, "{n}"),
+            6 => f.pad("six"),
+            12 => f.pad("twelve"),
+            n => n.fmt(f),
         }
     }
 }
@@ -72,8 +83,39 @@ impl Pulse {
         usize::from(self.0)
     }
 
+    /// Its place as a small number, which every number type holds without loss.
+    pub(super) fn place(self) -> u8 {
+        self.0
+    }
+
     /// The bit that stands for it in a set of pulses.
     pub(super) fn bit(self) -> u64 {
         1 << self.0
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_two_to_forty_eight_pulses_make_a_cycle() {
+        for n_pulses in [i64::MIN, -6, 0, 1, 49, 256 + 6, i64::MAX] {
+            assert_eq!(Cycle::new(n_pulses), Err(CycleError(n_pulses)));
+        }
+        for n_pulses in 2..=48 {
+            let cycle = Cycle::new(n_pulses).expect("in range");
+            assert_eq!(cycle.pulses().len() as i64, n_pulses);
+        }
+    }
+
+    #[test]
+    fn steps_go_round_however_far() {
+        let last = Cycle::SIX.pulse_at(5);
+        assert_eq!(Cycle::SIX.step(last, 1), Cycle::SIX.first());
+        assert_eq!(Cycle::SIX.step(last, -6), last);
+        // i64::MAX is 1 and i64::MIN is 4 above a multiple of six.
+        assert_eq!(Cycle::SIX.step(last, i64::MAX), Cycle::SIX.first());
+        assert_eq!(Cycle::SIX.step(last, i64::MIN), Cycle::SIX.pulse_at(3));
     }
 }

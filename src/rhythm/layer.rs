@@ -42,16 +42,28 @@ impl Layer {
     /// # Errors
     /// When there is none, or one lies outside the cycle.
     pub fn of(cycle: Cycle, pulses: &[i64]) -> Result<Self, LayerError> {
+        let n_pulses = cycle.n_pulses();
+        let is_inside = |pulse: i64| usize::try_from(pulse).is_ok_and(|idx| idx < n_pulses);
+        match pulses.iter().find(|pulse| !is_inside(**pulse)) {
+            Some(&pulse) => Err(LayerError::Outside { pulse, n_pulses }),
+            None => Self::on(cycle, pulses.iter().map(|pulse| cycle.pulse_at(*pulse))),
+        }
+    }
+
+    /// The layer of `cycle` on `pulses`, in any order.
+    ///
+    /// # Errors
+    /// When there is none, or one belongs to a longer cycle and lies outside this one.
+    pub fn on(cycle: Cycle, pulses: impl IntoIterator<Item = Pulse>) -> Result<Self, LayerError> {
         let mut bits = 0;
-        for &pulse in pulses {
-            let inside = usize::try_from(pulse).is_ok_and(|idx| idx < cycle.n_pulses());
-            if !inside {
+        for pulse in pulses {
+            if pulse.idx() >= cycle.n_pulses() {
                 return Err(LayerError::Outside {
-                    pulse,
+                    pulse: i64::from(pulse.place()),
                     n_pulses: cycle.n_pulses(),
                 });
             }
-            bits |= cycle.pulse_at(pulse).bit();
+            bits |= pulse.bit();
         }
         if bits == 0 {
             Err(LayerError::Empty)
@@ -96,12 +108,7 @@ impl Layer {
     pub fn turned(self, by: i64) -> Self {
         let bits = self
             .pulses()
-            .map(|pulse| {
-                self.cycle
-                    .pulse_at(i64::try_from(pulse.idx()).unwrap_or(0) + by)
-                    .bit()
-            })
-            .fold(0, |bits, bit| bits | bit);
+            .fold(0, |bits, pulse| bits | self.cycle.step(pulse, by).bit());
         Self { bits, ..self }
     }
 
@@ -141,7 +148,10 @@ impl Layer {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
+    use crate::rhythm::strategies::{any_layer, two_layers};
 
     #[track_caller]
     fn six(pulses: &[i64]) -> Layer {
@@ -186,8 +196,58 @@ mod tests {
     }
 
     #[test]
+    fn a_pulse_of_a_longer_cycle_may_lie_outside() {
+        let eighth = Cycle::TWELVE.pulse_at(7);
+        assert_eq!(
+            Layer::on(Cycle::SIX, [eighth]),
+            Err(LayerError::Outside {
+                pulse: 7,
+                n_pulses: 6
+            })
+        );
+        assert_eq!(Layer::on(Cycle::SIX, []), Err(LayerError::Empty));
+    }
+
+    #[test]
     fn gaps_sum_to_the_cycle() {
         assert_eq!(six(&[0, 3, 4]).gaps(), [3, 1, 2]);
         assert_eq!(six(&[2]).gaps(), [6]);
+    }
+
+    proptest! {
+        #[test]
+        fn a_layer_is_the_set_of_its_pulses(layer in any_layer()) {
+            prop_assert_eq!(Layer::on(layer.cycle(), layer.pulses()), Ok(layer));
+            prop_assert_eq!(layer.pulses().count(), layer.n_onsets());
+            prop_assert_eq!(layer.gaps().iter().sum::<usize>(), layer.cycle().n_pulses());
+        }
+
+        #[test]
+        fn union_is_a_union_of_sets((a, b) in two_layers(), by in any::<i64>()) {
+            let both = a.union(b).expect("one cycle");
+            prop_assert_eq!(a.union(b), b.union(a));
+            prop_assert_eq!(a.union(a), Ok(a));
+            prop_assert_eq!(both.union(b), Ok(both));
+            for pulse in a.cycle().pulses() {
+                prop_assert_eq!(both.contains(pulse), a.contains(pulse) || b.contains(pulse));
+            }
+            prop_assert_eq!(both.turned(by), a.turned(by).union(b.turned(by)).expect("one cycle"));
+        }
+
+        #[test]
+        fn turning_is_a_rotation(
+            layer in any_layer(),
+            by in any::<i64>(),
+            (one, other) in (-100..100_i64, -100..100_i64),
+        ) {
+            let n_pulses = i64::from(u8::try_from(layer.cycle().n_pulses()).expect("at most 48"));
+            prop_assert_eq!(layer.turned(n_pulses), layer);
+            prop_assert_eq!(layer.turned(by), layer.turned(by.rem_euclid(n_pulses)));
+            prop_assert_eq!(layer.turned(one).turned(other), layer.turned(one + other));
+            prop_assert_eq!(layer.turned(by).n_onsets(), layer.n_onsets());
+            for pulse in layer.pulses() {
+                prop_assert!(layer.turned(by).contains(layer.cycle().step(pulse, by)));
+            }
+        }
     }
 }

@@ -4,6 +4,8 @@
 //! [`Grouping`] an ordered sum of twos and threes that states one. Musical time is counted in
 //! [`Tick`]s, 240 to the pulse; [`Tempo`] and [`PulseMap`] turn ticks into microseconds.
 //!
+//! [`theory`] holds the measures of the literature, asked of layers alone.
+//!
 //! Pulses are stored from 0 and shown to people by a [`Counting`], which alone knows how counts are
 //! spoken. Nothing here knows sound, chance, files or time of day.
 
@@ -13,6 +15,8 @@ mod feel;
 mod grouping;
 mod layer;
 mod notation;
+#[cfg(test)]
+pub(crate) mod strategies;
 mod tempo;
 pub mod theory;
 mod tick;

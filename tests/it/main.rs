@@ -1,0 +1,3 @@
+//! Tests of the whole crate from outside, in one binary.
+
+mod rhythm_reference;
