@@ -1,35 +1,23 @@
 //! Questions, answers and the sitting.
+//!
+//! Read [`Sitting`] first: a state machine that takes events and returns effects, with no clock and
+//! no I/O; time is in the event. A [`Question`] is a measured phrase and what is asked of it, its
+//! truth with it; [`Question::judge`] turns what was given into a [`Verdict`]; a [`Reveal`] is what
+//! the learner is shown and may hear afterwards; an [`Attempt`] is what is kept.
+//!
+//! What each kind of question asks, accepts and explains lives in `kind/`, one file a kind. Times
+//! are microseconds unless a name says otherwise. Nothing here knows sound, screens, files or decks.
 
 mod attempt;
+mod kind;
+mod question;
+mod reveal;
+mod sitting;
 
 pub use attempt::{Answer, Attempt, AttemptId, Phase, Skill};
-
-/// What is asked of a phrase.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Kind {
-    /// Name the feel.
-    NameFeel,
-    /// Find the start of the cycle.
-    FindStart,
-    /// Choose the clapping that fits.
-    FitClapping,
-}
-
-impl Kind {
-    /// All kinds.
-    pub const ALL: [Self; 3] = [Self::NameFeel, Self::FindStart, Self::FitClapping];
-
-    /// Its id in decks and files.
-    pub fn id(self) -> &'static str {
-        match self {
-            Self::NameFeel => "name-feel",
-            Self::FindStart => "find-start",
-            Self::FitClapping => "fit-clapping",
-        }
-    }
-
-    /// The kind with this id.
-    pub fn from_id(id: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|kind| kind.id() == id)
-    }
-}
+pub use kind::{By, Fits, Form, Kind};
+pub use question::{Given, Question, Verdict};
+pub use reveal::{GridRow, Reveal};
+pub use sitting::{
+    Effect, Event, Hearing, Now, Open, Playing, Shown, Sitting, Stage, Tally, Ticket,
+};

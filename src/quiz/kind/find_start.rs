@@ -1,0 +1,227 @@
+//! *Find the start.* A phrase that begins on any pulse of its cycle, or with a pickup: say on which
+//! count it came in, or tap where the cycle begins while it goes round.
+//!
+//! Something comes once a cycle, measured to stand over every rotation. The likely wrong answer is
+//! the first sound, or the loudest.
+
+use crate::phrase::{Level, NoPhrase, Phrase, Purpose, Recipe, Row, Wanted, make};
+use crate::rhythm::{Counting, Layer, PulseMap, TICKS_PER_PULSE};
+use crate::world::Seed;
+
+use super::super::question::{Question, Task};
+use super::super::reveal::sentence;
+use super::super::{Answer, By};
+
+pub(in crate::quiz) fn ask(
+    recipe: &Recipe,
+    level: Level,
+    by: By,
+    lately: &[Answer],
+    seed: Seed,
+) -> Result<Question, NoPhrase> {
+    let mut dice = seed.child("feel", 0).dice();
+    let feel = *dice.pick(recipe.feels()).expect("a recipe has a feel");
+    let wanted = Wanted {
+        feel,
+        level,
+        knocks: None,
+        purpose: Purpose::FindStart,
+    };
+    let asked = |seed| {
+        make(recipe, &wanted, seed).map(|measured| Question {
+            measured,
+            task: Task::FindStart { by },
+        })
+    };
+    let mut question = asked(seed)?;
+    for n in 1..=8 {
+        if by == By::Taps || !runs(lately, question.truth()) {
+            break;
+        }
+        question = asked(seed.child("other entry", n))?;
+    }
+    Ok(question)
+}
+
+/// Whether it was the truth three times running.
+fn runs(lately: &[Answer], truth: Answer) -> bool {
+    lately.len() >= 3 && lately.iter().rev().take(3).all(|answer| *answer == truth)
+}
+
+/// The pulse on which it came in, or where the cycle begins, in the phrase's own frame.
+pub(in crate::quiz) fn truth(phrase: &Phrase, by: By) -> Answer {
+    match by {
+        By::Count => start_at(phrase.entry_pulse().idx()),
+        By::Taps => start_at(0),
+    }
+}
+
+fn start_at(pulse_idx: usize) -> Answer {
+    Answer::Start(u8::try_from(pulse_idx).ok())
+}
+
+/// The counts, in the learner's convention.
+pub(in crate::quiz) fn choices(counting: Counting) -> Vec<String> {
+    let cycle = Recipe::CYCLE;
+    cycle
+        .pulses()
+        .map(|pulse| format!("on {}", counting.name(cycle, pulse)))
+        .collect()
+}
+
+pub(in crate::quiz) fn counted(idx: usize) -> Option<Answer> {
+    (idx < Recipe::CYCLE.n_pulses()).then(|| start_at(idx))
+}
+
+/// How many of the last taps must agree.
+const TAPS_THAT_DECIDE: usize = 4;
+const TAPS_THAT_AGREE: usize = 3;
+
+/// Whether these taps settle the answer, so that no more are needed: the last four agree, or eight
+/// were made.
+pub(in crate::quiz) fn is_settled(phrase: &Phrase, taps: &[i64]) -> bool {
+    const ENOUGH: usize = 8;
+    let pulses = nearest_pulses(phrase, taps);
+    let all_agree = |last: &[usize]| last.windows(2).all(|pair| pair[0] == pair[1]);
+    let last = pulses
+        .rchunks(TAPS_THAT_DECIDE)
+        .next()
+        .filter(|l| l.len() == TAPS_THAT_DECIDE);
+    taps.len() >= ENOUGH || last.is_some_and(all_agree)
+}
+
+/// The pulse to which the last taps point: at least three of the last four. Where the cycle begins
+/// is tapped once a round, so the first search is forgiven.
+pub(in crate::quiz) fn tapped(phrase: &Phrase, taps: &[i64]) -> Answer {
+    let pulses = nearest_pulses(phrase, taps);
+    let last = pulses.rchunks(TAPS_THAT_DECIDE).next().unwrap_or_default();
+    let agree = |pulse: usize| last.iter().filter(|other| **other == pulse).count();
+    let chosen = last
+        .iter()
+        .copied()
+        .find(|pulse| agree(*pulse) >= TAPS_THAT_AGREE);
+    Answer::Start(chosen.and_then(|pulse| u8::try_from(pulse).ok()))
+}
+
+/// The pulse of the cycle nearest to each tap. Only the place is judged here, never the timing: a
+/// delay of less than half a pulse is nobody's mistake.
+fn nearest_pulses(phrase: &Phrase, taps: &[i64]) -> Vec<usize> {
+    let map = PulseMap::steady(phrase.tempo, 0);
+    let nearest = |micros: &i64| {
+        let tick = map.tick_at(*micros).0.saturating_add(TICKS_PER_PULSE / 2);
+        phrase
+            .cycle
+            .pulse_at(tick.div_euclid(TICKS_PER_PULSE))
+            .idx()
+    };
+    taps.iter().map(nearest).collect()
+}
+
+/// The first count of every cycle as a learner heard it, for claps laid over the phrase.
+pub(in crate::quiz) fn claps(question: &Question, answer: Answer, by: By) -> Vec<Layer> {
+    let phrase = question.phrase();
+    let Answer::Start(Some(said)) = answer else {
+        return Vec::new();
+    };
+    let first = match by {
+        By::Taps => i64::from(said),
+        // Whoever says that it came in on this count puts the first count so many pulses before.
+        By::Count => phrase.entry - i64::from(said),
+    };
+    let pulse = phrase.cycle.pulse_at(first).idx();
+    let layer = Layer::of(phrase.cycle, &[i64::try_from(pulse).unwrap_or(0)]);
+    layer.into_iter().collect()
+}
+
+/// What comes once a cycle, and where the phrase came in.
+pub(in crate::quiz) fn reason(question: &Question, counting: Counting) -> String {
+    let phrase = question.phrase();
+    let standing = |row: &&Row| crate::accent::start_margin(&row.mean());
+    let clearest = question
+        .measured()
+        .rows()
+        .iter()
+        .max_by(|a, b| standing(a).total_cmp(&standing(b)));
+    let cue = clearest.map_or("an accent", |row| row.cue.words());
+    let one = counting.name(phrase.cycle, phrase.cycle.first());
+    let entry = counting.name(phrase.cycle, phrase.entry_pulse());
+    let came = sentence(&format!("{cue} stood out once a cycle, on {one}"));
+    match phrase.entry {
+        0 => format!("{came} It came in on {one} itself."),
+        1.. => format!("{came} It came in on {entry}."),
+        _ => format!("{came} It came in on {entry}, as a pickup to {one}."),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::phrase::Level;
+    use crate::rhythm::{Cycle, Feel, Tempo};
+
+    fn phrase(entry: i64) -> Phrase {
+        Phrase {
+            cycle: Cycle::SIX,
+            tempo: Tempo::of_pulses_a_minute(200).expect("in range"),
+            n_cycles: 4,
+            entry,
+            feel: Feel::Threes,
+            notes: Vec::new(),
+        }
+    }
+
+    /// Taps at these pulses (300,000 microseconds each), `late` microseconds behind.
+    #[track_caller]
+    fn check(pulses: &[i64], late: i64, expected: Option<u8>) {
+        let taps: Vec<i64> = pulses.iter().map(|pulse| pulse * 300_000 + late).collect();
+        assert_eq!(tapped(&phrase(2), &taps), Answer::Start(expected));
+    }
+
+    #[test]
+    fn taps_point_to_a_pulse_in_spite_of_a_lead_or_delay() {
+        check(&[6, 12, 18, 24], 0, Some(0));
+        check(&[6, 12, 18, 24], -60_000, Some(0));
+        check(&[6, 12, 18, 24], 140_000, Some(0));
+        check(&[9, 15, 21, 27], 20_000, Some(3));
+        // The search at the beginning is forgiven.
+        check(&[4, 8, 12, 18, 24, 30], 0, Some(0));
+    }
+
+    #[test]
+    fn scattered_taps_point_nowhere() {
+        check(&[6, 13, 20, 27], 0, None);
+        check(&[6, 12], 0, None);
+        check(&[], 0, None);
+        assert_eq!(
+            tapped(&phrase(0), &[i64::MAX, i64::MIN, 0]),
+            Answer::Start(None)
+        );
+    }
+
+    #[test]
+    fn four_agreeing_taps_settle_it() {
+        let at = |pulses: &[i64]| pulses.iter().map(|p| p * 300_000).collect::<Vec<i64>>();
+        assert!(is_settled(&phrase(0), &at(&[2, 6, 12, 18, 24])));
+        assert!(!is_settled(&phrase(0), &at(&[6, 12, 18])));
+        assert!(!is_settled(&phrase(0), &at(&[6, 12, 19, 24])));
+    }
+
+    #[test]
+    fn no_entry_four_times_running() {
+        let recipe = crate::phrase::Recipe::new(crate::phrase::RecipeParts {
+            families: vec![crate::phrase::Family::Arpeggio],
+            feels: vec![Feel::Threes],
+            tempo: (120, 200),
+            cycles: (3, 5),
+            entries: vec![crate::phrase::Entry::Any],
+            bell: crate::phrase::Bell::None,
+        })
+        .expect("a possible recipe");
+        let lately = [Answer::Start(Some(2)); 3];
+        for seed in 0..60 {
+            let level = Level::of_tenths(60);
+            let asked = ask(&recipe, level, By::Count, &lately, Seed(seed)).expect("a phrase");
+            assert_ne!(asked.truth(), Answer::Start(Some(2)));
+        }
+    }
+}

@@ -1,0 +1,114 @@
+//! *Which clapping fits?* The same phrase under two to four clappings, in an order drawn at random.
+//!
+//! Right is the clapping whose strokes agree best with the accents that the question names; every
+//! rival was measured to agree worse by a margin.
+
+use crate::phrase::{Level, NoPhrase, Phrase, Purpose, Recipe, Touch, Voice, Wanted, make};
+use crate::rhythm::{Counting, Feel, Layer};
+use crate::world::{Dice, Seed};
+
+use super::super::question::{Question, Task, without_a_run};
+use super::super::reveal::{on_counts, sentence};
+use super::super::{Answer, Fits};
+
+/// The most clappings that are offered at once.
+pub(in crate::quiz) const MOST_OFFERED: usize = 3;
+
+pub(in crate::quiz) fn ask(
+    recipe: &Recipe,
+    level: Level,
+    clappings: &[Layer],
+    to: Fits,
+    lately: &[Answer],
+    seed: Seed,
+) -> Result<Question, NoPhrase> {
+    let mut dice = seed.child("clapping", 0).dice();
+    let (feel, truth) = draw_truth(recipe, clappings, to, lately, &mut dice);
+    let mut others: Vec<Layer> = clappings
+        .iter()
+        .copied()
+        .filter(|layer| *layer != truth)
+        .collect();
+    dice.shuffle(&mut others);
+    others.truncate(MOST_OFFERED - 1);
+    let wanted = Wanted {
+        feel,
+        level,
+        knocks: (to == Fits::Knocks).then_some(truth),
+        purpose: Purpose::FitClapping {
+            truth,
+            others: others.clone(),
+            voice: (to == Fits::Knocks).then_some(Voice::Strike),
+        },
+    };
+    let measured = make(recipe, &wanted, seed)?;
+    let mut choices = others;
+    choices.push(truth);
+    dice.shuffle(&mut choices);
+    Ok(Question {
+        measured,
+        task: Task::FitClapping { choices, truth, to },
+    })
+}
+
+/// A feel of the recipe, and the clapping that fits it.
+fn draw_truth(
+    recipe: &Recipe,
+    clappings: &[Layer],
+    to: Fits,
+    lately: &[Answer],
+    dice: &mut Dice,
+) -> (Feel, Layer) {
+    let cycle = Recipe::CYCLE;
+    let threes = Layer::every(cycle, 3);
+    if to == Fits::Knocks {
+        let open = without_a_run(clappings, lately, Answer::Clapping);
+        let feel = *dice.pick(recipe.feels()).expect("a recipe has a feel");
+        return (feel, *dice.pick(&open).unwrap_or(&threes));
+    }
+    let stated: Vec<Layer> = recipe
+        .feels()
+        .iter()
+        .filter_map(|feel| feel.layer(cycle))
+        .collect();
+    let open = without_a_run(&stated, lately, Answer::Clapping);
+    let truth = *dice.pick(&open).unwrap_or(&threes);
+    let feel = if truth == threes {
+        Feel::Threes
+    } else {
+        Feel::Twos
+    };
+    (feel, truth)
+}
+
+pub(in crate::quiz) fn choices(n: usize) -> Vec<String> {
+    const ORDINALS: [&str; 4] = ["the first", "the second", "the third", "the fourth"];
+    ORDINALS.into_iter().take(n).map(str::to_owned).collect()
+}
+
+/// The phrase under each clapping.
+pub(in crate::quiz) fn sounds(phrase: &Phrase, choices: &[Layer]) -> Vec<Phrase> {
+    choices
+        .iter()
+        .map(|layer| phrase.clapped(&[*layer], Touch::Sorda))
+        .collect()
+}
+
+/// What the clapping was to agree with.
+pub(in crate::quiz) fn reason(question: &Question, to: Fits, counting: Counting) -> String {
+    let asked = |voice: Voice| match to {
+        Fits::Knocks => voice == Voice::Strike,
+        Fits::Guitar => voice.is_strings(),
+    };
+    let rows = question
+        .measured()
+        .rows()
+        .iter()
+        .filter(|row| asked(row.voice));
+    let stated = rows.filter_map(|row| Some((row.cue, row.layer()?)));
+    let parts: Vec<String> = stated
+        .filter(|(_, layer)| layer.n_onsets() > 1)
+        .map(|(cue, layer)| format!("{} came {}", cue.words(), on_counts(layer, counting)))
+        .collect();
+    sentence(&parts.join("; "))
+}

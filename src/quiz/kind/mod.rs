@@ -1,0 +1,103 @@
+//! The kinds of question, one file each: what it asks of a phrase, what counts as right, and how a
+//! miss is explained.
+
+pub(super) mod find_start;
+pub(super) mod fit_clapping;
+pub(super) mod name_feel;
+
+use crate::phrase::Recipe;
+use crate::rhythm::Layer;
+
+/// What is asked of a phrase.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Kind {
+    /// Name the feel.
+    NameFeel,
+    /// Find the start of the cycle.
+    FindStart,
+    /// Choose the clapping that fits.
+    FitClapping,
+}
+
+impl Kind {
+    /// All kinds.
+    pub const ALL: [Self; 3] = [Self::NameFeel, Self::FindStart, Self::FitClapping];
+
+    /// Its id in decks and files.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::NameFeel => "name-feel",
+            Self::FindStart => "find-start",
+            Self::FitClapping => "fit-clapping",
+        }
+    }
+
+    /// The kind with this id.
+    pub fn from_id(id: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.id() == id)
+    }
+
+    /// Cycles that a competent listener must hear to answer.
+    pub fn cycles_needed(self) -> u32 {
+        match self {
+            Self::NameFeel => 1,
+            Self::FindStart | Self::FitClapping => 2,
+        }
+    }
+}
+
+/// How the start of a cycle is given.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum By {
+    /// By saying on which count the phrase came in.
+    Count,
+    /// By tapping where the cycle begins, round after round.
+    Taps,
+}
+
+/// What a clapping is to fit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Fits {
+    /// What the strings of the guitar mark.
+    Guitar,
+    /// What the knocks on its top mark.
+    Knocks,
+}
+
+/// A kind of question with all that it needs besides the phrase.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Form {
+    /// Name the feel, among those of the recipe.
+    NameFeel,
+    /// Find the start of the cycle.
+    FindStart(By),
+    /// Choose the clapping that fits.
+    FitClapping {
+        /// The clappings from which two to four are offered, the right one among them.
+        clappings: Vec<Layer>,
+        /// What it is to fit.
+        to: Fits,
+    },
+}
+
+impl Form {
+    /// Its kind.
+    pub fn kind(&self) -> Kind {
+        match self {
+            Self::NameFeel => Kind::NameFeel,
+            Self::FindStart(_) => Kind::FindStart,
+            Self::FitClapping { .. } => Kind::FitClapping,
+        }
+    }
+
+    /// How many answers are offered; 0 where the answer is tapped.
+    pub fn alternatives(&self, recipe: &Recipe) -> u8 {
+        let n = match self {
+            Self::NameFeel => recipe.feels().len(),
+            Self::FindStart(By::Count) => Recipe::CYCLE.n_pulses(),
+            Self::FindStart(By::Taps) => 0,
+            Self::FitClapping { clappings, .. } => clappings.len().min(fit_clapping::MOST_OFFERED),
+        };
+        u8::try_from(n).unwrap_or(u8::MAX)
+    }
+}

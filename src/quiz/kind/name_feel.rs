@@ -1,0 +1,126 @@
+//! *Name the feel.* The phrase alone; the answer is one of the feels in play.
+//!
+//! Right is the feel that the accent model measured. Two feels are not told apart by speed, loudness
+//! or number of notes; the generator sees to that.
+
+use crate::phrase::{Level, NoPhrase, Purpose, Recipe, Row, Wanted, make};
+use crate::rhythm::{Counting, Feel, Layer};
+use crate::world::Seed;
+
+use super::super::Answer;
+use super::super::question::{Question, Task, without_a_run};
+use super::super::reveal::{on_counts, sentence};
+
+pub(in crate::quiz) fn ask(
+    recipe: &Recipe,
+    level: Level,
+    lately: &[Answer],
+    seed: Seed,
+) -> Result<Question, NoPhrase> {
+    let mut dice = seed.child("feel", 0).dice();
+    let open = without_a_run(recipe.feels(), lately, Answer::Feel);
+    let feel = *dice.pick(&open).expect("a recipe has a feel");
+    let wanted = Wanted {
+        feel,
+        level,
+        knocks: None,
+        purpose: Purpose::NameFeel,
+    };
+    let measured = make(recipe, &wanted, seed)?;
+    // Answers keep their order from question to question, so that a finger learns its place.
+    let choices = Feel::ALL
+        .into_iter()
+        .filter(|feel| recipe.feels().contains(feel))
+        .collect();
+    Ok(Question {
+        measured,
+        task: Task::NameFeel { choices },
+    })
+}
+
+/// The claps that state a feel, cycle by cycle; empty when nothing is to be clapped.
+pub(in crate::quiz) fn claps(question: &Question, feel: Feel) -> Vec<Layer> {
+    let phrase = question.phrase();
+    let (threes, twos) = (Layer::every(phrase.cycle, 3), Layer::every(phrase.cycle, 2));
+    match feel {
+        Feel::Threes => vec![threes],
+        Feel::Twos => vec![twos],
+        Feel::Both => threes.union(twos).into_iter().collect(),
+        Feel::InTurn => turns(question).unwrap_or_else(|| {
+            // Said of a phrase that does not turn: as it would be if it did.
+            let half = usize::try_from(phrase.n_cycles / 2).unwrap_or(1);
+            let cycles = usize::try_from(phrase.n_cycles).unwrap_or(2);
+            (0..cycles)
+                .map(|idx| if idx < half { threes } else { twos })
+                .collect()
+        }),
+        Feel::Either => Vec::new(),
+    }
+}
+
+/// The layer of each cycle of a voice that turns from one to the other.
+fn turns(question: &Question) -> Option<Vec<Layer>> {
+    let by_cycle =
+        |row: &Row| -> Option<Vec<Layer>> { row.cycles.iter().map(Row::standing_out).collect() };
+    let rows = question.measured().rows().iter().filter_map(by_cycle);
+    rows.into_iter()
+        .find(|layers| layers.windows(2).any(|pair| pair[0] != pair[1]))
+}
+
+/// What gave the feel away.
+pub(in crate::quiz) fn reason(question: &Question, counting: Counting) -> String {
+    match question.phrase().feel {
+        Feel::Either => nothing_decides(question, counting),
+        Feel::InTurn => turn_in_words(question, counting),
+        Feel::Threes | Feel::Twos | Feel::Both => speaking_voices(question, counting),
+    }
+}
+
+fn nothing_decides(question: &Question, counting: Counting) -> String {
+    let cycle = question.phrase().cycle;
+    let names: Vec<String> = [2, 3, 4]
+        .into_iter()
+        .map(|idx| counting.name(cycle, cycle.pulse_at(idx)))
+        .collect();
+    format!(
+        "Nothing stands out on {}, {} or {}, so either reading fits.",
+        names[0], names[1], names[2]
+    )
+}
+
+fn turn_in_words(question: &Question, counting: Counting) -> String {
+    let layers = turns(question).unwrap_or_default();
+    let cue = question
+        .measured()
+        .rows()
+        .first()
+        .map_or("accents", |row| row.cue.words());
+    let mut parts: Vec<String> = Vec::new();
+    for (idx, layer) in layers.iter().enumerate() {
+        let changed = idx == 0 || layers.get(idx - 1) != Some(layer);
+        if changed {
+            parts.push(format!(
+                "{} from cycle {}",
+                on_counts(*layer, counting),
+                idx + 1
+            ));
+        }
+    }
+    sentence(&format!("{cue} came {}", parts.join(", then ")))
+}
+
+fn speaking_voices(question: &Question, counting: Counting) -> String {
+    let mut parts = Vec::new();
+    for row in question.measured().rows() {
+        // A voice that marks the first count alone says nothing about the grouping.
+        let layer = row.layer().filter(|layer| layer.n_onsets() > 1);
+        if let Some(layer) = layer {
+            parts.push(format!(
+                "{} came {}",
+                row.cue.words(),
+                on_counts(layer, counting)
+            ));
+        }
+    }
+    sentence(&parts.join("; "))
+}

@@ -1,0 +1,185 @@
+//! A question with its truth, and the verdict on an answer.
+
+use crate::phrase::{Level, Measured, NoPhrase, Phrase, Recipe};
+use crate::rhythm::{Counting, Feel, Layer};
+use crate::world::Seed;
+
+use super::kind::{find_start, fit_clapping, name_feel};
+use super::{Answer, By, Fits, Form, Kind};
+
+/// A measured phrase and what is asked of it. A question without a truth does not exist.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Question {
+    pub(super) measured: Measured,
+    pub(super) task: Task,
+}
+
+/// What is asked, in one variant with what may be answered.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Task {
+    NameFeel {
+        choices: Vec<Feel>,
+    },
+    FindStart {
+        by: By,
+    },
+    FitClapping {
+        choices: Vec<Layer>,
+        truth: Layer,
+        to: Fits,
+    },
+}
+
+/// What a learner gave as the answer.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Given {
+    /// One of the choices, from 0.
+    Choice(usize),
+    /// Taps, in microseconds of the phrase's own time: 0 is its tick zero.
+    Taps(Vec<i64>),
+}
+
+/// What an answer was, and whether it is right.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Verdict {
+    /// What the given answer comes to.
+    pub answer: Answer,
+    /// Whether that is the truth.
+    pub right: bool,
+}
+
+impl Question {
+    /// Asks `form` of a fresh phrase of `recipe`. `lately` are the truths of the questions before
+    /// it, the last one last: no truth is asked four times running.
+    ///
+    /// # Errors
+    /// When the recipe has no phrase with one right answer at that level.
+    pub fn ask(
+        form: &Form,
+        recipe: &Recipe,
+        level: Level,
+        lately: &[Answer],
+        seed: Seed,
+    ) -> Result<Self, NoPhrase> {
+        match form {
+            Form::NameFeel => name_feel::ask(recipe, level, lately, seed),
+            Form::FindStart(by) => find_start::ask(recipe, level, *by, lately, seed),
+            Form::FitClapping { clappings, to } => {
+                fit_clapping::ask(recipe, level, clappings, *to, lately, seed)
+            }
+        }
+    }
+
+    /// The phrase with its measure.
+    pub fn measured(&self) -> &Measured {
+        &self.measured
+    }
+
+    /// The phrase.
+    pub fn phrase(&self) -> &Phrase {
+        self.measured.phrase()
+    }
+
+    /// Its kind.
+    pub fn kind(&self) -> Kind {
+        match self.task {
+            Task::NameFeel { .. } => Kind::NameFeel,
+            Task::FindStart { .. } => Kind::FindStart,
+            Task::FitClapping { .. } => Kind::FitClapping,
+        }
+    }
+
+    /// What is true.
+    pub fn truth(&self) -> Answer {
+        match &self.task {
+            Task::NameFeel { .. } => Answer::Feel(self.phrase().feel),
+            Task::FindStart { by } => find_start::truth(self.phrase(), *by),
+            Task::FitClapping { truth, .. } => Answer::Clapping(*truth),
+        }
+    }
+
+    /// The answers that are offered, in words; empty where the answer is tapped.
+    pub fn choices(&self, counting: Counting) -> Vec<String> {
+        match &self.task {
+            Task::NameFeel { choices } => choices.iter().map(|f| f.words().to_owned()).collect(),
+            Task::FindStart { by: By::Count } => find_start::choices(counting),
+            Task::FindStart { by: By::Taps } => Vec::new(),
+            Task::FitClapping { choices, .. } => fit_clapping::choices(choices.len()),
+        }
+    }
+
+    /// Whether the answer is tapped.
+    pub fn is_tapped(&self) -> bool {
+        matches!(self.task, Task::FindStart { by: By::Taps })
+    }
+
+    /// What is asked, in one sentence.
+    pub fn asks(&self) -> &'static str {
+        match &self.task {
+            Task::NameFeel { .. } => "How does it group?",
+            Task::FindStart { by: By::Count } => "On which count did it come in?",
+            Task::FindStart { by: By::Taps } => {
+                "It goes round and round. Tap where the cycle begins, each time round."
+            }
+            Task::FitClapping {
+                to: Fits::Guitar, ..
+            } => "Which clapping fits the guitar?",
+            Task::FitClapping {
+                to: Fits::Knocks, ..
+            } => "Which clapping goes with the knocks?",
+        }
+    }
+
+    /// What sounds: one phrase, or the same phrase under each clapping in the order offered.
+    pub fn sounds(&self) -> Vec<Phrase> {
+        match &self.task {
+            Task::FitClapping { choices, .. } => fit_clapping::sounds(self.phrase(), choices),
+            Task::NameFeel { .. } | Task::FindStart { .. } => vec![self.phrase().clone()],
+        }
+    }
+
+    /// Judges what was given; `None` when it is no answer to this question: a choice that is not
+    /// offered, or taps where a choice is asked.
+    pub fn judge(&self, given: &Given) -> Option<Verdict> {
+        let answer = match (&self.task, given) {
+            (Task::NameFeel { choices }, Given::Choice(idx)) => Answer::Feel(*choices.get(*idx)?),
+            (Task::FindStart { by: By::Count }, Given::Choice(idx)) => find_start::counted(*idx)?,
+            (Task::FindStart { by: By::Taps }, Given::Taps(taps)) => {
+                find_start::tapped(self.phrase(), taps)
+            }
+            (Task::FitClapping { choices, .. }, Given::Choice(idx)) => {
+                Answer::Clapping(*choices.get(*idx)?)
+            }
+            _ => return None,
+        };
+        Some(Verdict {
+            answer,
+            right: answer == self.truth(),
+        })
+    }
+}
+
+/// Leaves out what was the truth three times running, unless nothing else is left.
+pub(super) fn without_a_run<T: Copy + PartialEq>(
+    options: &[T],
+    lately: &[Answer],
+    as_answer: impl Fn(T) -> Answer,
+) -> Vec<T> {
+    const LONGEST_RUN: usize = 3;
+    let run = lately
+        .rchunks(LONGEST_RUN)
+        .next()
+        .filter(|last| last.len() == LONGEST_RUN);
+    let repeats =
+        |option: &T| run.is_some_and(|last| last.iter().all(|t| *t == as_answer(*option)));
+    let rest: Vec<T> = options
+        .iter()
+        .copied()
+        .filter(|option| !repeats(option))
+        .collect();
+    if rest.is_empty() {
+        options.to_vec()
+    } else {
+        rest
+    }
+}

@@ -1,0 +1,259 @@
+//! What the learner is shown, and may hear, after an answer.
+//!
+//! Everything is said in words and numerals: the marks of the layers are `3` and `2`, a stroke
+//! without an accent is `|`, an accent that belongs to neither layer is `x`, silence is `.`. No
+//! colour is needed to read it.
+
+use crate::accent::{self, Floor, Lean, Profile};
+use crate::phrase::{Phrase, Row, Touch, Voice};
+use crate::rhythm::{Counting, Feel, Layer, Pulse, Tick};
+
+use super::kind::{find_start, fit_clapping, name_feel};
+use super::question::{Question, Task, Verdict};
+use super::{Answer, By};
+
+/// What is shown and may be heard after an answer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Reveal {
+    /// Whether the answer was right.
+    pub right: bool,
+    /// Right or not, what was true and what was answered, in words.
+    pub verdict: String,
+    /// What gave it away.
+    pub reason: String,
+    /// The names of the counts.
+    pub counts: Vec<String>,
+    /// Each voice as it sounded.
+    pub rows: Vec<GridRow>,
+    /// The answer given, laid over it, where it can be clapped.
+    pub you: Option<GridRow>,
+    /// The phrase under the claps of the truth.
+    pub as_it_is: Phrase,
+    /// The phrase under the claps of the answer given, where that differs and can be clapped.
+    pub as_answered: Option<Phrase>,
+}
+
+/// One row of the grid of the cycle.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct GridRow {
+    /// Whose row it is.
+    pub name: &'static str,
+    /// One mark a pulse, for each cycle.
+    pub cycles: Vec<Vec<char>>,
+    /// What else is known of it, in words.
+    pub aside: String,
+}
+
+impl GridRow {
+    /// Its marks in this cycle; the last cycle's for all that follow.
+    pub fn marks(&self, cycle_idx: usize) -> &[char] {
+        self.cycles
+            .get(cycle_idx)
+            .or(self.cycles.last())
+            .map_or(&[], Vec::as_slice)
+    }
+}
+
+impl Reveal {
+    /// Explains a question after its verdict.
+    pub fn of(question: &Question, verdict: Verdict, counting: Counting) -> Self {
+        let phrase = question.phrase();
+        let (truth, touch) = (claps(question, question.truth()), touch(question));
+        let answered = claps(question, verdict.answer);
+        let differs = !verdict.right && !answered.is_empty();
+        let level_db = question.measured().level().decibels();
+        let floor = Floor::at_level(level_db);
+        Self {
+            right: verdict.right,
+            verdict: in_words(question, verdict, counting),
+            reason: reason(question, counting),
+            counts: phrase
+                .cycle
+                .pulses()
+                .map(|p| counting.name(phrase.cycle, p))
+                .collect(),
+            rows: question
+                .measured()
+                .rows()
+                .iter()
+                .map(|row| grid_row(phrase, row, floor))
+                .collect(),
+            you: differs.then(|| your_row(verdict.answer, &answered)),
+            as_it_is: phrase.clapped(&truth, touch),
+            as_answered: differs.then(|| phrase.clapped(&answered, touch)),
+        }
+    }
+}
+
+/// `on 1, 3 and 5`.
+pub(super) fn on_counts(layer: Layer, counting: Counting) -> String {
+    format!("on {}", counting.list(layer))
+}
+
+/// Begins with a capital, with "The" before it, and ends with a full stop.
+pub(super) fn sentence(text: &str) -> String {
+    let article = if text.starts_with("the ") { "" } else { "the " };
+    let whole = format!("{article}{text}.");
+    let mut chars = whole.chars();
+    chars.next().map_or_else(String::new, |first| {
+        first.to_uppercase().chain(chars).collect()
+    })
+}
+
+fn in_words(question: &Question, verdict: Verdict, counting: Counting) -> String {
+    let truth = answer_words(question, question.truth(), counting);
+    if verdict.right {
+        return format!("Right: {truth}.");
+    }
+    match verdict.answer {
+        Answer::Start(None) => {
+            format!("Not this time: {truth}. Your taps did not settle on one count.")
+        }
+        answer => {
+            let said = answer_words(question, answer, counting);
+            format!(
+                "Not this time: {truth}. Your answer was: {said}.{}",
+                turned(question, verdict, counting)
+            )
+        }
+    }
+}
+
+/// How far the tapped start was from the true one.
+fn turned(question: &Question, verdict: Verdict, counting: Counting) -> String {
+    match (&question.task, verdict.answer) {
+        (Task::FindStart { by: By::Taps }, Answer::Start(Some(pulse))) => {
+            let cycle = question.phrase().cycle;
+            let one = counting.name(cycle, cycle.first());
+            let plural = if pulse == 1 { "pulse" } else { "pulses" };
+            format!(" That is {pulse} {plural} after {one}.")
+        }
+        _ => String::new(),
+    }
+}
+
+fn answer_words(question: &Question, answer: Answer, counting: Counting) -> String {
+    let cycle = question.phrase().cycle;
+    let name = |pulse: u8| counting.name(cycle, cycle.pulse_at(i64::from(pulse)));
+    match (answer, &question.task) {
+        (Answer::Feel(feel), _) => feel.words().to_owned(),
+        (Answer::Start(None), _) => "nowhere".to_owned(),
+        (Answer::Start(Some(pulse)), Task::FindStart { by: By::Taps }) => {
+            format!("the cycle begins on what is counted {}", name(pulse))
+        }
+        (Answer::Start(Some(pulse)), _) => format!("it came in on {}", name(pulse)),
+        (Answer::Clapping(layer), _) => format!("claps {}", on_counts(layer, counting)),
+    }
+}
+
+fn reason(question: &Question, counting: Counting) -> String {
+    match &question.task {
+        Task::NameFeel { .. } => name_feel::reason(question, counting),
+        Task::FindStart { .. } => find_start::reason(question, counting),
+        Task::FitClapping { to, .. } => fit_clapping::reason(question, *to, counting),
+    }
+}
+
+/// The claps that state an answer, cycle by cycle.
+fn claps(question: &Question, answer: Answer) -> Vec<Layer> {
+    match (answer, &question.task) {
+        (Answer::Feel(feel), _) => name_feel::claps(question, feel),
+        (Answer::Start(_), Task::FindStart { by }) => find_start::claps(question, answer, *by),
+        (Answer::Start(_), _) => Vec::new(),
+        (Answer::Clapping(layer), _) => vec![layer],
+    }
+}
+
+/// Bright claps for a single stroke a cycle, dull ones for a layer.
+fn touch(question: &Question) -> Touch {
+    match question.task {
+        Task::FindStart { .. } => Touch::Clara,
+        Task::NameFeel { .. } | Task::FitClapping { .. } => Touch::Sorda,
+    }
+}
+
+fn grid_row(phrase: &Phrase, row: &Row, floor: Floor) -> GridRow {
+    let cycle_marks = |(idx, profile): (usize, &Profile)| {
+        let sign = match accent::lean(profile, floor) {
+            Lean::Threes(_) => '3',
+            Lean::Twos(_) => '2',
+            Lean::Silent(_) | Lean::Unclear => 'x',
+        };
+        let layer = Row::standing_out(profile);
+        let mark = |pulse: Pulse| match layer {
+            Some(layer) if layer.contains(pulse) => sign,
+            _ if sounds(phrase, row.voice, idx, pulse) => '|',
+            _ => '.',
+        };
+        profile.cycle().pulses().map(mark).collect()
+    };
+    GridRow {
+        name: row.voice.name(),
+        cycles: row.cycles.iter().enumerate().map(cycle_marks).collect(),
+        aside: low_notes(phrase, row),
+    }
+}
+
+/// Whether a voice sounds on a pulse, in the frame of the cycle.
+fn sounds(phrase: &Phrase, voice: Voice, cycle_idx: usize, pulse: Pulse) -> bool {
+    let n_pulses = phrase.cycle.n_pulses();
+    let loop_pulses = i64::from(phrase.n_cycles) * i64::try_from(n_pulses).unwrap_or(1);
+    let wanted = i64::try_from(cycle_idx * n_pulses + pulse.idx()).unwrap_or(0);
+    let here = |at: Tick| {
+        at == Tick::of_pulse(at.pulse_idx()) && at.pulse_idx().rem_euclid(loop_pulses) == wanted
+    };
+    phrase
+        .notes
+        .iter()
+        .any(|note| note.voice == voice && here(note.at))
+}
+
+/// The names of the first low notes.
+fn low_notes(phrase: &Phrase, row: &Row) -> String {
+    const SHOWN: usize = 3;
+    const CLASSES: [&str; 12] = [
+        "C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb", "B",
+    ];
+    if row.voice != Voice::Bass {
+        return String::new();
+    }
+    let pitches = phrase.notes.iter().filter(|note| note.voice == Voice::Bass);
+    let name = |pitch: u8| {
+        let class = CLASSES
+            .get(usize::from(pitch % 12))
+            .copied()
+            .unwrap_or_default();
+        format!("{class}{}", i16::from(pitch / 12) - 1)
+    };
+    let names: Vec<String> = pitches
+        .filter_map(|note| note.pitch)
+        .take(SHOWN)
+        .map(|pitch| name(pitch.0))
+        .collect();
+    names.join(" ")
+}
+
+fn your_row(answer: Answer, claps: &[Layer]) -> GridRow {
+    let sign = |layer: Layer| match answer {
+        Answer::Feel(Feel::Threes) => '3',
+        Answer::Feel(Feel::Twos) => '2',
+        Answer::Feel(Feel::InTurn) if layer == Layer::every(layer.cycle(), 3) => '3',
+        Answer::Feel(Feel::InTurn) => '2',
+        _ => 'x',
+    };
+    let marks = |layer: &Layer| {
+        let mark = |pulse| {
+            if layer.contains(pulse) {
+                sign(*layer)
+            } else {
+                '.'
+            }
+        };
+        layer.cycle().pulses().map(mark).collect()
+    };
+    GridRow {
+        name: "you",
+        cycles: claps.iter().map(marks).collect(),
+        aside: "your answer, laid over it".to_owned(),
+    }
+}

@@ -1,0 +1,511 @@
+//! One stretch of practice as a state machine: events in, effects out.
+//!
+//! It reads no clock: whoever drives it says in [`Now`] what time it is. It plays nothing and stores
+//! nothing: it says what to play and what to record. Each [`Stage`] holds only its own data, so taps
+//! exist only while a tapped question is open.
+
+use crate::label::Label;
+use crate::phrase::{GENERATOR, Level, Phrase, Voice};
+use crate::rhythm::{Counting, PulseMap, Tick};
+use crate::world::{Day, Moment, Stamp};
+
+use super::kind::find_start;
+use super::question::{Given, Question};
+use super::{Answer, Attempt, AttemptId, Phase, Reveal, Skill};
+
+/// What time it is, in every sense that is kept.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Now {
+    /// By the clock that never goes back.
+    pub stamp: Stamp,
+    /// By the wall clock, made later than every attempt before it.
+    pub at: Moment,
+    /// By the wall clock, as it stands.
+    pub wall: Moment,
+    /// Minutes by which local time is ahead of UTC.
+    pub offset_min: i32,
+    /// The learning day.
+    pub day: Day,
+}
+
+/// Why and how a question is asked: what goes into its attempt beside the answer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Ticket {
+    /// What is practised.
+    pub skill: Skill,
+    /// The exercise's title.
+    pub title: Label,
+    /// One line of instruction.
+    pub line: Label,
+    /// What repairs a miss.
+    pub repair: Option<Label>,
+    /// Why it is asked now, in words.
+    pub why: String,
+    /// The level at which the exercise counts as learnt.
+    pub criterion: Level,
+    /// The level that was asked for.
+    pub level: Level,
+    /// How many answers are offered; 0 where the answer is tapped.
+    pub alternatives: u8,
+    /// The block, from 1.
+    pub block: u32,
+    /// Which part of the block.
+    pub phase: Phase,
+    /// Its place in the block, and how many the block has.
+    pub place: (u32, u32),
+}
+
+/// What is being heard.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Hearing {
+    /// What the question asks about; all clappings one after another where there are several.
+    Question,
+    /// One of the clappings.
+    Clapping(usize),
+    /// The phrase under the claps of the truth.
+    AsItIs,
+    /// The phrase under the claps of the answer given.
+    AsAnswered,
+    /// One voice alone.
+    Voice(Voice),
+}
+
+/// How often it sounds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Playing {
+    /// Once through.
+    Once,
+    /// Round and round.
+    Round,
+}
+
+/// What can happen in a sitting.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Event {
+    /// The next question is here.
+    Next(Box<(Question, Ticket)>),
+    /// What was to be played is heard from this stamp on.
+    Started(Stamp),
+    /// It has been heard to its end.
+    Ended,
+    /// One of the choices, from 0.
+    Choose(usize),
+    /// A tap, at this time of the phrase in microseconds: 0 is its tick zero.
+    Tap(i64),
+    /// No more taps: judge those there are.
+    Done,
+    /// To hear it once more.
+    Again,
+    /// To hear something.
+    Hear(Hearing),
+    /// Not this one.
+    Skip,
+    /// The sound broke off; the question does not count.
+    Spoiled,
+    /// The attempt is safe.
+    Saved,
+    /// The label is disputed.
+    Dispute,
+    /// On to the next question.
+    Onward,
+    /// Nothing more is to be asked.
+    Enough,
+    /// The learner leaves.
+    Leave,
+}
+
+/// What is to be done.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Effect {
+    /// Play these one after another.
+    Play(Vec<Phrase>, Playing),
+    /// Be silent.
+    Silence,
+    /// Keep this attempt, and answer with [`Event::Saved`].
+    Record(Box<Attempt>),
+    /// Set this attempt's phrase aside.
+    SetAside(Box<Attempt>),
+    /// Bring the next question, or [`Event::Enough`].
+    WantNext,
+}
+
+/// Where a sitting stands.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Stage {
+    /// Before the first question, or between two.
+    Ready,
+    /// A question is asked.
+    Open(Box<Open>),
+    /// It was answered.
+    Shown(Box<Shown>),
+    /// It is over.
+    Over,
+}
+
+/// A question with its half-given answer.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Open {
+    /// The question.
+    pub question: Question,
+    /// Why and how it is asked.
+    pub ticket: Ticket,
+    /// The taps so far, in microseconds of the phrase.
+    pub taps: Vec<i64>,
+    /// How often it was asked for again.
+    pub replays: u8,
+    /// What sounds, and since when.
+    pub sounding: Option<(Hearing, Option<Stamp>)>,
+    first_heard: Option<Stamp>,
+    heard_micros: u64,
+}
+
+/// An answered question.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Shown {
+    /// The question.
+    pub question: Question,
+    /// Why and how it was asked.
+    pub ticket: Ticket,
+    /// What is shown and may be heard.
+    pub reveal: Reveal,
+    /// What is kept.
+    pub attempt: Attempt,
+    /// Whether it is known to be kept.
+    pub saved: bool,
+    /// Whether its label was disputed.
+    pub disputed: bool,
+    /// What sounds, and since when.
+    pub sounding: Option<(Hearing, Option<Stamp>)>,
+}
+
+/// What a sitting came to for one skill.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Tally {
+    /// The skill.
+    pub skill: Skill,
+    /// Its exercise's title.
+    pub title: Label,
+    /// How many were right.
+    pub n_right: u32,
+    /// How many were answered.
+    pub n_answered: u32,
+}
+
+/// One stretch of practice, from its first question to its last.
+#[derive(Clone, Debug)]
+pub struct Sitting {
+    stage: Stage,
+    install: u64,
+    number: u32,
+    began: Stamp,
+    counting: Counting,
+    n_attempts: u32,
+    lately: Vec<(Skill, Answer)>,
+    tallies: Vec<Tally>,
+}
+
+impl Sitting {
+    /// The `number`-th sitting of the store `install`, beginning now.
+    pub fn new(install: u64, number: u32, counting: Counting, now: &Now) -> Self {
+        Self {
+            stage: Stage::Ready,
+            install,
+            number,
+            began: now.stamp,
+            counting,
+            n_attempts: 0,
+            lately: Vec::new(),
+            tallies: Vec::new(),
+        }
+    }
+
+    /// Where it stands.
+    pub fn stage(&self) -> &Stage {
+        &self.stage
+    }
+
+    /// How it went, skill by skill in the order of first asking.
+    pub fn tallies(&self) -> &[Tally] {
+        &self.tallies
+    }
+
+    /// The truths of the questions of one skill so far, the last one last.
+    pub fn lately(&self, skill: &Skill) -> Vec<Answer> {
+        self.lately
+            .iter()
+            .filter(|(asked, _)| asked == skill)
+            .map(|(_, truth)| *truth)
+            .collect()
+    }
+
+    /// How long it has lasted, in microseconds.
+    pub fn elapsed(&self, now: &Now) -> u64 {
+        now.stamp.since(self.began)
+    }
+
+    /// Takes an event and says what is to be done. What cannot happen at this stage does nothing.
+    pub fn handle(&mut self, event: Event, now: &Now) -> Vec<Effect> {
+        if event == Event::Leave {
+            self.stage = Stage::Over;
+            return vec![Effect::Silence];
+        }
+        match std::mem::replace(&mut self.stage, Stage::Ready) {
+            Stage::Ready => self.while_ready(event),
+            Stage::Open(open) => self.while_open(open, event, now),
+            Stage::Shown(shown) => self.while_shown(shown, &event),
+            Stage::Over => {
+                self.stage = Stage::Over;
+                Vec::new()
+            }
+        }
+    }
+
+    fn while_ready(&mut self, event: Event) -> Vec<Effect> {
+        match event {
+            Event::Next(asked) => {
+                let (question, ticket) = *asked;
+                let mut open = Open {
+                    question,
+                    ticket,
+                    taps: Vec::new(),
+                    replays: 0,
+                    sounding: None,
+                    first_heard: None,
+                    heard_micros: 0,
+                };
+                let effects = open.play(Hearing::Question);
+                self.stage = Stage::Open(Box::new(open));
+                effects
+            }
+            Event::Onward => vec![Effect::WantNext],
+            Event::Enough => {
+                self.stage = Stage::Over;
+                vec![Effect::Silence]
+            }
+            _ => Vec::new(),
+        }
+    }
+
+    fn while_open(&mut self, mut open: Box<Open>, event: Event, now: &Now) -> Vec<Effect> {
+        let effects = match event {
+            Event::Choose(idx) => return self.answer(open, &Given::Choice(idx), now),
+            Event::Done => {
+                let taps = open.taps.clone();
+                return self.answer(open, &Given::Taps(taps), now);
+            }
+            Event::Tap(micros) => {
+                open.tap(micros);
+                if open.is_settled() {
+                    let taps = open.taps.clone();
+                    return self.answer(open, &Given::Taps(taps), now);
+                }
+                Vec::new()
+            }
+            Event::Skip | Event::Spoiled => return vec![Effect::Silence, Effect::WantNext],
+            Event::Started(stamp) => open.started(stamp),
+            Event::Ended => open.ended(now),
+            Event::Again => open.again(Hearing::Question, now),
+            Event::Hear(hearing @ Hearing::Clapping(_)) => open.again(hearing, now),
+            _ => Vec::new(),
+        };
+        self.stage = Stage::Open(open);
+        effects
+    }
+
+    fn answer(&mut self, mut open: Box<Open>, given: &Given, now: &Now) -> Vec<Effect> {
+        let Some(verdict) = open.question.judge(given) else {
+            self.stage = Stage::Open(open);
+            return Vec::new();
+        };
+        open.ended(now);
+        self.n_attempts += 1;
+        let attempt = self.attempt(&open, verdict.answer, verdict.right, now);
+        self.tally(&open.ticket, verdict.right);
+        self.lately.push((open.ticket.skill.clone(), attempt.truth));
+        let reveal = Reveal::of(&open.question, verdict, self.counting);
+        let Open {
+            question, ticket, ..
+        } = *open;
+        self.stage = Stage::Shown(Box::new(Shown {
+            question,
+            ticket,
+            reveal,
+            attempt: attempt.clone(),
+            saved: false,
+            disputed: false,
+            sounding: None,
+        }));
+        vec![Effect::Silence, Effect::Record(Box::new(attempt))]
+    }
+
+    fn attempt(&self, open: &Open, answer: Answer, right: bool, now: &Now) -> Attempt {
+        let phrase = open.question.phrase();
+        let cycle = cycle_micros(phrase);
+        let after_first = open.first_heard.map_or(0, |first| now.stamp.since(first));
+        let measured = open.question.measured();
+        let whole = |value: u64| u32::try_from(value).unwrap_or(u32::MAX);
+        Attempt {
+            id: AttemptId {
+                install: self.install,
+                sitting: self.number,
+                number: self.n_attempts,
+            },
+            skill: open.ticket.skill.clone(),
+            kind: open.question.kind(),
+            at: now.at,
+            wall: now.wall,
+            since_start_ms: whole(now.stamp.since(self.began) / 1000),
+            offset_min: now.offset_min,
+            day: now.day,
+            block: open.ticket.block,
+            phase: open.ticket.phase,
+            level: open.ticket.level,
+            criterion: open.ticket.criterion,
+            tempo: phrase.tempo,
+            alternatives: open.ticket.alternatives,
+            truth: open.question.truth(),
+            answer,
+            right,
+            heard_tenths: whole(open.heard_micros * 10 / cycle.max(1)),
+            answer_ms: whole(after_first.saturating_sub(cycle) / 1000),
+            replays: open.replays,
+            taps_ms: open.taps.iter().map(|tap| clamp_ms(*tap)).collect(),
+            seed: measured.seed(),
+            generator: GENERATOR,
+            phrase: measured.line(),
+        }
+    }
+
+    fn tally(&mut self, ticket: &Ticket, right: bool) {
+        let known = self
+            .tallies
+            .iter()
+            .position(|tally| tally.skill == ticket.skill);
+        let idx = known.unwrap_or_else(|| {
+            self.tallies.push(Tally {
+                skill: ticket.skill.clone(),
+                title: ticket.title.clone(),
+                n_right: 0,
+                n_answered: 0,
+            });
+            self.tallies.len() - 1
+        });
+        if let Some(tally) = self.tallies.get_mut(idx) {
+            tally.n_answered += 1;
+            tally.n_right += u32::from(right);
+        }
+    }
+
+    fn while_shown(&mut self, mut shown: Box<Shown>, event: &Event) -> Vec<Effect> {
+        let effects = match event {
+            Event::Onward => return vec![Effect::Silence, Effect::WantNext],
+            Event::Saved => {
+                shown.saved = true;
+                Vec::new()
+            }
+            Event::Dispute if !shown.disputed => {
+                shown.disputed = true;
+                vec![Effect::SetAside(Box::new(shown.attempt.clone()))]
+            }
+            Event::Hear(hearing) => shown.play(*hearing),
+            Event::Started(stamp) => {
+                shown.sounding = shown.sounding.map(|(hearing, _)| (hearing, Some(*stamp)));
+                Vec::new()
+            }
+            Event::Ended => {
+                shown.sounding = None;
+                Vec::new()
+            }
+            _ => Vec::new(),
+        };
+        self.stage = Stage::Shown(shown);
+        effects
+    }
+}
+
+impl Open {
+    fn play(&mut self, hearing: Hearing) -> Vec<Effect> {
+        let mut sounds = self.question.sounds();
+        if let Hearing::Clapping(idx) = hearing {
+            if idx >= sounds.len() || sounds.len() < 2 {
+                return Vec::new();
+            }
+            sounds = vec![sounds.swap_remove(idx)];
+        }
+        self.sounding = Some((hearing, None));
+        let playing = if self.question.is_tapped() {
+            Playing::Round
+        } else {
+            Playing::Once
+        };
+        vec![Effect::Play(sounds, playing)]
+    }
+
+    fn again(&mut self, hearing: Hearing, now: &Now) -> Vec<Effect> {
+        self.ended(now);
+        // Taps belong to the round in which they were made.
+        self.taps.clear();
+        let effects = self.play(hearing);
+        if !effects.is_empty() {
+            self.replays = self.replays.saturating_add(1);
+        }
+        effects
+    }
+
+    fn started(&mut self, stamp: Stamp) -> Vec<Effect> {
+        self.first_heard.get_or_insert(stamp);
+        self.sounding = self.sounding.map(|(hearing, _)| (hearing, Some(stamp)));
+        Vec::new()
+    }
+
+    fn ended(&mut self, now: &Now) -> Vec<Effect> {
+        if let Some((_, Some(since))) = self.sounding.take() {
+            self.heard_micros += now.stamp.since(since);
+        }
+        Vec::new()
+    }
+
+    fn tap(&mut self, micros: i64) {
+        // A held key repeats itself faster than anybody taps.
+        const REPEAT_MICROS: i64 = 60_000;
+        let repeated = self
+            .taps
+            .last()
+            .is_some_and(|last| (micros - last).abs() < REPEAT_MICROS);
+        if self.question.is_tapped() && !repeated {
+            self.taps.push(micros);
+        }
+    }
+
+    fn is_settled(&self) -> bool {
+        self.question.is_tapped() && find_start::is_settled(self.question.phrase(), &self.taps)
+    }
+}
+
+impl Shown {
+    fn play(&mut self, hearing: Hearing) -> Vec<Effect> {
+        let phrase = match hearing {
+            Hearing::AsItIs => Some(self.reveal.as_it_is.clone()),
+            Hearing::AsAnswered => self.reveal.as_answered.clone(),
+            Hearing::Voice(voice) => Some(self.question.phrase().only(voice)),
+            Hearing::Question => Some(self.question.phrase().clone()),
+            Hearing::Clapping(_) => None,
+        };
+        let Some(phrase) = phrase else {
+            return Vec::new();
+        };
+        self.sounding = Some((hearing, None));
+        vec![Effect::Play(vec![phrase], Playing::Once)]
+    }
+}
+
+/// Microseconds of one cycle.
+fn cycle_micros(phrase: &Phrase) -> u64 {
+    let n_pulses = i64::try_from(phrase.cycle.n_pulses()).unwrap_or(1);
+    let micros = PulseMap::steady(phrase.tempo, 0).micros_at(Tick::of_pulse(n_pulses));
+    u64::try_from(micros).unwrap_or(1)
+}
+
+fn clamp_ms(micros: i64) -> i32 {
+    i32::try_from(micros / 1000).unwrap_or(if micros < 0 { i32::MIN } else { i32::MAX })
+}
