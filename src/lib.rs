@@ -18,3 +18,4 @@ pub mod phrase;
 pub mod quiz;
 
 pub mod pcm;
+pub mod sound;
