@@ -17,3 +17,6 @@ pub mod rhythm;
 pub mod accent;
 pub mod phrase;
 pub mod quiz;
+
+pub mod pcm;
+pub mod sound;

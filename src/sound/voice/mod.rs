@@ -1,0 +1,85 @@
+//! The strokes of the voices, one file an instrument.
+//!
+//! Read [`Stroke`] first. A stroke is a row of mono samples that begins on its first sample at
+//! once, without a lead-in, so that its onset is the frame at which it is put.
+
+mod bell;
+mod clap;
+mod golpe;
+mod noise;
+mod partial;
+mod string;
+
+pub(in crate::sound) use noise::Noise;
+
+use crate::pcm::SampleRate;
+use crate::phrase::{Pitch, Touch};
+use crate::sound::body::Body;
+use crate::sound::filter::weighted_power;
+use crate::sound::units::{factor, frames, single};
+
+/// What is to sound.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::sound) struct Stroke {
+    pub(in crate::sound) touch: Touch,
+    pub(in crate::sound) pitch: Option<Pitch>,
+    /// For how many frames a string may ring before it is damped.
+    pub(in crate::sound) n_held: usize,
+    pub(in crate::sound) noise: Noise,
+}
+
+/// What a stroke shakes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::sound) enum Through {
+    /// The air alone.
+    Air,
+    /// The body of the guitar too.
+    Body,
+}
+
+/// Seconds over which a stroke's loudness is measured. Shorter than a pulse at any tempo that is
+/// asked, and long enough for the ear to judge.
+const MEASURED: f64 = 0.1;
+/// The weighted level in decibels that an ordinary stroke is brought to before mastering.
+const LEVEL_DB: f64 = -20.0;
+/// The pitch of a bell, and of a string that was given none.
+const BELL: Pitch = Pitch(96);
+const OPEN: Pitch = Pitch(52);
+
+impl Stroke {
+    /// Its samples, not yet brought to the ordinary level.
+    pub(in crate::sound) fn samples(self, rate: SampleRate) -> Vec<f32> {
+        match self.touch {
+            Touch::Thumb | Touch::Finger | Touch::Down | Touch::Up => {
+                string::pluck(self, self.pitch.unwrap_or(OPEN), rate)
+            }
+            Touch::Golpe => golpe::knock(self.noise, rate),
+            Touch::Sorda => clap::clap(clap::Kind::Sorda, self.noise, rate),
+            Touch::Clara => clap::clap(clap::Kind::Clara, self.noise, rate),
+            Touch::Bell => bell::strike(self.pitch.unwrap_or(BELL), rate),
+        }
+    }
+
+    /// What it shakes.
+    pub(in crate::sound) fn through(self) -> Through {
+        match self.touch {
+            Touch::Thumb | Touch::Finger | Touch::Down | Touch::Up => Through::Body,
+            Touch::Golpe | Touch::Sorda | Touch::Clara | Touch::Bell => Through::Air,
+        }
+    }
+
+    /// The factor that brings `samples`, as it was made for this stroke, to the ordinary level.
+    /// The room, which is left out here, makes no difference of a third of a decibel.
+    pub(in crate::sound) fn levelling(self, samples: &[f32], rate: SampleRate) -> f32 {
+        let n_measured = frames(MEASURED, rate);
+        let mut body = Body::new(rate);
+        let silence = std::iter::repeat(0.0);
+        let dry = samples.iter().copied().chain(silence).take(n_measured);
+        let power = match self.through() {
+            Through::Air => weighted_power(dry, rate),
+            Through::Body => weighted_power(dry.map(|x| x + body.next(x)), rate),
+        };
+        let level_db = 10.0 * power.max(1e-12).log10();
+        single(factor(LEVEL_DB - level_db))
+    }
+}
