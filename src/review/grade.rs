@@ -157,8 +157,10 @@ mod tests {
     #[test]
     fn no_improvement_lowers_a_judgement() {
         for predicted in [0.3, 0.9] {
-            for (worse, better) in [([false, false], [false, true]), ([false, true], [true, true])]
-            {
+            for (worse, better) in [
+                ([false, false], [false, true]),
+                ([false, true], [true, true]),
+            ] {
                 for posterior in [0.5, 0.65, 0.7, 0.78, 0.9] {
                     for fluency in [0.1, 0.5, 1.0] {
                         let low = evidence(predicted, &worse, fluency);
@@ -175,7 +177,10 @@ mod tests {
     fn slow_answers_and_replays_cost_the_best_judgement() {
         assert_eq!(evidence(0.7, &[true, true], 0.2).recall(0.9), Recall::Shaky);
         assert_eq!(evidence(0.7, &[true, true], 0.3).recall(0.9), Recall::Firm);
-        assert_eq!(evidence(0.7, &[false, false], 0.0).recall(0.9), Recall::Lost);
+        assert_eq!(
+            evidence(0.7, &[false, false], 0.0).recall(0.9),
+            Recall::Lost
+        );
     }
 
     #[test]
@@ -188,8 +193,14 @@ mod tests {
                 ..attempt(1)
             })
         };
-        for (tenths, expected) in [(0, 1.0), (15, 1.0), (20, 0.79), (30, 0.5), (40, 0.29), (60, 0.0)]
-        {
+        for (tenths, expected) in [
+            (0, 1.0),
+            (15, 1.0),
+            (20, 0.79),
+            (30, 0.5),
+            (40, 0.29),
+            (60, 0.0),
+        ] {
             assert!((at(tenths, 0) - expected).abs() < 0.005, "{tenths}");
         }
         assert!((at(10, 2) - 0.49).abs() < 1e-6);

@@ -77,8 +77,7 @@ impl<T: Weight, const W: usize, const ROWS: usize> Grid<T, W, ROWS> {
             }
             let left = |i: usize| product[i.saturating_sub(1)];
             weights[0] = floored(product[0] * stay + (product[0] + product[1]) * blur);
-            weights[W - 1] =
-                floored(product[W - 1] * stay + (product[W - 1] + left(W - 1)) * blur);
+            weights[W - 1] = floored(product[W - 1] * stay + (product[W - 1] + left(W - 1)) * blur);
             for ((weight, here), (before, after)) in weights[1..W - 1]
                 .iter_mut()
                 .zip(&product[1..W - 1])
@@ -142,4 +141,69 @@ fn floored<T: Weight>(weight: T) -> T {
     let floor = T::from(FLOOR);
     // Not the other way round: a not-a-number is not above the floor either.
     if weight > floor { weight } else { floor }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn blur_moves_weight_to_neighbours_and_loses_none() {
+        let mut grid = Grid::<f64, 5, 2>::new(|row, column| {
+            if (row, column) == (0, 2) || (row, column) == (1, 0) {
+                0.5
+            } else {
+                0.0
+            }
+        });
+        grid.update(|_| [1.0; 5], 0.05);
+        for (got, expected) in grid.cells()[0].iter().zip([0.0, 0.025, 0.45, 0.025, 0.0]) {
+            assert!((got - expected).abs() < 1e-9, "{got} instead of {expected}");
+        }
+        // What would leave stays at the edge.
+        for (got, expected) in grid.cells()[1].iter().zip([0.475, 0.025, 0.0, 0.0, 0.0]) {
+            assert!((got - expected).abs() < 1e-9, "{got} instead of {expected}");
+        }
+        assert!((grid.total() - 1.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_posterior_is_prior_times_likelihood() {
+        // Bayes by hand: 0.2·0.9, 0.3·0.5, 0.5·0.1, divided by their sum 0.38.
+        let mut grid = Grid::<f64, 3, 1>::new(|_, column| [0.2, 0.3, 0.5][column]);
+        grid.update(|_| [0.9, 0.5, 0.1], 0.0);
+        let expected = [0.18 / 0.38, 0.15 / 0.38, 0.05 / 0.38];
+        for (got, expected) in grid.marginal().iter().zip(expected) {
+            assert!(
+                (got - expected).abs() < 1e-12,
+                "{got} instead of {expected}"
+            );
+        }
+    }
+
+    #[test]
+    fn impossible_and_undefined_likelihoods_do_no_harm() {
+        let mut grid = Grid::<f32, 3, 1>::new(|_, _| 1.0);
+        grid.update(|_| [f32::NAN, 0.0, 1.0], 0.0);
+        let sum: f64 = grid.marginal().iter().sum();
+        assert!((sum - 1.0).abs() < 1e-6);
+        assert!(grid.marginal()[2] > 0.999);
+        grid.update(|_| [0.0; 3], 0.05);
+        assert!(grid.marginal().iter().all(|p| p.is_finite()));
+    }
+
+    #[test]
+    fn stored_weights_must_be_sound() {
+        let back = |weights: &[f32]| Grid::<f32, 3, 2>::from_weights(weights);
+        assert!(back(&[0.1; 6]).is_some());
+        for bad in [
+            &[0.1; 5][..],
+            &[0.1; 7],
+            &[0.1, 0.1, 0.1, 0.1, 0.1, f32::NAN],
+            &[0.1, 0.1, 0.1, 0.1, 0.1, -0.1],
+            &[0.1, 0.1, 0.1, 0.1, 0.1, f32::INFINITY],
+        ] {
+            assert_eq!(back(bad), None, "{bad:?}");
+        }
+    }
 }

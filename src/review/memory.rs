@@ -208,7 +208,6 @@ mod tests {
         assert_eq!(n_steps, 35);
     }
 
-
     #[test]
     fn own_grades_give_the_model_s_first_three() {
         // The first rows of trajectory A: grade 3 at gaps of 0, 2, 7 and 25 days.

@@ -69,7 +69,7 @@ pub(in crate::review) fn history(seed: u64, n: u32) -> Vec<Attempt> {
             }
         })
         .collect();
-    attempts.sort_by_key(|attempt| Order::of(attempt));
+    attempts.sort_by_key(Order::of);
     attempts
 }
 
@@ -198,7 +198,10 @@ fn a_new_skill_begins_near_its_siblings() {
         .map(|(_, s)| s.threshold().mean())
         .sum::<f64>();
     let start = learner.start(Kind::NameFeel, 3).mean();
-    assert!((start - sibling - 1.0).abs() < 0.1, "{start} after {sibling}");
+    assert!(
+        (start - sibling - 1.0).abs() < 0.1,
+        "{start} after {sibling}"
+    );
     // Another kind has no siblings.
     assert!((learner.start(Kind::FindStart, 6).mean() - 6.0).abs() < 0.2);
 }

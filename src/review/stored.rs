@@ -278,7 +278,7 @@ mod tests {
                 prop_assert!(standing.memory().stability().is_finite());
                 let _ = (standing.is_firm(), standing.is_failing(), standing.rests_until());
             }
-            let _ = Standing::decode(&tail);
+            prop_assert_eq!(Standing::decode(&tail), None);
         }
     }
 }

@@ -32,6 +32,11 @@ const SLOPE_SPREAD: f64 = 0.5;
 /// Chances λ of an inattentive miss.
 const LAPSES: [f32; 5] = [0.0, 0.02, 0.04, 0.08, 0.15];
 
+/// How likely each is beforehand, against the others. The largest is there for days of little
+/// attention; expected as often as the rest, it would make every learner seem less attentive and so
+/// the level of five in six too easy.
+const LAPSE_WEIGHTS: [f64; 5] = [1.0, 1.0, 1.0, 1.0, 0.25];
+
 const N_ROWS: usize = N_SLOPES * LAPSES.len();
 
 /// The share of each weight that moves to either neighbouring threshold per attempt.
@@ -60,7 +65,8 @@ impl Threshold {
         let prior = |row: usize, column: usize| {
             let off = (threshold_at(column) - mean) / sd.max(0.1);
             let slope_off = (slope_at(row / LAPSES.len()) / SLOPE_MIDDLE).ln() / SLOPE_SPREAD;
-            single((-0.5 * (off * off + slope_off * slope_off)).exp())
+            let lapse_weight = LAPSE_WEIGHTS[row % LAPSES.len()];
+            single(lapse_weight * (-0.5 * (off * off + slope_off * slope_off)).exp())
         };
         Self {
             alternatives,
@@ -158,10 +164,7 @@ impl Threshold {
 
     /// The expected threshold in decibels: the middle of the curve, not the level of five in six.
     pub fn mean(&self) -> f64 {
-        grid::mean(
-            &self.grid.marginal(),
-            (0..N_THRESHOLDS).map(threshold_at),
-        )
+        grid::mean(&self.grid.marginal(), (0..N_THRESHOLDS).map(threshold_at))
     }
 
     /// The range in decibels that holds the threshold with a probability of 95 %.

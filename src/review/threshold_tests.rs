@@ -82,8 +82,7 @@ impl<const W: usize, const ROWS: usize> Outside<W, ROWS> {
     }
 
     fn learn(&mut self, level: f64, right: bool) {
-        let rows: [[f64; W]; ROWS] =
-            std::array::from_fn(|row| self.likelihood(level, right, row));
+        let rows: [[f64; W]; ROWS] = std::array::from_fn(|row| self.likelihood(level, right, row));
         self.grid.update(|row| rows[row], 0.0);
     }
 
@@ -174,7 +173,10 @@ fn check_trajectory<const W: usize, const ROWS: usize>(run: &Value) {
         assert!((outside.mean() - number(&trial["mean_threshold_db"])).abs() < 1e-6);
     }
     let marginal = outside.grid.marginal();
-    for (got, expected) in marginal.iter().zip(numbers(&run["final_marginal_threshold"])) {
+    for (got, expected) in marginal
+        .iter()
+        .zip(numbers(&run["final_marginal_threshold"]))
+    {
         assert!((got - expected).abs() < 1e-6, "{got} instead of {expected}");
     }
 }
@@ -272,9 +274,8 @@ fn simulate(alternatives: u8, n_listeners: u64) -> (f64, f64, f64) {
 
 #[track_caller]
 fn check_simulation(alternatives: u8) {
-    let (bias, sd, success) = simulate(alternatives, 300);
-    eprintln!("{alternatives}: bias {bias:+.2} dB, SD {sd:.2} dB, success {success:.3}");
-    assert!(bias.abs() < 0.3, "bias {bias}");
+    let (bias, sd, success) = simulate(alternatives, 600);
+    assert!(bias.abs() < 0.3, "bias {bias}, SD {sd}, success {success}");
     assert!(sd < 1.3, "SD {sd}");
     assert!((0.80..=0.85).contains(&success), "success {success}");
 }
@@ -328,7 +329,12 @@ fn runs_of_one_answer_stay_on_the_grid() {
             let mean = threshold.mean();
             assert!((-10.5..=22.5).contains(&low) && (-10.5..=22.5).contains(&high));
             assert!(low <= mean && mean <= high, "{low} {mean} {high}");
-            assert!(threshold.weights().iter().all(|w| w.is_finite() && *w > 0.0));
+            assert!(
+                threshold
+                    .weights()
+                    .iter()
+                    .all(|w| w.is_finite() && *w > 0.0)
+            );
             let whole: f64 = threshold.grid.marginal().iter().sum();
             assert!((whole - 1.0).abs() < 1e-6, "{whole}");
             assert_eq!(mean < 6.0, right, "{mean} after {right}");
@@ -360,15 +366,18 @@ fn a_miss_on_a_very_easy_phrase_is_inattention() {
 
 #[test]
 fn guess_free_success_at_the_target_depends_on_the_answers() {
-    // (0.825 − g)/(1 − g − λ) with the mean lapse of the grid, 0.058. With λ = 0.02 it would be
+    // (0.825 − g)/(1 − g − λ) with the mean lapse expected beforehand, 0.0418. With λ = 0.02 it would be
     // 0.68, 0.76 and 0.79 for 2, 3 and 4 answers.
-    for (alternatives, expected) in [(2, 0.735), (3, 0.808), (4, 0.831), (0, 0.876)] {
+    for (alternatives, expected) in [(2, 0.709), (3, 0.787), (4, 0.812), (0, 0.861)] {
         let threshold = Threshold::new(alternatives, 5.0, 0.5);
         let got = threshold.guess_free_success(threshold.heard_from());
         // A tenth of a decibel is at most 0.015 of success.
         assert!((got - expected).abs() < 0.015, "{alternatives}: {got}");
         let observed = threshold.success(threshold.heard_from());
-        assert!((observed - 0.825).abs() < 0.015, "{alternatives}: {observed}");
+        assert!(
+            (observed - 0.825).abs() < 0.015,
+            "{alternatives}: {observed}"
+        );
     }
 }
 

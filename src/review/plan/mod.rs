@@ -200,7 +200,10 @@ impl Plan {
             expected += block::expected_length(standing, why);
         }
         // Blocks have at most six phrases, so the sum is small here.
-        (1..=most).take_while(|n| f64::from(*n) <= expected + 0.5).last().unwrap_or(0)
+        (1..=most)
+            .take_while(|n| f64::from(*n) <= expected + 0.5)
+            .last()
+            .unwrap_or(0)
     }
 
     /// The next question, or `None` when the sitting is over. To be called once a question, after
@@ -216,8 +219,7 @@ impl Plan {
             }
             self.close(learner, block.candidate);
         }
-        let over =
-            |minutes: u16| self.n_asked > 0 && elapsed_ms >= u64::from(minutes) * 60_000;
+        let over = |minutes: u16| self.n_asked > 0 && elapsed_ms >= u64::from(minutes) * 60_000;
         if matches!(self.terms.limit, Limit::Minutes(minutes) if over(minutes)) {
             return None;
         }
@@ -294,5 +296,4 @@ fn level(learner: &Learner, candidate: &Candidate, phase: Phase, seed: Seed) -> 
 }
 
 #[cfg(test)]
-
 mod tests;

@@ -203,7 +203,11 @@ impl Queues {
 
     /// Where nothing else is left from the start: what rests, and then what is closed.
     fn anything(&self) -> Option<(usize, Why)> {
-        if self.facts.iter().any(|fact| fact.practised == Practised::Today) {
+        if self
+            .facts
+            .iter()
+            .any(|fact| fact.practised == Practised::Today)
+        {
             return None;
         }
         let untouched = |candidate: &usize| self.facts[*candidate].n_blocks == 0;
@@ -299,7 +303,9 @@ fn stages(
     chooser: Chooser,
 ) -> Vec<Vec<usize>> {
     let those = |wanted: fn(&Why) -> bool| -> Vec<usize> {
-        (0..facts.len()).filter(|i| wanted(&facts[*i].why)).collect()
+        (0..facts.len())
+            .filter(|i| wanted(&facts[*i].why))
+            .collect()
     };
     let is_due = |why: &Why| matches!(why, Why::Due { .. } | Why::Repair { .. });
     // New skills keep the order in which they were given: the path of their deck.
