@@ -17,6 +17,9 @@ pub mod rhythm;
 pub mod accent;
 pub mod phrase;
 pub mod quiz;
+pub mod review;
 
 pub mod pcm;
 pub mod sound;
+
+pub mod store;
