@@ -16,3 +16,5 @@ pub mod rhythm;
 
 pub mod phrase;
 pub mod quiz;
+
+pub mod store;
