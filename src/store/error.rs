@@ -152,7 +152,11 @@ fn of_sqlite(path: PathBuf, error: &rusqlite::Error) -> StoreError {
         return StoreError::Full { path };
     }
     match inner.code {
-        ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase => StoreError::Damaged { path, what },
+        // The last is a statement that does not fit the tables. Ours are fixed and fit the tables of
+        // their form, so it is the tables that are not as they were made.
+        ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase | ErrorCode::Unknown => {
+            StoreError::Damaged { path, what }
+        }
         ErrorCode::DatabaseBusy
         | ErrorCode::DatabaseLocked
         | ErrorCode::FileLockingProtocolFailed => StoreError::InUse { path },
@@ -209,6 +213,7 @@ mod tests {
     #[test]
     fn what_sqlite_says_is_sorted_by_what_can_be_done() {
         // Result codes as published, sqlite.org/rescode.html.
+        check_code(1, "damaged");
         check_code(11, "damaged");
         check_code(26, "damaged");
         check_code(5, "in use");

@@ -49,7 +49,6 @@ mod open;
 mod record;
 mod setting;
 
-use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use rusqlite::Connection;
@@ -69,7 +68,7 @@ use error::Fault;
 pub struct Store {
     // Fields are dropped in this order: the database is closed before the lock is given back.
     conn: Connection,
-    _lock: Option<File>,
+    _lock: Option<open::Lock>,
     path: PathBuf,
     install: u64,
     /// The rules by which the cache was made, while it covers the whole log.

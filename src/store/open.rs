@@ -20,6 +20,9 @@ use super::{Store, StoreError};
 const APPLICATION: i64 = 0x6370_616c;
 /// How every SQLite file begins (sqlite.org/fileformat2.html, "The Database Header").
 const MAGIC: &[u8; 16] = b"SQLite format 3\0";
+/// Where its header has the versions for writing and for reading; 1 and 2 exist. SQLite opens a
+/// file of a higher version for reading only, which would be called by a wrong name (same table).
+const VERSIONS_AT: std::ops::Range<usize> = 18..20;
 /// Where its header has the form, four bytes with the highest first (same table).
 const FORM_AT: usize = 60;
 /// The length of the header.
@@ -98,11 +101,23 @@ fn make_folder(dir: &Path) -> Result<(), Fault> {
     Ok(builder.create(dir)?)
 }
 
-/// Takes the folder for this program. The lock lasts as long as the file is open.
-fn take_lock(dir: &Path) -> Result<File, Fault> {
+/// The folder, taken for this program for as long as this lives.
+#[derive(Debug)]
+pub(super) struct Lock(File);
+
+impl Drop for Lock {
+    fn drop(&mut self) {
+        // Closing the file is not enough: a program that is being started by another thread holds
+        // a copy of it for a moment, and the lock with it. When even this fails, closing still frees
+        // the lock.
+        self.0.unlock().ok();
+    }
+}
+
+fn take_lock(dir: &Path) -> Result<Lock, Fault> {
     let file = open_for_us(&dir.join("practice.lock"))?;
     match file.try_lock() {
-        Ok(()) => Ok(file),
+        Ok(()) => Ok(Lock(file)),
         Err(TryLockError::WouldBlock) => Err(Fault::InUse),
         Err(TryLockError::Error(error)) => Err(error.into()),
     }
@@ -153,7 +168,11 @@ fn check_header(path: &Path, newest: i64) -> Result<(), Fault> {
     if header.is_empty() {
         return Ok(());
     }
-    if header.len() < HEADER || !header.starts_with(MAGIC) {
+    let known_version = |bytes: &[u8]| bytes.iter().all(|version| matches!(version, 1 | 2));
+    let begins_well = header.len() == HEADER
+        && header.starts_with(MAGIC)
+        && header.get(VERSIONS_AT).is_some_and(known_version);
+    if !begins_well {
         return Err(Fault::Damaged("it does not begin as a database".to_owned()));
     }
     let form = header

@@ -1,0 +1,3 @@
+//! Tests from outside, in one binary.
+
+mod store;
