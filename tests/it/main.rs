@@ -1,3 +1,4 @@
 //! Tests of the whole crate from outside, in one binary.
 
 mod rhythm_reference;
+mod store;

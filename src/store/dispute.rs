@@ -1,0 +1,135 @@
+//! Phrases whose label a person doubts, set aside until they are judged.
+
+use std::error::Error;
+
+use rusqlite::{Connection, Row};
+
+use crate::label::Label;
+use crate::quiz::{Attempt, AttemptId, Skill};
+use crate::world::{Moment, Seed};
+
+use super::error::Fault;
+use super::record::{install_from_sql, install_to_sql};
+use super::{Store, StoreError};
+
+/// A doubt about the label of one phrase. Never changed after it is written.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Dispute {
+    /// The attempt at which it was heard.
+    pub attempt: AttemptId,
+    /// What was practised; it stands for the recipe.
+    pub skill: Skill,
+    /// What the phrase was made from.
+    pub seed: Seed,
+    /// The version of the generator that made it.
+    pub generator: u32,
+    /// When it was doubted.
+    pub at: Moment,
+    /// Why, in the learner's words.
+    pub note: Option<Label>,
+}
+
+impl Store {
+    /// Sets the phrase of `attempt`, which is in the log, aside.
+    ///
+    /// # Errors
+    /// When it cannot be written, or the attempt is not in the log.
+    pub fn dispute(
+        &mut self,
+        attempt: &Attempt,
+        at: Moment,
+        note: Option<&Label>,
+    ) -> Result<(), StoreError> {
+        self.here(write(&self.conn, attempt, at, note))
+    }
+
+    /// Whether the phrase that `generator` makes for `skill` from `seed` is set aside.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn is_disputed(
+        &self,
+        skill: &Skill,
+        seed: Seed,
+        generator: u32,
+    ) -> Result<bool, StoreError> {
+        self.here(is_disputed(&self.conn, skill, seed, generator))
+    }
+
+    /// All disputes in the order in which they were written.
+    ///
+    /// # Errors
+    /// When a row cannot be read.
+    pub fn disputes(&self) -> Result<Vec<Dispute>, StoreError> {
+        self.here(read_all(&self.conn))
+    }
+}
+
+/// All disputes in the order in which they were written.
+pub(super) fn read_all(conn: &Connection) -> Result<Vec<Dispute>, Fault> {
+    let sql = "SELECT install, sitting, number, skill, seed, generator, at_ms, note, \"row\"
+               FROM dispute ORDER BY \"row\"";
+    let mut statement = conn.prepare_cached(sql)?;
+    let mut rows = statement.query([])?;
+    let mut disputes = Vec::new();
+    while let Some(row) = rows.next()? {
+        let number: i64 = row.get(8)?;
+        let dispute = read(row)
+            .map_err(|what| Fault::Damaged(format!("row {number} of the table dispute: {what}")))?;
+        disputes.push(dispute);
+    }
+    Ok(disputes)
+}
+
+fn read(row: &Row<'_>) -> Result<Dispute, Box<dyn Error>> {
+    let skill: Box<str> = row.get(3)?;
+    let note: Option<String> = row.get(7)?;
+    Ok(Dispute {
+        attempt: AttemptId {
+            install: install_from_sql(row.get(0)?),
+            sitting: row.get(1)?,
+            number: row.get(2)?,
+        },
+        skill: Skill(skill),
+        seed: Seed(row.get::<_, i64>(4)?.cast_unsigned()),
+        generator: row.get(5)?,
+        at: Moment(row.get(6)?),
+        note: note.map(|text| Label::new(&text)).transpose()?,
+    })
+}
+
+fn write(
+    conn: &Connection,
+    attempt: &Attempt,
+    at: Moment,
+    note: Option<&Label>,
+) -> Result<(), Fault> {
+    conn.execute(
+        "INSERT INTO dispute (install, sitting, number, skill, seed, generator, at_ms, note)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+        (
+            install_to_sql(attempt.id.install),
+            attempt.id.sitting,
+            attempt.id.number,
+            &*attempt.skill.0,
+            attempt.seed.0.cast_signed(),
+            attempt.generator,
+            at.0,
+            note.map(Label::as_str),
+        ),
+    )?;
+    Ok(())
+}
+
+fn is_disputed(
+    conn: &Connection,
+    skill: &Skill,
+    seed: Seed,
+    generator: u32,
+) -> Result<bool, Fault> {
+    let sql = "SELECT EXISTS (SELECT 1 FROM dispute
+               WHERE skill = ?1 AND seed = ?2 AND generator = ?3)";
+    let mut statement = conn.prepare_cached(sql)?;
+    let key = (&*skill.0, seed.0.cast_signed(), generator);
+    Ok(statement.query_row(key, |row| row.get(0))?)
+}

@@ -1,0 +1,290 @@
+//! How an attempt stands in a row.
+//!
+//! The only place that knows the words and numbers in which domain values are kept. They are part
+//! of the file's form: a word is never given another meaning. Reading never panics; a value that
+//! means nothing is named with its column.
+
+use rusqlite::types::ValueRef;
+use rusqlite::{Row, Statement, params};
+
+use crate::phrase::Level;
+use crate::quiz::{Answer, Attempt, AttemptId, Kind, Phase, Skill};
+use crate::rhythm::{Feel, Layer, Tempo};
+use crate::world::{Day, Moment, Seed};
+
+/// The columns of an attempt in the order in which they are read and written.
+pub(super) const COLUMNS: [&str; 26] = [
+    "install",
+    "sitting",
+    "number",
+    "skill",
+    "kind",
+    "at_ms",
+    "wall_ms",
+    "since_start_ms",
+    "offset_min",
+    "day",
+    "block",
+    "phase",
+    "level_tenths",
+    "criterion_tenths",
+    "tempo_hundredths",
+    "alternatives",
+    "truth",
+    "answer",
+    "\"right\"",
+    "heard_tenths",
+    "answer_ms",
+    "replays",
+    "taps_ms",
+    "seed",
+    "generator",
+    "phrase",
+];
+
+/// The column whose value means nothing.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Unreadable(pub(super) &'static str);
+
+/// Writes `attempt` with a statement that has one place for each of [`COLUMNS`].
+pub(super) fn write(statement: &mut Statement<'_>, attempt: &Attempt) -> rusqlite::Result<()> {
+    let a = attempt;
+    statement.execute(params![
+        install_to_sql(a.id.install),
+        a.id.sitting,
+        a.id.number,
+        &*a.skill.0,
+        a.kind.id(),
+        a.at.0,
+        a.wall.0,
+        a.since_start_ms,
+        a.offset_min,
+        a.day.0,
+        a.block,
+        phase_id(a.phase),
+        a.level.tenths(),
+        a.criterion.tenths(),
+        a.tempo.hundredths(),
+        a.alternatives,
+        answer_text(a.truth),
+        answer_text(a.answer),
+        a.right,
+        a.heard_tenths,
+        a.answer_ms,
+        a.replays,
+        taps_text(&a.taps_ms),
+        a.seed.0.cast_signed(),
+        a.generator,
+        a.phrase,
+    ])?;
+    Ok(())
+}
+
+/// Reads an attempt from a row that begins with [`COLUMNS`].
+pub(super) fn read(row: &Row<'_>) -> Result<Attempt, Unreadable> {
+    let mut columns = Columns { row, next: 0 };
+    let c = &mut columns;
+    // Fields are evaluated in the order in which they are written here, which is that of COLUMNS.
+    Ok(Attempt {
+        id: AttemptId {
+            install: install_from_sql(c.number()?),
+            sitting: c.number()?,
+            number: c.number()?,
+        },
+        skill: Skill(c.text()?.into()),
+        kind: c.word(Kind::from_id)?,
+        at: Moment(c.number()?),
+        wall: Moment(c.number()?),
+        since_start_ms: c.number()?,
+        offset_min: c.number()?,
+        day: Day(c.number()?),
+        block: c.number()?,
+        phase: c.word(phase_of)?,
+        level: c.level()?,
+        criterion: c.level()?,
+        tempo: c.tempo()?,
+        alternatives: c.number()?,
+        truth: c.word(answer_of)?,
+        answer: c.word(answer_of)?,
+        right: c.flag()?,
+        heard_tenths: c.number()?,
+        answer_ms: c.number()?,
+        replays: c.number()?,
+        taps_ms: c.word(taps_of)?,
+        seed: Seed(c.number::<i64>()?.cast_unsigned()),
+        generator: c.number()?,
+        phrase: c.text()?.to_owned(),
+    })
+}
+
+/// Shifts an install so that signed order is its unsigned order.
+pub(super) fn install_to_sql(install: u64) -> i64 {
+    (install ^ (1 << 63)).cast_signed()
+}
+
+/// The install that is kept as `kept`.
+pub(super) fn install_from_sql(kept: i64) -> u64 {
+    kept.cast_unsigned() ^ (1 << 63)
+}
+
+/// A row read from left to right.
+struct Columns<'r> {
+    row: &'r Row<'r>,
+    next: usize,
+}
+
+impl<'r> Columns<'r> {
+    fn value(&mut self) -> Result<(ValueRef<'r>, &'static str), Unreadable> {
+        let name = COLUMNS.get(self.next).copied().unwrap_or("?");
+        let value = self.row.get_ref(self.next);
+        self.next += 1;
+        value
+            .map(|value| (value, name))
+            .map_err(|_| Unreadable(name))
+    }
+
+    fn number<T: TryFrom<i64>>(&mut self) -> Result<T, Unreadable> {
+        let (value, name) = self.value()?;
+        match value {
+            ValueRef::Integer(n) => T::try_from(n).map_err(|_| Unreadable(name)),
+            _ => Err(Unreadable(name)),
+        }
+    }
+
+    fn text(&mut self) -> Result<&'r str, Unreadable> {
+        let (value, name) = self.value()?;
+        value.as_str().map_err(|_| Unreadable(name))
+    }
+
+    fn word<T>(&mut self, meaning: impl Fn(&str) -> Option<T>) -> Result<T, Unreadable> {
+        let (value, name) = self.value()?;
+        let text = value.as_str().map_err(|_| Unreadable(name))?;
+        meaning(text).ok_or(Unreadable(name))
+    }
+
+    fn value_of<T>(&mut self, meaning: impl Fn(i64) -> Option<T>) -> Result<T, Unreadable> {
+        let (value, name) = self.value()?;
+        match value {
+            ValueRef::Integer(n) => meaning(n).ok_or(Unreadable(name)),
+            _ => Err(Unreadable(name)),
+        }
+    }
+
+    fn flag(&mut self) -> Result<bool, Unreadable> {
+        self.value_of(|n| match n {
+            0 => Some(false),
+            1 => Some(true),
+            _ => None,
+        })
+    }
+
+    fn level(&mut self) -> Result<Level, Unreadable> {
+        self.value_of(|n| {
+            // A level out of range would be moved into it, and the attempt would not be the same.
+            let tenths = i16::try_from(n).ok()?;
+            let level = Level::of_tenths(tenths);
+            (level.tenths() == tenths).then_some(level)
+        })
+    }
+
+    fn tempo(&mut self) -> Result<Tempo, Unreadable> {
+        self.value_of(|n| Tempo::of_hundredths(u32::try_from(n).ok()?).ok())
+    }
+}
+
+fn phase_id(phase: Phase) -> &'static str {
+    match phase {
+        Phase::Probe => "probe",
+        Phase::Adaptive => "adaptive",
+        Phase::Fill => "fill",
+    }
+}
+
+fn phase_of(id: &str) -> Option<Phase> {
+    [Phase::Probe, Phase::Adaptive, Phase::Fill]
+        .into_iter()
+        .find(|phase| phase_id(*phase) == id)
+}
+
+fn answer_text(answer: Answer) -> String {
+    match answer {
+        Answer::Feel(feel) => format!("feel {}", feel.id()),
+        Answer::Start(Some(pulse)) => format!("start {pulse}"),
+        Answer::Start(None) => "start ?".to_owned(),
+        Answer::Clapping(layer) => format!("clapping {layer}"),
+    }
+}
+
+fn answer_of(text: &str) -> Option<Answer> {
+    let (what, value) = text.split_once(' ')?;
+    match (what, value) {
+        ("feel", id) => Feel::from_id(id).map(Answer::Feel),
+        ("start", "?") => Some(Answer::Start(None)),
+        ("start", pulse) => pulse.parse().ok().map(|pulse| Answer::Start(Some(pulse))),
+        ("clapping", layer) => layer.parse::<Layer>().ok().map(Answer::Clapping),
+        _ => None,
+    }
+}
+
+fn taps_text(taps_ms: &[i32]) -> String {
+    let words: Vec<String> = taps_ms.iter().map(i32::to_string).collect();
+    words.join(" ")
+}
+
+fn taps_of(text: &str) -> Option<Vec<i32>> {
+    if text.is_empty() {
+        return Some(Vec::new());
+    }
+    text.split(' ').map(|word| word.parse().ok()).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[track_caller]
+    fn check_answer(answer: Answer, text: &str) {
+        assert_eq!(answer_text(answer), text);
+        assert_eq!(answer_of(text), Some(answer));
+    }
+
+    #[test]
+    fn answers_are_short_words() {
+        check_answer(Answer::Feel(Feel::InTurn), "feel in-turn");
+        check_answer(Answer::Start(Some(3)), "start 3");
+        check_answer(Answer::Start(None), "start ?");
+        let layer = "x..xx.".parse().expect("a layer");
+        check_answer(Answer::Clapping(layer), "clapping x..xx.");
+    }
+
+    #[test]
+    fn what_means_nothing_is_no_answer() {
+        for text in [
+            "",
+            "feel",
+            "feel fours",
+            "start -1",
+            "start 256",
+            "clapping ......",
+            "clap x.",
+        ] {
+            assert_eq!(answer_of(text), None, "{text:?}");
+        }
+        assert_eq!(taps_of("12 x"), None);
+        assert_eq!(taps_of("99999999999"), None);
+    }
+
+    #[test]
+    fn installs_keep_their_order() {
+        let installs = [0, 1, u64::MAX / 2, u64::MAX / 2 + 1, u64::MAX];
+        assert!(
+            installs
+                .map(install_to_sql)
+                .is_sorted_by(|left, right| left < right)
+        );
+        assert_eq!(
+            installs.map(|n| install_from_sql(install_to_sql(n))),
+            installs
+        );
+    }
+}
