@@ -357,6 +357,39 @@ fn a_folder_that_may_not_be_written_says_so() {
     assert_eq!(open(&path).map(|_| ()), Err(read_only));
 }
 
+/// Permissions bind everyone but root: whoever runs this, the store agrees with the system.
+#[cfg(unix)]
+#[test]
+fn a_file_that_may_not_be_written_says_so() {
+    use std::os::unix::fs::PermissionsExt as _;
+    let dir = folder();
+    let path = filled(dir.path(), 3);
+    let set = |path: &Path, mode| {
+        fs::set_permissions(path, fs::Permissions::from_mode(mode)).expect("new permissions");
+    };
+    set(&path, 0o400);
+    let is_bound = fs::OpenOptions::new().append(true).open(&path).is_err();
+    let expected = if is_bound {
+        Err(StoreError::ReadOnly { path: path.clone() })
+    } else {
+        Ok(3)
+    };
+    let counted = || open(dir.path()).and_then(|store| store.check());
+    assert_eq!(counted(), expected);
+
+    // The folder alone: the file may be written, but no log beside it.
+    set(&path, 0o600);
+    set(dir.path(), 0o500);
+    let outcome = counted();
+    set(dir.path(), 0o700);
+    assert_eq!(
+        matches!(outcome, Err(StoreError::ReadOnly { .. })),
+        is_bound,
+        "{outcome:?}"
+    );
+    assert_eq!(counted(), Ok(3));
+}
+
 #[cfg(unix)]
 #[test]
 fn folder_and_file_are_for_the_user_alone() {
