@@ -188,7 +188,7 @@ fn place(voice: Voice) -> (f32, f32) {
         Voice::Bass | Voice::Chords => (1.0, 1.0),
         Voice::Line => (1.058, 0.938),
         Voice::Strike => (0.938, 1.058),
-        Voice::Claps => (0.866, 1.118),
+        Voice::Claps | Voice::Bell => (0.866, 1.118),
     }
 }
 

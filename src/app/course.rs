@@ -1,0 +1,47 @@
+//! The exercises of a deck as the plan knows them: by their place.
+
+use crate::deck::{Deck, Exercise};
+use crate::quiz::Skill;
+use crate::review::plan::Candidate;
+
+/// A deck, its exercises counted as the plan's candidates are.
+#[derive(Clone, Debug)]
+pub struct Course {
+    deck: Deck,
+}
+
+impl Course {
+    /// The course through `deck`.
+    pub fn new(deck: Deck) -> Self {
+        Self { deck }
+    }
+
+    /// The exercise of a candidate.
+    pub fn exercise(&self, idx: usize) -> Option<&Exercise> {
+        self.deck.exercises().get(idx)
+    }
+
+    /// The skill of a candidate.
+    pub fn skill(&self, idx: usize) -> Option<&Skill> {
+        self.exercise(idx).map(|exercise| &exercise.skill)
+    }
+
+    /// The title of a candidate.
+    pub fn title(&self, idx: usize) -> String {
+        self.exercise(idx).map_or_else(String::new, |exercise| exercise.title.to_string())
+    }
+
+    /// All exercises as candidates, in the order of the deck.
+    pub fn candidates(&self) -> Vec<Candidate> {
+        let candidate = |exercise: &Exercise| Candidate {
+            skill: exercise.skill.clone(),
+            kind: exercise.form.kind(),
+            needs: exercise.needs.clone(),
+            criterion: exercise.levels.criterion,
+            easiest: exercise.levels.easiest,
+            hardest: exercise.levels.hardest,
+            alternatives: exercise.form.alternatives(&exercise.recipe),
+        };
+        self.deck.exercises().iter().map(candidate).collect()
+    }
+}

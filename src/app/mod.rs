@@ -1,0 +1,611 @@
+//! Performs what a sitting asks for: owns the store, the output, the worker and the plan.
+//!
+//! Read [`App`] first. The screen, the line mode and the tests drive it alike: they hand it
+//! [`Intent`]s with the stamp at which a key was read, what the worker has done, and ticks; they
+//! read its [`Place`] and draw. Nothing here draws, prints or reads keys.
+//!
+//! All mutable state lives on the caller's thread. The next question is made and rendered on the
+//! worker while the present one is shown, so that it can sound at once.
+
+mod course;
+mod player;
+mod summary;
+mod today;
+mod worker;
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+use std::time::Duration;
+
+use crate::deck::Deck;
+use crate::phrase::{GENERATOR, Phrase};
+use crate::quiz::{
+    Attempt, Effect, Event, Hearing, Now, Playing, Question, Sitting, Skill, Stage, Ticket,
+};
+use crate::review::plan::{Choice, Chooser, Limit, Plan, Terms};
+use crate::review::{Learner, RULES};
+use crate::rhythm::Counting;
+use crate::sound::{Output, Refused};
+use crate::store::{Settings, Store, StoreError};
+use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
+
+pub use course::Course;
+pub use player::Playhead;
+pub use summary::{Summary, SummaryLine};
+pub use today::{Today, TodayLine};
+pub use worker::Done;
+
+use player::{News, Player, Rendering};
+use worker::{Job, Outcome, What, Worker};
+
+/// Silence that wipes the slate between what was heard last and the next question, in microseconds:
+/// a reading stays in the ear for about so long.
+const SLATE_MICROS: u64 = 1_500_000;
+/// After so much practice at a stretch a rest is advised, in microseconds.
+const REST_AFTER_MICROS: u64 = 25 * 60 * 1_000_000;
+
+/// What the program runs on.
+pub struct Surroundings {
+    /// The clock.
+    pub clock: Arc<dyn Clock>,
+    /// When a learning day turns.
+    pub calendar: Calendar,
+    /// Where all chance comes from.
+    pub seed: Seed,
+    /// The way out for sound.
+    pub output: Box<dyn Output>,
+    /// Why nothing can be heard, when that is so: practice then does not begin.
+    pub no_sound: Option<String>,
+}
+
+/// What a learner wants.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Intent {
+    /// To begin the sitting.
+    Begin,
+    /// One of the choices, from 0.
+    Choose(usize),
+    /// A tap.
+    Tap,
+    /// No more taps.
+    Done,
+    /// To hear the question once more.
+    Again,
+    /// To hear something.
+    Hear(Hearing),
+    /// Not this question.
+    Skip,
+    /// To dispute the label.
+    Dispute,
+    /// On.
+    Onward,
+    /// To leave the sitting, or the summary.
+    Leave,
+    /// To count in the next convention.
+    Recount,
+}
+
+/// Where the program stands.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Place {
+    /// On what today holds.
+    Today(Today),
+    /// In a sitting.
+    Sitting,
+    /// On what a sitting came to.
+    Summary(Summary),
+}
+
+/// Why the program cannot go on.
+#[derive(Debug, thiserror::Error)]
+pub enum Trouble {
+    /// The store refused.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The output refused.
+    #[error(transparent)]
+    Output(#[from] Refused),
+    /// A worker could not be started.
+    #[error("no worker could be started: {0}")]
+    Worker(std::io::Error),
+    /// The worker panicked: a bug.
+    #[error("making a phrase failed")]
+    Bug,
+}
+
+/// The next question.
+enum Next {
+    /// Nobody asked for it yet.
+    Idle,
+    /// The worker makes it.
+    Making { generation: u64, choice: Choice, tries: u64 },
+    /// It is here.
+    Ready { choice: Choice, question: Box<Question>, rendering: Rendering },
+    /// There is none.
+    Enough,
+}
+
+/// The engine.
+pub struct App {
+    clock: Arc<dyn Clock>,
+    calendar: Calendar,
+    seed: Seed,
+    no_sound: Option<String>,
+    store: Store,
+    learner: Learner,
+    course: Course,
+    limit: Limit,
+    plan: Plan,
+    planned_for: Day,
+    settings: Settings,
+    player: Player,
+    worker: Worker,
+    place: Place,
+    sitting: Option<Sitting>,
+    heard_from: BTreeMap<Skill, crate::phrase::Level>,
+    next: Next,
+    is_next_wanted: bool,
+    fresh: Option<Rendering>,
+    /// A rendering that waits for the slate to be wiped.
+    pending: Option<(Rendering, Stamp)>,
+    last_sound: Option<Stamp>,
+    generation: u64,
+    sound_generation: u64,
+    last_at: Option<Moment>,
+}
+
+impl App {
+    /// Opens the engine on a store and a deck. `deliver` takes what the worker has done, on the
+    /// worker's thread, and says whether anybody still listens.
+    ///
+    /// # Errors
+    /// When the store cannot be read, or no worker can be started.
+    pub fn open(
+        around: Surroundings,
+        mut store: Store,
+        deck: Deck,
+        limit: Limit,
+        deliver: impl Fn(Done) -> bool + Send + 'static,
+    ) -> Result<Self, Trouble> {
+        let learner = learner_of(&mut store)?;
+        let course = Course::new(deck);
+        let (day, _) = around.calendar.day_of(around.clock.now());
+        let plan = plan(&learner, &course, day, around.seed, limit);
+        let today = Today::of(&plan, &learner, &course, day, fortnight(&store, day)?);
+        let mut app = Self {
+            clock: around.clock,
+            calendar: around.calendar,
+            seed: around.seed,
+            no_sound: around.no_sound,
+            settings: store.settings()?,
+            last_at: store.last_at()?,
+            store,
+            learner,
+            course,
+            limit,
+            plan,
+            planned_for: day,
+            player: Player::new(around.output),
+            worker: Worker::start(deliver).map_err(Trouble::Worker)?,
+            place: Place::Today(today),
+            sitting: None,
+            heard_from: BTreeMap::new(),
+            next: Next::Idle,
+            is_next_wanted: false,
+            fresh: None,
+            pending: None,
+            last_sound: None,
+            generation: 0,
+            sound_generation: 0,
+        };
+        app.prepare(0);
+        Ok(app)
+    }
+
+    /// Where it stands.
+    pub fn place(&self) -> &Place {
+        &self.place
+    }
+
+    /// The stage of the sitting, when there is one.
+    pub fn stage(&self) -> Option<&Stage> {
+        self.sitting.as_ref().map(Sitting::stage)
+    }
+
+    /// How the learner counts.
+    pub fn counting(&self) -> Counting {
+        self.settings.counting.unwrap_or_default()
+    }
+
+    /// Why nothing can be heard, when that is so.
+    pub fn no_sound(&self) -> Option<&str> {
+        self.no_sound.as_deref()
+    }
+
+    /// What the output is called.
+    pub fn output_name(&self) -> &str {
+        self.player.name()
+    }
+
+    /// Whether the caution on loudness is still to be given.
+    pub fn is_caution_due(&self) -> bool {
+        self.settings.cautioned.is_none()
+    }
+
+    /// Whether the learner has practised so long that a rest is advised.
+    pub fn is_rest_due(&self) -> bool {
+        let now = self.now(self.clock.stamp());
+        self.sitting.as_ref().is_some_and(|sitting| sitting.elapsed(&now) > REST_AFTER_MICROS)
+    }
+
+    /// Where the sound is.
+    pub fn playhead(&mut self) -> Option<Playhead> {
+        self.player.playhead(self.clock.stamp())
+    }
+
+    /// How long nothing can change by itself: short while something sounds, for the playhead.
+    pub fn idle_time(&self) -> Duration {
+        let lively = self.player.is_playing() || self.pending.is_some();
+        Duration::from_millis(if lively { 33 } else { 500 })
+    }
+
+    /// Takes what the learner wants, with the stamp at which the key was read.
+    ///
+    /// # Errors
+    /// When the store or the output refuses.
+    pub fn intend(&mut self, intent: Intent, stamp: Stamp) -> Result<(), Trouble> {
+        match (&self.place, intent) {
+            (Place::Today(_), Intent::Begin) if self.no_sound.is_none() => self.begin(),
+            (Place::Today(_), Intent::Recount) => self.recount(),
+            (Place::Summary(_), Intent::Leave | Intent::Onward | Intent::Begin) => self.to_today(),
+            (Place::Sitting, intent) => self.intend_in_sitting(intent, stamp),
+            _ => Ok(()),
+        }
+    }
+
+    fn intend_in_sitting(&mut self, intent: Intent, stamp: Stamp) -> Result<(), Trouble> {
+        let event = match intent {
+            Intent::Choose(idx) => Event::Choose(idx),
+            Intent::Tap => match self.player.phrase_micros(stamp) {
+                Some(micros) => Event::Tap(micros),
+                None => return Ok(()),
+            },
+            Intent::Done => Event::Done,
+            Intent::Again => Event::Again,
+            Intent::Hear(hearing) => Event::Hear(hearing),
+            Intent::Skip => Event::Skip,
+            Intent::Dispute => Event::Dispute,
+            Intent::Onward => Event::Onward,
+            Intent::Leave => Event::Leave,
+            Intent::Begin | Intent::Recount => return Ok(()),
+        };
+        self.happen(event, stamp)
+    }
+
+    /// Takes what the worker has done.
+    ///
+    /// # Errors
+    /// When the store or the output refuses, or the worker met a bug.
+    pub fn done(&mut self, done: Done) -> Result<(), Trouble> {
+        match done.outcome {
+            Outcome::Broken => Err(Trouble::Bug),
+            Outcome::Sound(rendering) if done.generation == self.sound_generation => {
+                self.sound(rendering)
+            }
+            Outcome::Sound(_) => Ok(()),
+            Outcome::Question(made) => {
+                let (question, rendering) = *made;
+                self.question_made(done.generation, question, rendering)
+            }
+            Outcome::NoPhrase(_) => self.no_phrase(done.generation),
+        }
+    }
+
+    /// Looks at what happened by itself: sound that began, ended or broke off.
+    ///
+    /// # Errors
+    /// When the store or the output refuses.
+    pub fn tick(&mut self) -> Result<(), Trouble> {
+        let stamp = self.clock.stamp();
+        if self.pending.as_ref().is_some_and(|(_, not_before)| *not_before <= stamp)
+            && let Some((rendering, _)) = self.pending.take()
+        {
+            self.player.play(&rendering)?;
+        }
+        match self.player.news(stamp) {
+            Some(News::Started(began)) => self.happen(Event::Started(began), stamp),
+            Some(News::Ended) => {
+                self.last_sound = Some(stamp);
+                self.happen(Event::Ended, stamp)
+            }
+            Some(News::Broken) => self.happen(Event::Spoiled, stamp),
+            None => Ok(()),
+        }
+    }
+
+    fn begin(&mut self) -> Result<(), Trouble> {
+        let stamp = self.clock.stamp();
+        let now = self.now(stamp);
+        if now.day != self.planned_for {
+            self.plan_afresh();
+        }
+        if self.settings.cautioned.is_none() {
+            self.settings.cautioned = Some(now.wall);
+            self.store.save_settings(self.settings)?;
+        }
+        let number = self.store.begin_sitting(now.at)?;
+        let heard_from = |(skill, standing): (&Skill, &crate::review::Standing)| {
+            (skill.clone(), standing.threshold().heard_from())
+        };
+        self.heard_from = self.learner.standings().map(heard_from).collect();
+        self.sitting = Some(Sitting::new(self.store.install(), number, self.counting(), &now));
+        self.place = Place::Sitting;
+        self.happen(Event::Onward, stamp)
+    }
+
+    fn recount(&mut self) -> Result<(), Trouble> {
+        let here = Counting::ALL.iter().position(|counting| *counting == self.counting());
+        let next = here.map_or(0, |idx| (idx + 1) % Counting::ALL.len());
+        self.settings.counting = Counting::ALL.get(next).copied();
+        Ok(self.store.save_settings(self.settings)?)
+    }
+
+    fn to_today(&mut self) -> Result<(), Trouble> {
+        self.sitting = None;
+        self.plan_afresh();
+        let day = self.planned_for;
+        let fortnight = fortnight(&self.store, day)?;
+        let today = Today::of(&self.plan, &self.learner, &self.course, day, fortnight);
+        self.place = Place::Today(today);
+        Ok(())
+    }
+
+    fn plan_afresh(&mut self) {
+        let (day, _) = self.calendar.day_of(self.clock.now());
+        self.planned_for = day;
+        self.seed = self.seed.child("plan", 0);
+        self.plan = plan(&self.learner, &self.course, day, self.seed, self.limit);
+        self.next = Next::Idle;
+        self.prepare(0);
+    }
+
+    /// Hands an event to the sitting and does what it asks for.
+    fn happen(&mut self, event: Event, stamp: Stamp) -> Result<(), Trouble> {
+        let now = self.now(stamp);
+        let Some(sitting) = &mut self.sitting else { return Ok(()) };
+        let effects = sitting.handle(event, &now);
+        for effect in effects {
+            self.perform(effect, &now)?;
+        }
+        let over = matches!(self.stage(), Some(Stage::Over));
+        if over && self.place == Place::Sitting {
+            self.finish(&now);
+        }
+        Ok(())
+    }
+
+    fn perform(&mut self, effect: Effect, now: &Now) -> Result<(), Trouble> {
+        match effect {
+            Effect::Play(phrases, playing) => self.play(phrases, playing),
+            Effect::Silence => {
+                self.silence();
+                Ok(())
+            }
+            Effect::Record(attempt) => self.record(&attempt, now),
+            Effect::SetAside(attempt) => Ok(self.store.dispute(&attempt, now.at, None)?),
+            Effect::WantNext => self.bring_next(now),
+        }
+    }
+
+    fn play(&mut self, phrases: Vec<Phrase>, playing: Playing) -> Result<(), Trouble> {
+        self.silence();
+        if let Some(rendering) = self.fresh.take() {
+            return self.sound_after_silence(rendering);
+        }
+        let seed = self.seed.child("sound", self.generation);
+        self.sound_generation = self.give(What::Sound { phrases, playing, seed });
+        Ok(())
+    }
+
+    fn sound(&mut self, rendering: Rendering) -> Result<(), Trouble> {
+        Ok(self.player.play(&rendering)?)
+    }
+
+    /// Plays a question as soon as what was heard before has faded from the ear.
+    fn sound_after_silence(&mut self, rendering: Rendering) -> Result<(), Trouble> {
+        let stamp = self.clock.stamp();
+        let not_before = self.last_sound.map_or(stamp, |last| Stamp(last.0 + SLATE_MICROS));
+        if not_before <= stamp {
+            return self.sound(rendering);
+        }
+        self.pending = Some((rendering, not_before));
+        Ok(())
+    }
+
+    fn silence(&mut self) {
+        self.pending = None;
+        // A rendering under way is not to sound any more.
+        self.sound_generation = 0;
+        if self.player.is_playing() {
+            self.last_sound = Some(self.clock.stamp());
+            self.player.stop();
+        }
+    }
+
+    fn record(&mut self, attempt: &Attempt, now: &Now) -> Result<(), Trouble> {
+        // The order of the log is (day, time), so an attempt can only be late when the calendar
+        // went back; the cache is then made again at the next start.
+        let arrival = self.learner.learn(attempt);
+        let kept = self.learner.standing(&attempt.skill).filter(|_| {
+            arrival == crate::review::Arrival::Next
+        });
+        let bytes = kept.map(crate::review::Standing::encode);
+        let due = kept.map(|standing| standing.memory().due_day());
+        let row = bytes.as_deref().map(|bytes| (&attempt.skill, due, bytes));
+        self.store.append(attempt, row)?;
+        self.last_at = Some(attempt.at);
+        let elapsed = self.sitting.as_ref().map_or(0, |sitting| sitting.elapsed(now));
+        self.happen(Event::Saved, now.stamp)?;
+        self.next = Next::Idle;
+        self.prepare(elapsed / 1000);
+        Ok(())
+    }
+
+    fn finish(&mut self, now: &Now) {
+        self.silence();
+        let Some(sitting) = &self.sitting else { return };
+        let summary = Summary::of(sitting, &self.heard_from, &self.learner, now);
+        self.place = Place::Summary(summary);
+        self.is_next_wanted = false;
+    }
+
+    /// Has the worker make the next question, unless it does already.
+    fn prepare(&mut self, elapsed_ms: u64) {
+        if !matches!(self.next, Next::Idle) {
+            return;
+        }
+        self.next = match self.plan.next(&self.learner, elapsed_ms) {
+            Some(choice) => self.make(choice, 0),
+            None => Next::Enough,
+        };
+    }
+
+    fn make(&mut self, choice: Choice, tries: u64) -> Next {
+        let Some(exercise) = self.course.exercise(choice.candidate) else { return Next::Enough };
+        let lately = self.sitting.as_ref().map(|sitting| sitting.lately(&exercise.skill));
+        let what = What::Question {
+            form: exercise.form.clone(),
+            recipe: exercise.recipe.clone(),
+            level: choice.level,
+            lately: lately.unwrap_or_default(),
+            seed: self.seed.child("question", self.generation),
+        };
+        Next::Making { generation: self.give(what), choice, tries }
+    }
+
+    fn give(&mut self, what: What) -> u64 {
+        self.generation += 1;
+        let rate = self.player.rate();
+        self.worker.give(Job { generation: self.generation, rate, what });
+        self.generation
+    }
+
+    fn question_made(
+        &mut self,
+        made: u64,
+        question: Question,
+        rendering: Rendering,
+    ) -> Result<(), Trouble> {
+        const TRIES: u64 = 8;
+        let Next::Making { generation, choice, tries } = self.next else { return Ok(()) };
+        if made != generation {
+            return Ok(());
+        }
+        let skill = self.course.skill(choice.candidate).cloned();
+        let seed = question.measured().seed();
+        let aside = match &skill {
+            Some(skill) => self.store.is_disputed(skill, seed, GENERATOR)?,
+            None => false,
+        };
+        self.next = if aside && tries < TRIES {
+            self.make(choice, tries + 1)
+        } else {
+            Next::Ready { choice, question: Box::new(question), rendering }
+        };
+        if self.is_next_wanted {
+            let now = self.now(self.clock.stamp());
+            self.bring_next(&now)?;
+        }
+        Ok(())
+    }
+
+    /// No phrase had one right answer: the plan moves on to another skill.
+    fn no_phrase(&mut self, made: u64) -> Result<(), Trouble> {
+        if !matches!(self.next, Next::Making { generation, .. } if generation == made) {
+            return Ok(());
+        }
+        self.plan.give_up(&self.learner);
+        self.next = Next::Idle;
+        let now = self.now(self.clock.stamp());
+        self.prepare(self.sitting.as_ref().map_or(0, |sitting| sitting.elapsed(&now)) / 1000);
+        if self.is_next_wanted { self.bring_next(&now) } else { Ok(()) }
+    }
+
+    /// Hands the sitting its next question when it is ready.
+    fn bring_next(&mut self, now: &Now) -> Result<(), Trouble> {
+        self.is_next_wanted = true;
+        let elapsed = self.sitting.as_ref().map_or(0, |sitting| sitting.elapsed(now));
+        self.prepare(elapsed / 1000);
+        match std::mem::replace(&mut self.next, Next::Idle) {
+            Next::Ready { choice, question, rendering } => {
+                self.is_next_wanted = false;
+                let Some(ticket) = self.ticket(choice) else { return Ok(()) };
+                self.fresh = Some(rendering);
+                self.happen(Event::Next(Box::new((*question, ticket))), now.stamp)
+            }
+            Next::Enough => {
+                self.is_next_wanted = false;
+                self.next = Next::Enough;
+                self.happen(Event::Enough, now.stamp)
+            }
+            making => {
+                self.next = making;
+                Ok(())
+            }
+        }
+    }
+
+    fn ticket(&self, choice: Choice) -> Option<Ticket> {
+        let exercise = self.course.exercise(choice.candidate)?;
+        Some(Ticket {
+            skill: exercise.skill.clone(),
+            title: exercise.title.clone(),
+            line: exercise.line.clone(),
+            repair: exercise.repair.clone(),
+            why: today::why_in_words(choice.why, &self.course, self.planned_for),
+            criterion: exercise.levels.criterion,
+            level: choice.level,
+            alternatives: exercise.form.alternatives(&exercise.recipe),
+            block: choice.block,
+            phase: choice.phase,
+            place: (choice.place, choice.of),
+        })
+    }
+
+    fn now(&self, stamp: Stamp) -> Now {
+        let wall = self.clock.now();
+        let at = self.last_at.map_or(wall, |last| wall.max(Moment(last.0 + 1)));
+        let (day, offset_min) = self.calendar.day_of(wall);
+        Now { stamp, at, wall, offset_min, day }
+    }
+}
+
+/// The learner of a store: from the cache when it covers the whole log, else by replaying it.
+fn learner_of(store: &mut Store) -> Result<Learner, StoreError> {
+    if let Some(rows) = store.load_cache(RULES)? {
+        let decode = |(skill, bytes): (Skill, Vec<u8>)| {
+            crate::review::Standing::decode(&bytes).map(|standing| (skill, standing))
+        };
+        let standings: Option<Vec<_>> = rows.into_iter().map(decode).collect();
+        if let Some(standings) = standings {
+            return Ok(Learner::from_standings(standings));
+        }
+    }
+    let mut learner = Learner::new();
+    store.attempts(|attempt| drop(learner.learn(&attempt)))?;
+    let rows = learner.standings().map(|(skill, standing)| {
+        (skill.clone(), Some(standing.memory().due_day()), standing.encode())
+    });
+    store.rebuild_cache(RULES, rows.collect::<Vec<_>>())?;
+    Ok(learner)
+}
+
+fn plan(learner: &Learner, course: &Course, day: Day, seed: Seed, limit: Limit) -> Plan {
+    let terms = Terms { day, seed, limit, chooser: Chooser::Forgetting };
+    Plan::begin(learner, course.candidates(), terms)
+}
+
+fn fortnight(store: &Store, day: Day) -> Result<Vec<u32>, StoreError> {
+    const DAYS: u16 = 14;
+    Ok(store.counts_by_day(day, DAYS)?.into_iter().map(|(_, n)| n).collect())
+}

@@ -1,0 +1,218 @@
+//! What sounds now: renderings on the output, and which pulse of which phrase is heard when.
+
+use std::sync::Arc;
+
+use crate::pcm::{Frame, Pcm, SampleRate};
+use crate::phrase::Phrase;
+use crate::quiz::Playing;
+use crate::rhythm::{TICKS_PER_PULSE, Tick};
+use crate::sound::{Loop, Output, PlayId, Progress, Refused, Timeline, fade_in, render, render_loop};
+use crate::world::{Seed, Stamp};
+
+/// Silence between the same phrase under one clapping and the next, in microseconds.
+const BETWEEN_MICROS: u32 = 900_000;
+/// The first sound of a sitting rises from quiet for so long.
+const RISE_MICROS: u32 = 1_500_000;
+
+/// One or more phrases as samples.
+#[derive(Clone, Debug)]
+pub(super) struct Rendering {
+    pcm: Arc<Pcm>,
+    parts: Vec<Part>,
+    repeat: Loop,
+}
+
+#[derive(Clone, Debug)]
+struct Part {
+    first: Frame,
+    timeline: Timeline,
+    n_pulses: i64,
+    n_cycles: u32,
+    entry: i64,
+}
+
+/// Where the sound is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Playhead {
+    /// Which of several phrases sounds, from 0, and of how many.
+    pub part: (usize, usize),
+    /// The cycle, from 0, in the frame of the phrase, and of how many.
+    pub cycle: (usize, usize),
+    /// The place within the cycle in pulses, 0 up to its length.
+    pub pulse: f64,
+    /// How much of the phrase has sounded, 0 to 1; of one round where it goes round.
+    pub share: f64,
+}
+
+impl Rendering {
+    /// Renders phrases one after another. Where they go round, only the first is heard.
+    pub(super) fn of(phrases: &[Phrase], playing: Playing, rate: SampleRate, seed: Seed) -> Self {
+        let mut sounds = Vec::new();
+        let mut parts = Vec::new();
+        let mut first = Frame(0);
+        let round = playing == Playing::Round;
+        for phrase in phrases.iter().take(if round { 1 } else { usize::MAX }) {
+            let pcm = if round { render_loop(phrase, rate, seed) } else { render(phrase, rate, seed) };
+            parts.push(Part::of(phrase, first, rate));
+            let gap = rate.frame_at(i64::from(BETWEEN_MICROS)).0;
+            first = Frame(first.0 + i64::try_from(pcm.n_frames().0).unwrap_or(i64::MAX / 2) + gap);
+            sounds.push(pcm);
+        }
+        let repeat = if round { Loop::Round } else { Loop::Once };
+        Self { pcm: Arc::new(joined(&sounds, rate)), parts, repeat }
+    }
+
+    /// The same, rising from quiet.
+    pub(super) fn rising(&self) -> Self {
+        let mut pcm = (*self.pcm).clone();
+        fade_in(&mut pcm, RISE_MICROS);
+        Self { pcm: Arc::new(pcm), ..self.clone() }
+    }
+
+    fn part_at(&self, frame: Frame) -> Option<(usize, &Part)> {
+        self.parts.iter().enumerate().rfind(|(_, part)| part.first <= frame)
+    }
+}
+
+impl Part {
+    fn of(phrase: &Phrase, first: Frame, rate: SampleRate) -> Self {
+        Self {
+            first,
+            timeline: Timeline::of(phrase, rate),
+            n_pulses: i64::try_from(phrase.cycle.n_pulses()).unwrap_or(1),
+            n_cycles: phrase.n_cycles,
+            entry: phrase.entry,
+        }
+    }
+}
+
+/// Puts sounds one after another with silence between them.
+fn joined(sounds: &[Pcm], rate: SampleRate) -> Pcm {
+    let sounds: Vec<&Pcm> = sounds.iter().collect();
+    crate::pcm::join(&sounds, BETWEEN_MICROS)
+        .unwrap_or_else(|_| Pcm::stereo(rate, Vec::new()))
+}
+
+/// The output with what it plays.
+pub(super) struct Player {
+    output: Box<dyn Output>,
+    now: Option<Now>,
+    n_underruns: u64,
+    /// Whether the first sound of the sitting is still to come.
+    first: bool,
+}
+
+struct Now {
+    play: PlayId,
+    rendering: Rendering,
+    announced: bool,
+}
+
+/// What became of the sound since the last look.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum News {
+    /// It is heard, since this stamp.
+    Started(Stamp),
+    /// It is over.
+    Ended,
+    /// The device ran dry, or went away: it was not heard as it should be.
+    Broken,
+}
+
+impl Player {
+    pub(super) fn new(output: Box<dyn Output>) -> Self {
+        Self { output, now: None, n_underruns: 0, first: true }
+    }
+
+    pub(super) fn rate(&self) -> SampleRate {
+        self.output.rate()
+    }
+
+    pub(super) fn name(&self) -> &str {
+        self.output.name()
+    }
+
+    pub(super) fn is_playing(&self) -> bool {
+        self.now.is_some()
+    }
+
+    pub(super) fn play(&mut self, rendering: &Rendering) -> Result<(), Refused> {
+        let rendering = if self.first { rendering.rising() } else { rendering.clone() };
+        self.first = false;
+        let play = self.output.play(Arc::clone(&rendering.pcm), rendering.repeat)?;
+        // Underruns while nothing sounded spoil nothing.
+        self.n_underruns = self.output.health().n_underruns;
+        self.now = Some(Now { play, rendering, announced: false });
+        Ok(())
+    }
+
+    pub(super) fn stop(&mut self) {
+        self.now = None;
+        self.output.stop();
+    }
+
+    /// What happened since the last look.
+    pub(super) fn news(&mut self, at: Stamp) -> Option<News> {
+        let now = self.now.as_mut()?;
+        let health = self.output.health();
+        if health.lost || health.n_underruns > self.n_underruns {
+            self.n_underruns = health.n_underruns;
+            self.now = None;
+            return Some(News::Broken);
+        }
+        let position = self.output.position(at).filter(|position| position.play == now.play)?;
+        match position.progress {
+            Progress::Coming => None,
+            Progress::Sounding if now.announced => None,
+            Progress::Sounding => {
+                now.announced = true;
+                Some(News::Started(position.began))
+            }
+            Progress::Over => {
+                self.now = None;
+                Some(News::Ended)
+            }
+        }
+    }
+
+    /// The time of the phrase that is heard at `at`, in microseconds; 0 is its tick zero. It goes on
+    /// rising through the rounds of a loop.
+    pub(super) fn phrase_micros(&mut self, at: Stamp) -> Option<i64> {
+        let frame = self.frame(at)?;
+        let (_, part) = self.now.as_ref()?.rendering.part_at(frame)?;
+        Some(part.timeline.micros_at(Frame(frame.0 - part.first.0)))
+    }
+
+    /// Where the sound is.
+    pub(super) fn playhead(&mut self, at: Stamp) -> Option<Playhead> {
+        let frame = self.frame(at)?;
+        let rendering = &self.now.as_ref()?.rendering;
+        let (idx, part) = rendering.part_at(frame)?;
+        let tick = part.timeline.tick_at(Frame(frame.0 - part.first.0));
+        Some(part.playhead(tick, (idx, rendering.parts.len())))
+    }
+
+    fn frame(&mut self, at: Stamp) -> Option<Frame> {
+        let now = self.now.as_ref()?;
+        let position = self.output.position(at).filter(|position| position.play == now.play)?;
+        (position.progress == Progress::Sounding).then_some(position.frame)
+    }
+}
+
+impl Part {
+    #[expect(clippy::cast_precision_loss, reason = "ticks of a short phrase")]
+    fn playhead(&self, tick: Tick, part: (usize, usize)) -> Playhead {
+        let loop_ticks = i64::from(self.n_cycles) * self.n_pulses * TICKS_PER_PULSE;
+        let cycle_ticks = self.n_pulses * TICKS_PER_PULSE;
+        let begins = self.entry * TICKS_PER_PULSE;
+        let in_loop = tick.0.rem_euclid(loop_ticks.max(1));
+        let since_entry = (tick.0 - begins).max(0) as f64 / loop_ticks.max(1) as f64;
+        let whole = |n: i64| usize::try_from(n).unwrap_or(0);
+        Playhead {
+            part,
+            cycle: (whole(in_loop / cycle_ticks.max(1)), whole(i64::from(self.n_cycles))),
+            pulse: in_loop.rem_euclid(cycle_ticks.max(1)) as f64 / TICKS_PER_PULSE as f64,
+            share: if since_entry > 1.0 { since_entry.fract() } else { since_entry },
+        }
+    }
+}

@@ -1,0 +1,62 @@
+//! What a sitting came to.
+
+use std::collections::BTreeMap;
+
+use crate::phrase::Level;
+use crate::quiz::{Now, Sitting, Skill, Tally};
+use crate::review::Learner;
+
+/// What a sitting came to.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Summary {
+    /// How many were answered.
+    pub n_answered: u32,
+    /// How many of them rightly.
+    pub n_right: u32,
+    /// How long it took, in whole minutes, at least one.
+    pub minutes: u64,
+    /// Skill by skill.
+    pub lines: Vec<SummaryLine>,
+}
+
+/// What a sitting came to for one skill.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SummaryLine {
+    /// The exercise's title.
+    pub title: String,
+    /// How many were right, and of how many.
+    pub right: (u32, u32),
+    /// From what level it is heard now.
+    pub heard_from: Option<Level>,
+    /// From what level it was heard before the sitting.
+    pub before: Option<Level>,
+    /// In how many days it comes back.
+    pub back_in_days: Option<u32>,
+}
+
+impl Summary {
+    pub(super) fn of(
+        sitting: &Sitting,
+        before: &BTreeMap<Skill, Level>,
+        learner: &Learner,
+        now: &Now,
+    ) -> Self {
+        let line = |tally: &Tally| {
+            let standing = learner.standing(&tally.skill);
+            SummaryLine {
+                title: tally.title.to_string(),
+                right: (tally.n_right, tally.n_answered),
+                heard_from: standing.map(|standing| standing.threshold().heard_from()),
+                before: before.get(&tally.skill).copied(),
+                back_in_days: standing.map(|s| s.memory().due_day().since(now.day)),
+            }
+        };
+        let tallies = sitting.tallies();
+        Self {
+            n_answered: tallies.iter().map(|tally| tally.n_answered).sum(),
+            n_right: tallies.iter().map(|tally| tally.n_right).sum(),
+            minutes: (sitting.elapsed(now) / 60_000_000).max(1),
+            lines: tallies.iter().map(line).collect(),
+        }
+    }
+}

@@ -1,0 +1,100 @@
+//! What the opening screen and the summary say.
+
+use crate::review::Learner;
+use crate::review::plan::{Entry, Plan, Why};
+use crate::world::Day;
+
+use super::Course;
+
+/// What today holds.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Today {
+    /// The date in words.
+    pub date: String,
+    /// How many skills are due.
+    pub n_due: usize,
+    /// How many new ones open.
+    pub n_new: usize,
+    /// About how many phrases a sitting has.
+    pub n_phrases: u32,
+    /// The skills, in the order in which they come.
+    pub lines: Vec<TodayLine>,
+    /// Attempts on each of the last fourteen learning days, the oldest first.
+    pub fortnight: Vec<u32>,
+}
+
+/// One skill of what today holds.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TodayLine {
+    /// `due`, `new`, `rests` or `waits`.
+    pub tag: &'static str,
+    /// The exercise's title.
+    pub title: String,
+    /// What is known of it.
+    pub known: String,
+    /// When it was last practised, or opens.
+    pub when: String,
+}
+
+impl Today {
+    pub(super) fn of(
+        plan: &Plan,
+        learner: &Learner,
+        course: &Course,
+        day: Day,
+        fortnight: Vec<u32>,
+    ) -> Self {
+        let entries = plan.today();
+        let count = |wanted: fn(&Why) -> bool| entries.iter().filter(|e| wanted(&e.why)).count();
+        Self {
+            date: day.in_words(),
+            n_due: count(|why| matches!(why, Why::Due { .. } | Why::Repair { .. })),
+            n_new: count(|why| *why == Why::New),
+            n_phrases: plan.n_phrases(learner),
+            lines: entries.iter().map(|entry| line(*entry, learner, course, day)).collect(),
+            fortnight,
+        }
+    }
+}
+
+fn line(entry: Entry, learner: &Learner, course: &Course, day: Day) -> TodayLine {
+    let title = |idx: usize| course.title(idx);
+    let (tag, when) = match entry.why {
+        Why::Due { days } => ("due", format!("last {}", days_ago(days))),
+        Why::Repair { of } => ("due", format!("needed for {}", title(of))),
+        Why::New => ("new", String::new()),
+        Why::Spare | Why::Again => ("more", String::new()),
+        Why::Resting { until } => ("rests", format!("back in {}", days_on(until.since(day)))),
+        Why::Waiting { on } => ("waits", format!("opens after: {}", title(on))),
+    };
+    let known = course.skill(entry.candidate).and_then(|skill| learner.standing(skill)).map_or_else(
+        String::new,
+        |standing| format!("heard from {}", standing.threshold().heard_from()),
+    );
+    TodayLine { tag, title: title(entry.candidate), known, when }
+}
+
+/// Why a question is asked, in words.
+pub(super) fn why_in_words(why: Why, course: &Course, day: Day) -> String {
+    match why {
+        Why::Due { days } => format!("due: last heard {}", days_ago(days)),
+        Why::Repair { of } => format!("back, since {} needs it", course.title(of)),
+        Why::New => "new".to_owned(),
+        Why::Spare => "not due yet; there is time".to_owned(),
+        Why::Again => "once more today; there is time".to_owned(),
+        Why::Resting { until } => format!("rests for {}", days_on(until.since(day))),
+        Why::Waiting { on } => format!("waits for {}", course.title(on)),
+    }
+}
+
+fn days_ago(days: u32) -> String {
+    match days {
+        0 => "today".to_owned(),
+        1 => "yesterday".to_owned(),
+        n => format!("{n} days ago"),
+    }
+}
+
+fn days_on(days: u32) -> String {
+    if days == 1 { "1 day".to_owned() } else { format!("{days} days") }
+}
