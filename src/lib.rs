@@ -19,7 +19,11 @@ pub mod phrase;
 pub mod quiz;
 pub mod review;
 
+pub mod deck;
+
 pub mod pcm;
 pub mod sound;
 
 pub mod store;
+
+pub mod app;

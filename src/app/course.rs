@@ -28,7 +28,8 @@ impl Course {
 
     /// The title of a candidate.
     pub fn title(&self, idx: usize) -> String {
-        self.exercise(idx).map_or_else(String::new, |exercise| exercise.title.to_string())
+        self.exercise(idx)
+            .map_or_else(String::new, |exercise| exercise.title.to_string())
     }
 
     /// All exercises as candidates, in the order of the deck.

@@ -23,9 +23,10 @@ use crate::quiz::{
     Attempt, Effect, Event, Hearing, Now, Playing, Question, Sitting, Skill, Stage, Ticket,
 };
 use crate::review::plan::{Choice, Chooser, Limit, Plan, Terms};
-use crate::review::{Learner, RULES};
+use crate::review::{Arrival, Learner, RULES, Standing};
 use crate::rhythm::Counting;
-use crate::sound::{Output, Refused};
+use crate::sound::Output;
+use crate::sound::output::Refused;
 use crate::store::{Settings, Store, StoreError};
 use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 
@@ -118,9 +119,17 @@ enum Next {
     /// Nobody asked for it yet.
     Idle,
     /// The worker makes it.
-    Making { generation: u64, choice: Choice, tries: u64 },
+    Making {
+        generation: u64,
+        choice: Choice,
+        tries: u64,
+    },
     /// It is here.
-    Ready { choice: Choice, question: Box<Question>, rendering: Rendering },
+    Ready {
+        choice: Choice,
+        question: Box<Question>,
+        rendering: Rendering,
+    },
     /// There is none.
     Enough,
 }
@@ -235,7 +244,9 @@ impl App {
     /// Whether the learner has practised so long that a rest is advised.
     pub fn is_rest_due(&self) -> bool {
         let now = self.now(self.clock.stamp());
-        self.sitting.as_ref().is_some_and(|sitting| sitting.elapsed(&now) > REST_AFTER_MICROS)
+        self.sitting
+            .as_ref()
+            .is_some_and(|sitting| sitting.elapsed(&now) > REST_AFTER_MICROS)
     }
 
     /// Where the sound is.
@@ -297,7 +308,7 @@ impl App {
                 let (question, rendering) = *made;
                 self.question_made(done.generation, question, rendering)
             }
-            Outcome::NoPhrase(_) => self.no_phrase(done.generation),
+            Outcome::NoPhrase => self.no_phrase(done.generation),
         }
     }
 
@@ -307,7 +318,10 @@ impl App {
     /// When the store or the output refuses.
     pub fn tick(&mut self) -> Result<(), Trouble> {
         let stamp = self.clock.stamp();
-        if self.pending.as_ref().is_some_and(|(_, not_before)| *not_before <= stamp)
+        if self
+            .pending
+            .as_ref()
+            .is_some_and(|(_, not_before)| *not_before <= stamp)
             && let Some((rendering, _)) = self.pending.take()
         {
             self.player.play(&rendering)?;
@@ -334,17 +348,24 @@ impl App {
             self.store.save_settings(self.settings)?;
         }
         let number = self.store.begin_sitting(now.at)?;
-        let heard_from = |(skill, standing): (&Skill, &crate::review::Standing)| {
+        let heard_from = |(skill, standing): (&Skill, &Standing)| {
             (skill.clone(), standing.threshold().heard_from())
         };
         self.heard_from = self.learner.standings().map(heard_from).collect();
-        self.sitting = Some(Sitting::new(self.store.install(), number, self.counting(), &now));
+        self.sitting = Some(Sitting::new(
+            self.store.install(),
+            number,
+            self.counting(),
+            &now,
+        ));
         self.place = Place::Sitting;
         self.happen(Event::Onward, stamp)
     }
 
     fn recount(&mut self) -> Result<(), Trouble> {
-        let here = Counting::ALL.iter().position(|counting| *counting == self.counting());
+        let here = Counting::ALL
+            .iter()
+            .position(|counting| *counting == self.counting());
         let next = here.map_or(0, |idx| (idx + 1) % Counting::ALL.len());
         self.settings.counting = Counting::ALL.get(next).copied();
         Ok(self.store.save_settings(self.settings)?)
@@ -372,7 +393,9 @@ impl App {
     /// Hands an event to the sitting and does what it asks for.
     fn happen(&mut self, event: Event, stamp: Stamp) -> Result<(), Trouble> {
         let now = self.now(stamp);
-        let Some(sitting) = &mut self.sitting else { return Ok(()) };
+        let Some(sitting) = &mut self.sitting else {
+            return Ok(());
+        };
         let effects = sitting.handle(event, &now);
         for effect in effects {
             self.perform(effect, &now)?;
@@ -403,7 +426,11 @@ impl App {
             return self.sound_after_silence(rendering);
         }
         let seed = self.seed.child("sound", self.generation);
-        self.sound_generation = self.give(What::Sound { phrases, playing, seed });
+        self.sound_generation = self.give(What::Sound {
+            phrases,
+            playing,
+            seed,
+        });
         Ok(())
     }
 
@@ -414,7 +441,9 @@ impl App {
     /// Plays a question as soon as what was heard before has faded from the ear.
     fn sound_after_silence(&mut self, rendering: Rendering) -> Result<(), Trouble> {
         let stamp = self.clock.stamp();
-        let not_before = self.last_sound.map_or(stamp, |last| Stamp(last.0 + SLATE_MICROS));
+        let not_before = self
+            .last_sound
+            .map_or(stamp, |last| Stamp(last.0 + SLATE_MICROS));
         if not_before <= stamp {
             return self.sound(rendering);
         }
@@ -436,15 +465,19 @@ impl App {
         // The order of the log is (day, time), so an attempt can only be late when the calendar
         // went back; the cache is then made again at the next start.
         let arrival = self.learner.learn(attempt);
-        let kept = self.learner.standing(&attempt.skill).filter(|_| {
-            arrival == crate::review::Arrival::Next
-        });
-        let bytes = kept.map(crate::review::Standing::encode);
+        let kept = self
+            .learner
+            .standing(&attempt.skill)
+            .filter(|_| arrival == Arrival::Next);
+        let bytes = kept.map(Standing::encode);
         let due = kept.map(|standing| standing.memory().due_day());
         let row = bytes.as_deref().map(|bytes| (&attempt.skill, due, bytes));
         self.store.append(attempt, row)?;
         self.last_at = Some(attempt.at);
-        let elapsed = self.sitting.as_ref().map_or(0, |sitting| sitting.elapsed(now));
+        let elapsed = self
+            .sitting
+            .as_ref()
+            .map_or(0, |sitting| sitting.elapsed(now));
         self.happen(Event::Saved, now.stamp)?;
         self.next = Next::Idle;
         self.prepare(elapsed / 1000);
@@ -471,8 +504,13 @@ impl App {
     }
 
     fn make(&mut self, choice: Choice, tries: u64) -> Next {
-        let Some(exercise) = self.course.exercise(choice.candidate) else { return Next::Enough };
-        let lately = self.sitting.as_ref().map(|sitting| sitting.lately(&exercise.skill));
+        let Some(exercise) = self.course.exercise(choice.candidate) else {
+            return Next::Enough;
+        };
+        let lately = self
+            .sitting
+            .as_ref()
+            .map(|sitting| sitting.lately(&exercise.skill));
         let what = What::Question {
             form: exercise.form.clone(),
             recipe: exercise.recipe.clone(),
@@ -480,13 +518,21 @@ impl App {
             lately: lately.unwrap_or_default(),
             seed: self.seed.child("question", self.generation),
         };
-        Next::Making { generation: self.give(what), choice, tries }
+        Next::Making {
+            generation: self.give(what),
+            choice,
+            tries,
+        }
     }
 
     fn give(&mut self, what: What) -> u64 {
         self.generation += 1;
         let rate = self.player.rate();
-        self.worker.give(Job { generation: self.generation, rate, what });
+        self.worker.give(Job {
+            generation: self.generation,
+            rate,
+            what,
+        });
         self.generation
     }
 
@@ -497,7 +543,14 @@ impl App {
         rendering: Rendering,
     ) -> Result<(), Trouble> {
         const TRIES: u64 = 8;
-        let Next::Making { generation, choice, tries } = self.next else { return Ok(()) };
+        let Next::Making {
+            generation,
+            choice,
+            tries,
+        } = self.next
+        else {
+            return Ok(());
+        };
         if made != generation {
             return Ok(());
         }
@@ -510,7 +563,11 @@ impl App {
         self.next = if aside && tries < TRIES {
             self.make(choice, tries + 1)
         } else {
-            Next::Ready { choice, question: Box::new(question), rendering }
+            Next::Ready {
+                choice,
+                question: Box::new(question),
+                rendering,
+            }
         };
         if self.is_next_wanted {
             let now = self.now(self.clock.stamp());
@@ -527,19 +584,37 @@ impl App {
         self.plan.give_up(&self.learner);
         self.next = Next::Idle;
         let now = self.now(self.clock.stamp());
-        self.prepare(self.sitting.as_ref().map_or(0, |sitting| sitting.elapsed(&now)) / 1000);
-        if self.is_next_wanted { self.bring_next(&now) } else { Ok(()) }
+        self.prepare(
+            self.sitting
+                .as_ref()
+                .map_or(0, |sitting| sitting.elapsed(&now))
+                / 1000,
+        );
+        if self.is_next_wanted {
+            self.bring_next(&now)
+        } else {
+            Ok(())
+        }
     }
 
     /// Hands the sitting its next question when it is ready.
     fn bring_next(&mut self, now: &Now) -> Result<(), Trouble> {
         self.is_next_wanted = true;
-        let elapsed = self.sitting.as_ref().map_or(0, |sitting| sitting.elapsed(now));
+        let elapsed = self
+            .sitting
+            .as_ref()
+            .map_or(0, |sitting| sitting.elapsed(now));
         self.prepare(elapsed / 1000);
         match std::mem::replace(&mut self.next, Next::Idle) {
-            Next::Ready { choice, question, rendering } => {
+            Next::Ready {
+                choice,
+                question,
+                rendering,
+            } => {
                 self.is_next_wanted = false;
-                let Some(ticket) = self.ticket(choice) else { return Ok(()) };
+                let Some(ticket) = self.ticket(choice) else {
+                    return Ok(());
+                };
                 self.fresh = Some(rendering);
                 self.happen(Event::Next(Box::new((*question, ticket))), now.stamp)
             }
@@ -574,9 +649,17 @@ impl App {
 
     fn now(&self, stamp: Stamp) -> Now {
         let wall = self.clock.now();
-        let at = self.last_at.map_or(wall, |last| wall.max(Moment(last.0 + 1)));
+        let at = self
+            .last_at
+            .map_or(wall, |last| wall.max(Moment(last.0 + 1)));
         let (day, offset_min) = self.calendar.day_of(wall);
-        Now { stamp, at, wall, offset_min, day }
+        Now {
+            stamp,
+            at,
+            wall,
+            offset_min,
+            day,
+        }
     }
 }
 
@@ -584,7 +667,7 @@ impl App {
 fn learner_of(store: &mut Store) -> Result<Learner, StoreError> {
     if let Some(rows) = store.load_cache(RULES)? {
         let decode = |(skill, bytes): (Skill, Vec<u8>)| {
-            crate::review::Standing::decode(&bytes).map(|standing| (skill, standing))
+            Standing::decode(&bytes).map(|standing| (skill, standing))
         };
         let standings: Option<Vec<_>> = rows.into_iter().map(decode).collect();
         if let Some(standings) = standings {
@@ -592,20 +675,36 @@ fn learner_of(store: &mut Store) -> Result<Learner, StoreError> {
         }
     }
     let mut learner = Learner::new();
-    store.attempts(|attempt| drop(learner.learn(&attempt)))?;
+    store.attempts(|attempt| {
+        // Streamed in the order of learning, so that none is late.
+        let _: Arrival = learner.learn(&attempt);
+    })?;
     let rows = learner.standings().map(|(skill, standing)| {
-        (skill.clone(), Some(standing.memory().due_day()), standing.encode())
+        (
+            skill.clone(),
+            Some(standing.memory().due_day()),
+            standing.encode(),
+        )
     });
     store.rebuild_cache(RULES, rows.collect::<Vec<_>>())?;
     Ok(learner)
 }
 
 fn plan(learner: &Learner, course: &Course, day: Day, seed: Seed, limit: Limit) -> Plan {
-    let terms = Terms { day, seed, limit, chooser: Chooser::Forgetting };
+    let terms = Terms {
+        day,
+        seed,
+        limit,
+        chooser: Chooser::Forgetting,
+    };
     Plan::begin(learner, course.candidates(), terms)
 }
 
 fn fortnight(store: &Store, day: Day) -> Result<Vec<u32>, StoreError> {
     const DAYS: u16 = 14;
-    Ok(store.counts_by_day(day, DAYS)?.into_iter().map(|(_, n)| n).collect())
+    Ok(store
+        .counts_by_day(day, DAYS)?
+        .into_iter()
+        .map(|(_, n)| n)
+        .collect())
 }

@@ -6,7 +6,8 @@ use crate::pcm::{Frame, Pcm, SampleRate};
 use crate::phrase::Phrase;
 use crate::quiz::Playing;
 use crate::rhythm::{TICKS_PER_PULSE, Tick};
-use crate::sound::{Loop, Output, PlayId, Progress, Refused, Timeline, fade_in, render, render_loop};
+use crate::sound::output::{Loop, PlayId, Progress, Refused};
+use crate::sound::{Output, Timeline, fade_in, render, render_loop};
 use crate::world::{Seed, Stamp};
 
 /// Silence between the same phrase under one clapping and the next, in microseconds.
@@ -52,25 +53,39 @@ impl Rendering {
         let mut first = Frame(0);
         let round = playing == Playing::Round;
         for phrase in phrases.iter().take(if round { 1 } else { usize::MAX }) {
-            let pcm = if round { render_loop(phrase, rate, seed) } else { render(phrase, rate, seed) };
+            let pcm = if round {
+                render_loop(phrase, rate, seed)
+            } else {
+                render(phrase, rate, seed)
+            };
             parts.push(Part::of(phrase, first, rate));
             let gap = rate.frame_at(i64::from(BETWEEN_MICROS)).0;
             first = Frame(first.0 + i64::try_from(pcm.n_frames().0).unwrap_or(i64::MAX / 2) + gap);
             sounds.push(pcm);
         }
         let repeat = if round { Loop::Round } else { Loop::Once };
-        Self { pcm: Arc::new(joined(&sounds, rate)), parts, repeat }
+        Self {
+            pcm: Arc::new(joined(&sounds, rate)),
+            parts,
+            repeat,
+        }
     }
 
     /// The same, rising from quiet.
     pub(super) fn rising(&self) -> Self {
         let mut pcm = (*self.pcm).clone();
         fade_in(&mut pcm, RISE_MICROS);
-        Self { pcm: Arc::new(pcm), ..self.clone() }
+        Self {
+            pcm: Arc::new(pcm),
+            ..self.clone()
+        }
     }
 
     fn part_at(&self, frame: Frame) -> Option<(usize, &Part)> {
-        self.parts.iter().enumerate().rfind(|(_, part)| part.first <= frame)
+        self.parts
+            .iter()
+            .enumerate()
+            .rfind(|(_, part)| part.first <= frame)
     }
 }
 
@@ -89,8 +104,7 @@ impl Part {
 /// Puts sounds one after another with silence between them.
 fn joined(sounds: &[Pcm], rate: SampleRate) -> Pcm {
     let sounds: Vec<&Pcm> = sounds.iter().collect();
-    crate::pcm::join(&sounds, BETWEEN_MICROS)
-        .unwrap_or_else(|_| Pcm::stereo(rate, Vec::new()))
+    crate::pcm::join(&sounds, BETWEEN_MICROS).unwrap_or_else(|_| Pcm::stereo(rate, Vec::new()))
 }
 
 /// The output with what it plays.
@@ -121,7 +135,12 @@ pub(super) enum News {
 
 impl Player {
     pub(super) fn new(output: Box<dyn Output>) -> Self {
-        Self { output, now: None, n_underruns: 0, first: true }
+        Self {
+            output,
+            now: None,
+            n_underruns: 0,
+            first: true,
+        }
     }
 
     pub(super) fn rate(&self) -> SampleRate {
@@ -137,12 +156,22 @@ impl Player {
     }
 
     pub(super) fn play(&mut self, rendering: &Rendering) -> Result<(), Refused> {
-        let rendering = if self.first { rendering.rising() } else { rendering.clone() };
+        let rendering = if self.first {
+            rendering.rising()
+        } else {
+            rendering.clone()
+        };
         self.first = false;
-        let play = self.output.play(Arc::clone(&rendering.pcm), rendering.repeat)?;
+        let play = self
+            .output
+            .play(Arc::clone(&rendering.pcm), rendering.repeat)?;
         // Underruns while nothing sounded spoil nothing.
         self.n_underruns = self.output.health().n_underruns;
-        self.now = Some(Now { play, rendering, announced: false });
+        self.now = Some(Now {
+            play,
+            rendering,
+            announced: false,
+        });
         Ok(())
     }
 
@@ -160,7 +189,10 @@ impl Player {
             self.now = None;
             return Some(News::Broken);
         }
-        let position = self.output.position(at).filter(|position| position.play == now.play)?;
+        let position = self
+            .output
+            .position(at)
+            .filter(|position| position.play == now.play)?;
         match position.progress {
             Progress::Coming => None,
             Progress::Sounding if now.announced => None,
@@ -194,7 +226,10 @@ impl Player {
 
     fn frame(&mut self, at: Stamp) -> Option<Frame> {
         let now = self.now.as_ref()?;
-        let position = self.output.position(at).filter(|position| position.play == now.play)?;
+        let position = self
+            .output
+            .position(at)
+            .filter(|position| position.play == now.play)?;
         (position.progress == Progress::Sounding).then_some(position.frame)
     }
 }
@@ -210,9 +245,16 @@ impl Part {
         let whole = |n: i64| usize::try_from(n).unwrap_or(0);
         Playhead {
             part,
-            cycle: (whole(in_loop / cycle_ticks.max(1)), whole(i64::from(self.n_cycles))),
+            cycle: (
+                whole(in_loop / cycle_ticks.max(1)),
+                whole(i64::from(self.n_cycles)),
+            ),
             pulse: in_loop.rem_euclid(cycle_ticks.max(1)) as f64 / TICKS_PER_PULSE as f64,
-            share: if since_entry > 1.0 { since_entry.fract() } else { since_entry },
+            share: if since_entry > 1.0 {
+                since_entry.fract()
+            } else {
+                since_entry
+            },
         }
     }
 }

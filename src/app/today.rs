@@ -51,7 +51,10 @@ impl Today {
             n_due: count(|why| matches!(why, Why::Due { .. } | Why::Repair { .. })),
             n_new: count(|why| *why == Why::New),
             n_phrases: plan.n_phrases(learner),
-            lines: entries.iter().map(|entry| line(*entry, learner, course, day)).collect(),
+            lines: entries
+                .iter()
+                .map(|entry| line(*entry, learner, course, day))
+                .collect(),
             fortnight,
         }
     }
@@ -67,11 +70,18 @@ fn line(entry: Entry, learner: &Learner, course: &Course, day: Day) -> TodayLine
         Why::Resting { until } => ("rests", format!("back in {}", days_on(until.since(day)))),
         Why::Waiting { on } => ("waits", format!("opens after: {}", title(on))),
     };
-    let known = course.skill(entry.candidate).and_then(|skill| learner.standing(skill)).map_or_else(
-        String::new,
-        |standing| format!("heard from {}", standing.threshold().heard_from()),
-    );
-    TodayLine { tag, title: title(entry.candidate), known, when }
+    let known = course
+        .skill(entry.candidate)
+        .and_then(|skill| learner.standing(skill))
+        .map_or_else(String::new, |standing| {
+            format!("heard from {}", standing.threshold().heard_from())
+        });
+    TodayLine {
+        tag,
+        title: title(entry.candidate),
+        known,
+        when,
+    }
 }
 
 /// Why a question is asked, in words.
@@ -96,5 +106,9 @@ fn days_ago(days: u32) -> String {
 }
 
 fn days_on(days: u32) -> String {
-    if days == 1 { "1 day".to_owned() } else { format!("{days} days") }
+    if days == 1 {
+        "1 day".to_owned()
+    } else {
+        format!("{days} days")
+    }
 }

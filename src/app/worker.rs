@@ -24,9 +24,19 @@ pub(super) struct Job {
 /// Work for the worker.
 pub(super) enum What {
     /// Make a question and render what it plays first.
-    Question { form: Form, recipe: Recipe, level: Level, lately: Vec<Answer>, seed: Seed },
+    Question {
+        form: Form,
+        recipe: Recipe,
+        level: Level,
+        lately: Vec<Answer>,
+        seed: Seed,
+    },
     /// Render phrases.
-    Sound { phrases: Vec<Phrase>, playing: Playing, seed: Seed },
+    Sound {
+        phrases: Vec<Phrase>,
+        playing: Playing,
+        seed: Seed,
+    },
 }
 
 /// What the worker sends back.
@@ -40,7 +50,8 @@ pub struct Done {
 #[derive(Debug)]
 pub(super) enum Outcome {
     Question(Box<(Question, Rendering)>),
-    NoPhrase(NoPhrase),
+    /// No phrase had one right answer.
+    NoPhrase,
     Sound(Rendering),
     /// The job panicked; the message is in the log.
     Broken,
@@ -55,7 +66,9 @@ impl Worker {
     /// Starts the worker; `deliver` takes what it has done and says whether anybody still listens.
     pub(super) fn start(deliver: impl Fn(Done) -> bool + Send + 'static) -> std::io::Result<Self> {
         let (jobs, inbox) = channel();
-        thread::Builder::new().name("worker".to_owned()).spawn(move || work(&inbox, deliver))?;
+        thread::Builder::new()
+            .name("worker".to_owned())
+            .spawn(move || work(&inbox, deliver))?;
         Ok(Self { jobs })
     }
 
@@ -71,7 +84,10 @@ fn work(inbox: &Receiver<Job>, deliver: impl Fn(Done) -> bool) {
         let generation = job.generation;
         // The job owns its data, so nothing half-changed can be seen after a panic.
         let outcome = catch_unwind(AssertUnwindSafe(|| perform(job))).unwrap_or(Outcome::Broken);
-        if !deliver(Done { generation, outcome }) {
+        if !deliver(Done {
+            generation,
+            outcome,
+        }) {
             return;
         }
     }
@@ -80,19 +96,28 @@ fn work(inbox: &Receiver<Job>, deliver: impl Fn(Done) -> bool) {
 fn perform(job: Job) -> Outcome {
     let rate = job.rate;
     match job.what {
-        What::Question { form, recipe, level, lately, seed } => {
-            match Question::ask(&form, &recipe, level, &lately, seed) {
-                Ok(question) => {
-                    let playing =
-                        if question.is_tapped() { Playing::Round } else { Playing::Once };
-                    let rendering = Rendering::of(&question.sounds(), playing, rate, seed);
-                    Outcome::Question(Box::new((question, rendering)))
-                }
-                Err(none) => Outcome::NoPhrase(none),
+        What::Question {
+            form,
+            recipe,
+            level,
+            lately,
+            seed,
+        } => match Question::ask(&form, &recipe, level, &lately, seed) {
+            Ok(question) => {
+                let playing = if question.is_tapped() {
+                    Playing::Round
+                } else {
+                    Playing::Once
+                };
+                let rendering = Rendering::of(&question.sounds(), playing, rate, seed);
+                Outcome::Question(Box::new((question, rendering)))
             }
-        }
-        What::Sound { phrases, playing, seed } => {
-            Outcome::Sound(Rendering::of(&phrases, playing, rate, seed))
-        }
+            Err(NoPhrase { .. }) => Outcome::NoPhrase,
+        },
+        What::Sound {
+            phrases,
+            playing,
+            seed,
+        } => Outcome::Sound(Rendering::of(&phrases, playing, rate, seed)),
     }
 }

@@ -7,9 +7,11 @@
 //! Nothing here knows notes, pulses or devices, and nothing opens a file: WAV is written to and
 //! read from whatever is handed in.
 
+mod join;
 mod loudness;
 mod samples;
 pub mod wav;
 
+pub use join::{JoinError, join};
 pub use loudness::{loudness, true_peak};
 pub use samples::{Frame, Frames, Pcm, PcmError, SampleRate};

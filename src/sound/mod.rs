@@ -9,22 +9,33 @@
 //! K-weighting of ITU-R BS.1770 over its first 100 ms. A cue of so many decibels is thus the same
 //! size in every voice.
 //!
+//! [`Output`] is the way out: [`SilentOutput`] keeps the time without a sound, and, with the cargo
+//! feature `playback`, `DeviceOutput` plays on the default device. Positions are frames, moments
+//! are [`Stamp`](crate::world::Stamp)s.
 //!
 //! Nothing here judges taps, chooses phrases or opens a file, and only `device.rs` knows the
 //! library that plays.
 
 mod arrange;
 mod body;
+#[cfg(feature = "playback")]
+mod device;
+#[cfg(feature = "playback")]
+mod feed;
 mod filter;
 mod master;
+pub mod output;
 mod render;
 mod room;
 mod timeline;
 mod units;
 mod voice;
 
-pub use arrange::{JoinError, claps, join};
+pub use arrange::claps;
+#[cfg(feature = "playback")]
+pub use device::DeviceOutput;
 pub use master::fade_in;
+pub use output::{Output, SilentOutput};
 pub use render::{render, render_loop};
 pub use timeline::Timeline;
 

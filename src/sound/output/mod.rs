@@ -1,0 +1,164 @@
+//! The way out: playing sound and knowing what is heard when.
+//!
+//! Read [`Output`] first. Two things implement it: [`SilentOutput`], and with the cargo feature
+//! `playback` the default sound device. Both take the same orders and keep the same time, so that
+//! the program runs alike without a device.
+//!
+//! Positions are frames since a play's first frame, moments are stamps of the program's clock at
+//! which a frame is *heard*, not when it was handed over.
+
+mod heard;
+mod silent;
+
+#[cfg(feature = "playback")]
+pub(in crate::sound) use heard::HeardClock;
+pub use silent::SilentOutput;
+
+use std::sync::Arc;
+
+use crate::pcm::{Frame, Pcm, SampleRate};
+use crate::world::Stamp;
+
+/// What happens at the end of a sound.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Loop {
+    /// It ends.
+    Once,
+    /// It begins again without a gap, until it is stopped.
+    Round,
+}
+
+/// One order to play. A later one has a greater number.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct PlayId(pub u64);
+
+/// How far a play has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Progress {
+    /// Its first frame is not yet heard.
+    Coming,
+    /// It is heard.
+    Sounding,
+    /// It has come to its end or was stopped or replaced.
+    Over,
+}
+
+/// Which frame of a play is heard at a moment.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Position {
+    /// The play.
+    pub play: PlayId,
+    /// The frame heard, counted from the play's first and on through all rounds of a loop; negative
+    /// before it.
+    pub frame: Frame,
+    /// When the play's first frame is heard.
+    pub began: Stamp,
+    /// How far it has come.
+    pub progress: Progress,
+}
+
+/// How well an output keeps up. Compare two of them to learn what happened between.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
+pub struct Health {
+    /// How often the device ran dry, so that sound came late: a question that was asked meanwhile is
+    /// spoilt.
+    pub n_underruns: u64,
+    /// Whether the device went away for good.
+    pub lost: bool,
+}
+
+/// Why a sound is not played.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum Refused {
+    /// It has another rate than the output.
+    #[error("sound at {found} frames a second for an output at {wanted}")]
+    Rate {
+        /// The rate of the output.
+        wanted: u32,
+        /// The rate of the sound.
+        found: u32,
+    },
+    /// The device takes no more orders.
+    #[error("the sound device does not answer")]
+    Stuck,
+}
+
+/// There is no sound device that can be used.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("no sound device: {reason}")]
+pub struct NoDevice {
+    /// What the system said.
+    pub reason: String,
+}
+
+/// Plays one sound at a time and says which frame of it is heard when.
+pub trait Output {
+    /// What it is called, for people.
+    fn name(&self) -> &str;
+
+    /// The rate that sound must have to be played here.
+    fn rate(&self) -> SampleRate;
+
+    /// Plays `pcm` from its first frame, as soon as can be, in place of what sounds. Of more than two
+    /// channels the first two are heard.
+    ///
+    /// # Errors
+    /// When the sound has another rate, or the device takes no orders.
+    fn play(&mut self, pcm: Arc<Pcm>, repeat: Loop) -> Result<PlayId, Refused>;
+
+    /// Ends what sounds within a few milliseconds.
+    fn stop(&mut self);
+
+    /// Which frame of the latest play is heard at `at`: now, or the moment of a tap of the last
+    /// second or so. `None` before anything was played, and until the device has said when it will
+    /// be heard.
+    fn position(&mut self, at: Stamp) -> Option<Position>;
+
+    /// How well it keeps up.
+    fn health(&mut self) -> Health;
+}
+
+/// Refuses sound of another rate than `wanted`.
+pub(in crate::sound) fn check_rate(pcm: &Pcm, wanted: SampleRate) -> Result<(), Refused> {
+    if pcm.rate() == wanted {
+        Ok(())
+    } else {
+        Err(Refused::Rate {
+            wanted: wanted.hz(),
+            found: pcm.rate().hz(),
+        })
+    }
+}
+
+/// A play as the side that gives orders remembers it.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::sound) struct Playing {
+    pub(in crate::sound) play: PlayId,
+    n_frames: u64,
+    repeat: Loop,
+    /// Whether it was stopped.
+    pub(in crate::sound) stopped: bool,
+}
+
+impl Playing {
+    pub(in crate::sound) fn of(play: PlayId, pcm: &Pcm, repeat: Loop) -> Self {
+        Self {
+            play,
+            n_frames: pcm.n_frames().0,
+            repeat,
+            stopped: false,
+        }
+    }
+
+    pub(in crate::sound) fn progress(&self, frame: Frame) -> Progress {
+        let ended = self.repeat == Loop::Once
+            && u64::try_from(frame.0).is_ok_and(|frame| frame >= self.n_frames);
+        if self.stopped || ended || self.n_frames == 0 {
+            Progress::Over
+        } else if frame < Frame(0) {
+            Progress::Coming
+        } else {
+            Progress::Sounding
+        }
+    }
+}
