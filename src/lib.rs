@@ -16,3 +16,4 @@ pub mod rhythm;
 
 pub mod phrase;
 pub mod quiz;
+pub mod review;

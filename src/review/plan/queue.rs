@@ -1,0 +1,334 @@
+//! In which order skills come.
+//!
+//! [`Queues`] sorts all candidates once, at the start of a sitting, and then only notes what
+//! happened to the one skill in hand, so that a choice among a hundred thousand stays cheap.
+
+use std::cmp::Ordering;
+use std::collections::HashMap;
+
+use crate::quiz::{Kind, Skill};
+use crate::world::Day;
+
+use super::{Candidate, Chooser, Entry, Learner, NEW_A_DAY, Standing, Why};
+
+/// The most blocks of one skill in a sitting.
+const BLOCKS_OF_A_SKILL: u32 = 3;
+
+#[derive(Clone, Debug)]
+pub(super) struct Queues {
+    facts: Vec<Fact>,
+    /// Candidates by stage; a stage begins when the one before has nothing more to give.
+    stages: Vec<Vec<usize>>,
+    /// How many more skills may be begun today.
+    new_left: u32,
+}
+
+/// What the plan knows of one candidate.
+#[derive(Clone, Debug)]
+struct Fact {
+    why: Why,
+    /// The chance of recall today; 0 of what was never practised.
+    chance: f32,
+    /// Candidates that it needs.
+    needs: Vec<usize>,
+    readiness: Readiness,
+    practised: Practised,
+    /// Blocks in this sitting, and the number of the latest.
+    n_blocks: u32,
+    latest_block: u32,
+}
+
+/// Whether a skill opens those that need it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Readiness {
+    Firm,
+    NotYet,
+}
+
+impl Readiness {
+    fn of(standing: Option<&Standing>) -> Self {
+        match standing {
+            Some(standing) if standing.is_firm() => Self::Firm,
+            _ => Self::NotYet,
+        }
+    }
+}
+
+/// When a skill was last practised.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Practised {
+    Never,
+    Earlier,
+    Today,
+}
+
+impl Queues {
+    pub(super) fn sort(
+        learner: &Learner,
+        candidates: &[Candidate],
+        day: Day,
+        chooser: Chooser,
+    ) -> Self {
+        let standings: Vec<Option<&Standing>> = candidates
+            .iter()
+            .map(|candidate| learner.standing(&candidate.skill))
+            .collect();
+        let mut facts = facts(candidates, &standings, day);
+        send_back_to_needs(&mut facts, &standings, day);
+        let begun = |standing: &&Standing| standing.first_day() == day;
+        // Counted over all skills: what was begun today in another deck counts as well.
+        let begun_today = learner.standings().map(|(_, s)| s).filter(begun).count();
+        let begun_today = u32::try_from(begun_today).unwrap_or(u32::MAX);
+        let stages = stages(&facts, candidates, &standings, chooser);
+        Self {
+            facts,
+            stages,
+            new_left: NEW_A_DAY.saturating_sub(begun_today),
+        }
+    }
+
+    /// The best candidate whose kind is not `tired`, or else the best.
+    pub(super) fn pick(
+        &self,
+        candidates: &[Candidate],
+        tired: Option<Kind>,
+    ) -> Option<(usize, Why)> {
+        let fresh = |candidate: usize| Some(candidates[candidate].kind) != tired;
+        let mut ready = self.stages.iter().flatten().copied();
+        let best = ready
+            .clone()
+            .find(|candidate| fresh(*candidate) && self.is_ready(*candidate))
+            .or_else(|| ready.find(|candidate| self.is_ready(*candidate)));
+        if let Some(candidate) = best {
+            return Some((candidate, self.facts[candidate].why));
+        }
+        self.again(candidates, tired).or_else(|| self.anything())
+    }
+
+    pub(super) fn begin_block(&mut self, candidate: usize, number: u32) {
+        let fact = &mut self.facts[candidate];
+        fact.n_blocks = fact.n_blocks.saturating_add(1);
+        fact.latest_block = number;
+    }
+
+    /// Notes how the skill stands after its block. A block in which nothing was answered leaves a
+    /// new skill new.
+    pub(super) fn end_block(&mut self, candidate: usize, standing: Option<&Standing>) {
+        let fact = &mut self.facts[candidate];
+        fact.readiness = Readiness::of(standing);
+        if standing.is_some() {
+            if fact.practised == Practised::Never {
+                self.new_left = self.new_left.saturating_sub(1);
+            }
+            fact.practised = Practised::Today;
+        }
+    }
+
+    pub(super) fn leave_out(&mut self, candidate: usize) {
+        self.facts[candidate].n_blocks = BLOCKS_OF_A_SKILL;
+    }
+
+    /// What would be asked as things stand, best first.
+    pub(super) fn waiting_now(&self) -> impl Iterator<Item = (usize, Why)> {
+        let mut new_left = self.new_left;
+        self.stages
+            .iter()
+            .flatten()
+            .copied()
+            .filter(|candidate| self.is_ready(*candidate))
+            .map(|candidate| (candidate, self.facts[candidate].why))
+            .filter(move |(_, why)| *why != Why::New || take_one(&mut new_left))
+    }
+
+    pub(super) fn today(&self, candidates: &[Candidate]) -> Vec<Entry> {
+        let entry = |(candidate, why)| Entry { candidate, why };
+        let mut entries: Vec<Entry> = self
+            .waiting_now()
+            .filter(|(_, why)| *why != Why::Spare)
+            .map(entry)
+            .collect();
+        let resting = |index: &usize| matches!(self.facts[*index].why, Why::Resting { .. });
+        entries.extend(
+            (0..candidates.len())
+                .filter(resting)
+                .map(|index| entry((index, self.facts[index].why))),
+        );
+        entries.extend(self.first_waiting().map(entry));
+        entries
+    }
+
+    /// The first new skill that is closed, with what it waits for.
+    fn first_waiting(&self) -> Option<(usize, Why)> {
+        (0..self.facts.len()).find_map(|candidate| {
+            let fact = &self.facts[candidate];
+            let on = self.first_missing(fact)?;
+            (fact.why == Why::New).then_some((candidate, Why::Waiting { on }))
+        })
+    }
+
+    fn first_missing(&self, fact: &Fact) -> Option<usize> {
+        let missing = |need: &usize| self.facts[*need].readiness != Readiness::Firm;
+        fact.needs.iter().copied().find(missing)
+    }
+
+    fn is_ready(&self, candidate: usize) -> bool {
+        let fact = &self.facts[candidate];
+        if fact.n_blocks > 0 {
+            return false;
+        }
+        match fact.why {
+            Why::New => self.new_left > 0 && self.first_missing(fact).is_none(),
+            _ => true,
+        }
+    }
+
+    /// Another block of what was done today: least often and least recently done in this sitting.
+    fn again(&self, candidates: &[Candidate], tired: Option<Kind>) -> Option<(usize, Why)> {
+        let done = |fact: &Fact| {
+            fact.practised == Practised::Today
+                && fact.n_blocks < BLOCKS_OF_A_SKILL
+                && !matches!(fact.why, Why::Resting { .. })
+        };
+        let key = |candidate: usize| {
+            let fact = &self.facts[candidate];
+            let is_tired = Some(candidates[candidate].kind) == tired;
+            let skill = &candidates[candidate].skill;
+            (is_tired, fact.n_blocks, fact.latest_block, skill)
+        };
+        (0..self.facts.len())
+            .filter(|candidate| done(&self.facts[*candidate]))
+            .min_by_key(|candidate| key(*candidate))
+            .map(|candidate| (candidate, Why::Again))
+    }
+
+    /// Where nothing else is left from the start: what rests, and then what is closed.
+    fn anything(&self) -> Option<(usize, Why)> {
+        if self
+            .facts
+            .iter()
+            .any(|fact| fact.practised == Practised::Today)
+        {
+            return None;
+        }
+        let untouched = |candidate: &usize| self.facts[*candidate].n_blocks == 0;
+        let mut left = (0..self.facts.len()).filter(untouched);
+        let is_new = |candidate: &usize| self.facts[*candidate].why == Why::New;
+        left.clone()
+            .find(|candidate| !is_new(candidate))
+            .or_else(|| left.find(is_new))
+            .map(|candidate| (candidate, self.facts[candidate].why))
+    }
+}
+
+fn take_one(left: &mut u32) -> bool {
+    let some = *left > 0;
+    *left = left.saturating_sub(1);
+    some
+}
+
+fn facts(candidates: &[Candidate], standings: &[Option<&Standing>], day: Day) -> Vec<Fact> {
+    let mut by_skill: HashMap<&Skill, usize> = HashMap::with_capacity(candidates.len());
+    for (index, candidate) in candidates.iter().enumerate() {
+        by_skill.entry(&candidate.skill).or_insert(index);
+    }
+    candidates
+        .iter()
+        .zip(standings)
+        .map(|(candidate, standing)| {
+            let needs: Vec<usize> = candidate
+                .needs
+                .iter()
+                .filter_map(|need| by_skill.get(need).copied())
+                .collect();
+            Fact {
+                why: why(*standing, &needs, day),
+                chance: standing.map_or(0.0, |s| s.memory().retrievability(day)),
+                needs,
+                readiness: Readiness::of(*standing),
+                practised: practised(*standing, day),
+                n_blocks: 0,
+                latest_block: 0,
+            }
+        })
+        .collect()
+}
+
+fn practised(standing: Option<&Standing>, day: Day) -> Practised {
+    match standing {
+        None => Practised::Never,
+        Some(standing) if standing.latest().day >= day => Practised::Today,
+        Some(_) => Practised::Earlier,
+    }
+}
+
+fn why(standing: Option<&Standing>, needs: &[usize], day: Day) -> Why {
+    match standing {
+        None => Why::New,
+        Some(standing) if practised(Some(standing), day) == Practised::Today => Why::Again,
+        // A skill that needs no other has nothing to wait for: it only starts easier.
+        Some(standing)
+            if standing.is_failing() && !needs.is_empty() && day < standing.rests_until() =>
+        {
+            Why::Resting {
+                until: standing.rests_until(),
+            }
+        }
+        Some(standing) if standing.is_due(day) => Why::Due {
+            days: day.since(standing.latest().day),
+        },
+        Some(_) => Why::Spare,
+    }
+}
+
+/// What a failing skill needs comes back on the day after the failure, once.
+fn send_back_to_needs(facts: &mut [Fact], standings: &[Option<&Standing>], day: Day) {
+    for of in 0..facts.len() {
+        let Why::Resting { .. } = facts[of].why else {
+            continue;
+        };
+        let failed = standings[of].map(|standing| standing.memory().last_day());
+        for need in facts[of].needs.clone() {
+            let seen_since = standings[need].map(|s| s.latest().day) > failed;
+            if facts[need].why == Why::Spare && !seen_since && failed < Some(day) {
+                facts[need].why = Why::Repair { of };
+            }
+        }
+    }
+}
+
+fn stages(
+    facts: &[Fact],
+    candidates: &[Candidate],
+    standings: &[Option<&Standing>],
+    chooser: Chooser,
+) -> Vec<Vec<usize>> {
+    let those = |wanted: fn(&Why) -> bool| -> Vec<usize> {
+        (0..facts.len())
+            .filter(|i| wanted(&facts[*i].why))
+            .collect()
+    };
+    let is_due = |why: &Why| matches!(why, Why::Due { .. } | Why::Repair { .. });
+    // New skills keep the order in which they were given: the path of their deck.
+    let new = those(|why| *why == Why::New);
+    let by_id = |a: usize, b: usize| candidates[a].skill.cmp(&candidates[b].skill);
+    match chooser {
+        Chooser::Forgetting => {
+            let by_chance = |a: &usize, b: &usize| -> Ordering {
+                let order = facts[*a].chance.total_cmp(&facts[*b].chance);
+                order.then_with(|| by_id(*a, *b))
+            };
+            let mut due = those(is_due);
+            due.sort_unstable_by(by_chance);
+            let mut spare = those(|why| *why == Why::Spare);
+            spare.sort_unstable_by(by_chance);
+            vec![due, new, spare]
+        }
+        Chooser::LeastRecent => {
+            let latest = |i: usize| standings[i].map(Standing::latest);
+            let mut known =
+                those(|why| matches!(why, Why::Due { .. } | Why::Repair { .. } | Why::Spare));
+            known.sort_unstable_by(|a, b| latest(*a).cmp(&latest(*b)).then_with(|| by_id(*a, *b)));
+            vec![new, known]
+        }
+    }
+}
