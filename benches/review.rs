@@ -71,6 +71,12 @@ fn skill_named(number: usize) -> Skill {
 #[divan::bench(sample_count = 5, sample_size = 1)]
 fn replay_a_million_attempts_over_500_skills(bencher: Bencher<'_, '_>) {
     let log = log(1_000_000, 500);
+    bencher.bench_local(|| Learner::replay(&log));
+}
+
+#[divan::bench(sample_count = 5, sample_size = 1)]
+fn learn_a_million_attempts_one_by_one(bencher: Bencher<'_, '_>) {
+    let log = log(1_000_000, 500);
     bencher.bench_local(|| {
         let mut learner = Learner::new();
         for attempt in &log {

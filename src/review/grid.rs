@@ -64,27 +64,16 @@ impl<T: Weight, const W: usize, const ROWS: usize> Grid<T, W, ROWS> {
         }
     }
 
-    /// Multiplies by a likelihood, row by row, and then moves `blur` of each weight to either
-    /// neighbour in threshold; what would leave the grid stays at its edge.
+    /// Moves `blur` of each weight to either neighbour in threshold, where what would leave the grid
+    /// stays at its edge, and then multiplies by a likelihood, row by row.
     pub(super) fn update(&mut self, mut likelihood: impl FnMut(usize) -> [T; W], blur: T) {
         let scale = T::from(1.0) / self.total;
-        let stay = T::from(1.0) - blur - blur;
+        let (stay, blur) = ((T::from(1.0) - blur - blur) * scale, blur * scale);
+        // Read from a copy: reading what was written an instant ago, askew, stalls the processor.
+        let before = *self.cells;
         let mut columns = [T::from(0.0); W];
-        for (row, weights) in self.cells.iter_mut().enumerate() {
-            let mut product = likelihood(row);
-            for (product, weight) in product.iter_mut().zip(weights.iter()) {
-                *product = *product * *weight * scale;
-            }
-            let left = |i: usize| product[i.saturating_sub(1)];
-            weights[0] = floored(product[0] * stay + (product[0] + product[1]) * blur);
-            weights[W - 1] = floored(product[W - 1] * stay + (product[W - 1] + left(W - 1)) * blur);
-            for ((weight, here), (before, after)) in weights[1..W - 1]
-                .iter_mut()
-                .zip(&product[1..W - 1])
-                .zip(product[..W - 2].iter().zip(&product[2..]))
-            {
-                *weight = floored(*here * stay + (*before + *after) * blur);
-            }
+        for (row, (weights, before)) in self.cells.iter_mut().zip(&before).enumerate() {
+            learn_row(weights, before, &likelihood(row), stay, blur);
             add(&mut columns, weights);
         }
         self.columns = columns;
@@ -99,6 +88,13 @@ impl<T: Weight, const W: usize, const ROWS: usize> Grid<T, W, ROWS> {
     /// The sum of all weights.
     pub(super) fn total(&self) -> T {
         self.total
+    }
+
+    /// The mean of what `value` gives for each threshold.
+    pub(super) fn mean(&self, value: impl Fn(usize) -> f64) -> f64 {
+        let total: f64 = self.total.into();
+        let weighted = |(column, weight): (usize, &T)| (*weight).into() * value(column);
+        self.columns.iter().enumerate().map(weighted).sum::<f64>() / total
     }
 
     /// The probability of each threshold.
@@ -122,12 +118,26 @@ impl<const W: usize, const ROWS: usize> Grid<f32, W, ROWS> {
     }
 }
 
-/// The mean of `values` under the probabilities `weights`.
-pub(super) fn mean(weights: &[f64], values: impl Iterator<Item = f64>) -> f64 {
-    weights.iter().zip(values).map(|(w, v)| w * v).sum()
+/// One row's weights from those before: what stays and what its neighbours give, an edge being its
+/// own neighbour, times the likelihood.
+fn learn_row<T: Weight, const W: usize>(
+    weights: &mut [T; W],
+    before: &[T; W],
+    likelihood: &[T; W],
+    stay: T,
+    blur: T,
+) {
+    let last = W - 1;
+    let moved = |left: T, here: T, right: T| here * stay + (left + right) * blur;
+    weights[0] = floored(moved(before[0], before[0], before[1]) * likelihood[0]);
+    let inner = weights[1..].iter_mut().zip(&likelihood[1..]);
+    for ((weight, likelihood), near) in inner.zip(before.windows(3)) {
+        *weight = floored(moved(near[0], near[1], near[2]) * *likelihood);
+    }
+    weights[last] = floored(moved(before[last - 1], before[last], before[last]) * likelihood[last]);
 }
 
-fn add<T: Weight>(columns: &mut [T], weights: &[T]) {
+fn add<T: Weight, const W: usize>(columns: &mut [T; W], weights: &[T; W]) {
     for (column, weight) in columns.iter_mut().zip(weights) {
         *column = *column + *weight;
     }

@@ -3,6 +3,7 @@
 //! A [`Learner`] is a fold over the log of attempts in the order (day, time, id): drop it, replay,
 //! and the same comes out. A store may keep each [`Standing`] as a cache and give them all back.
 
+use std::borrow::Borrow;
 use std::collections::BTreeMap;
 
 use crate::quiz::{Attempt, Kind, Skill};
@@ -53,12 +54,26 @@ impl Learner {
     pub fn replay<'a>(attempts: impl IntoIterator<Item = &'a Attempt>) -> Self {
         let mut attempts: Vec<&Attempt> = attempts.into_iter().collect();
         attempts.sort_by_key(|attempt| Order::of(attempt));
+        // Sorted, so that none is late.
+        Self::replay_in_order(attempts).0
+    }
+
+    /// The same from attempts that come one after the other in the order (day, time, id), so that a
+    /// long log need not be held at once. `Late` when one was out of order.
+    pub fn replay_in_order(
+        attempts: impl IntoIterator<Item = impl Borrow<Attempt>>,
+    ) -> (Self, Arrival) {
         let mut learner = Self::new();
+        let mut all = Arrival::Next;
         for attempt in attempts {
-            // Sorted, so that none is late.
-            let _: Arrival = learner.learn(attempt);
+            if learner.take(attempt.borrow(), |_| ()) == Arrival::Late {
+                all = Arrival::Late;
+            }
         }
-        learner
+        for standing in learner.skills.values_mut() {
+            standing.settle();
+        }
+        (learner, all)
     }
 
     /// The learner whose skills stand like this, as a store kept them.
@@ -74,23 +89,30 @@ impl Learner {
         learner
     }
 
-    /// Learns one attempt.
+    /// Learns one attempt, which must not have been learnt before.
     pub fn learn(&mut self, attempt: &Attempt) -> Arrival {
-        let order = Order::of(attempt);
-        let arrival = if self.latest < Some(order) {
+        self.take(attempt, Standing::settle)
+    }
+
+    /// Takes an attempt in, and `then` has its skill's standing, to be settled now or later.
+    fn take(&mut self, attempt: &Attempt, then: impl FnOnce(&mut Standing)) -> Arrival {
+        let order = Some(Order::of(attempt));
+        let arrival = if self.latest < order {
             Arrival::Next
         } else {
             Arrival::Late
         };
-        self.latest = self.latest.max(Some(order));
+        self.latest = self.latest.max(order);
         if let Some(standing) = self.skills.get_mut(&attempt.skill) {
             let before = thousandths(standing);
-            standing.learn(attempt);
+            standing.take(attempt);
+            then(standing);
             let siblings = self.siblings.entry(standing.kind()).or_default();
             siblings.sum += thousandths(standing) - before;
         } else {
             let threshold = self.start(attempt.kind, attempt.alternatives);
-            let standing = Standing::begin(threshold, attempt);
+            let mut standing = Standing::begin(threshold, attempt);
+            then(&mut standing);
             let siblings = self.siblings.entry(attempt.kind).or_default();
             siblings.sum += thousandths(&standing);
             siblings.n += 1;

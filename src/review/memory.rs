@@ -145,7 +145,7 @@ mod tests {
 
     use super::*;
 
-    /// FSRS-6 as computed by the PyPI package fsrs 6.3.2 and by its formulas typed anew
+    /// FSRS-6 as computed by the Python package fsrs 6.3.2 and by its formulas typed anew
     /// (`tests/reference/scripts/make_review.py`).
     fn fixture() -> Value {
         let path = concat!(

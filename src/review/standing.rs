@@ -3,7 +3,7 @@
 //! A [`Standing`] learns attempts in the order of the log, [`Order`]. Every attempt moves the level;
 //! the first block of a learning day also makes the day's one memory event. The log holds attempts
 //! and never says that a block is over, so the memory before the day is kept and the event is judged
-//! anew at every attempt of that block: a replay that stops after any attempt gives the same state.
+//! anew whenever that block goes on: a replay that stops after any attempt gives the same state.
 //!
 //! Units: learning days; decibels; probabilities 0 to 1.
 
@@ -90,8 +90,8 @@ pub struct Standing {
     pub(super) recalls: Vec<Recall>,
     /// Days before `today` on which the criterion was met.
     pub(super) firm_days: u8,
-    /// Guess-free and observed success at the criterion, as predicted after the latest attempt.
-    pub(super) heard: f64,
+    /// The criterion as it stood at the latest attempt, and the success predicted there since.
+    pub(super) criterion: Level,
     pub(super) success: f64,
     /// Whether the criterion was met at the end of today's first block, as far as it went.
     pub(super) met_today: Met,
@@ -99,6 +99,16 @@ pub struct Standing {
     pub(super) right: u32,
     pub(super) first_day: Day,
     pub(super) latest: Order,
+    /// Whether `recall`, `memory` and `met_today` are behind `today`. Only while attempts are being
+    /// taken: outside it is always settled.
+    pub(super) event: Event,
+}
+
+/// Whether a day's event was judged by all that its first block has shown.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Event {
+    Judged,
+    Open,
 }
 
 /// Whether a criterion was met.
@@ -109,7 +119,8 @@ pub(super) enum Met {
 }
 
 impl Standing {
-    /// The standing after a first attempt, begun from what was expected of the `threshold`.
+    /// The standing after a first attempt, begun from what was expected of the `threshold`; not yet
+    /// settled.
     pub(super) fn begin(threshold: Threshold, attempt: &Attempt) -> Self {
         let predicted = threshold.guess_free_success(attempt.criterion);
         let mut standing = Self {
@@ -121,24 +132,48 @@ impl Standing {
             recall: Recall::Lost,
             recalls: Vec::new(),
             firm_days: 0,
-            heard: predicted,
+            criterion: attempt.criterion,
             success: 0.0,
             met_today: Met::No,
             answered: 0,
             right: 0,
             first_day: attempt.day,
             latest: Order::of(attempt),
+            event: Event::Open,
         };
         standing.take(attempt);
         standing
     }
 
-    /// Learns the next attempt of the log. One that belongs further back moves the level alone.
-    pub(super) fn learn(&mut self, attempt: &Attempt) {
+    /// Takes the next attempt of the log in; [`Standing::settle`] must follow before anybody looks.
+    /// One that belongs further back moves the level alone.
+    pub(super) fn take(&mut self, attempt: &Attempt) {
+        let is_first_block =
+            |today: &Evidence| attempt.day == today.day && BlockId::of(attempt) == today.block;
+        if !is_first_block(&self.today) {
+            // The event is judged by the level at the end of its block, so before this attempt.
+            self.judge();
+        }
         if attempt.day > self.today.day {
             self.begin_day(attempt);
         }
-        self.take(attempt);
+        self.threshold.offer(attempt.alternatives);
+        self.threshold.learn(attempt.level, attempt.right);
+        self.criterion = attempt.criterion;
+        self.answered = self.answered.saturating_add(1);
+        self.right = self.right.saturating_add(u32::from(attempt.right));
+        self.latest = self.latest.max(Order::of(attempt));
+        if is_first_block(&self.today) {
+            self.today.note(attempt);
+            self.event = Event::Open;
+        }
+    }
+
+    /// Brings everything up to what was taken in. Taking many attempts and settling once gives the
+    /// same as settling after each; it is only sooner done.
+    pub(super) fn settle(&mut self) {
+        self.judge();
+        self.success = self.threshold.success(self.criterion);
     }
 
     fn begin_day(&mut self, attempt: &Attempt) {
@@ -160,29 +195,20 @@ impl Standing {
         self.today = Evidence::new(attempt.day, BlockId::of(attempt), narrow(predicted));
     }
 
-    fn take(&mut self, attempt: &Attempt) {
-        self.threshold.offer(attempt.alternatives);
-        self.threshold.learn(attempt.level, attempt.right);
-        self.heard = self.threshold.guess_free_success(attempt.criterion);
-        self.success = self.threshold.success(attempt.criterion);
-        self.answered = self.answered.saturating_add(1);
-        self.right = self.right.saturating_add(u32::from(attempt.right));
-        self.latest = self.latest.max(Order::of(attempt));
-        if attempt.day == self.today.day && BlockId::of(attempt) == self.today.block {
-            self.today.note(attempt);
-            self.judge();
-        }
-    }
-
     /// The day's one memory event, from what its first block has shown so far.
     fn judge(&mut self) {
-        self.recall = self.today.recall(self.heard);
+        if self.event == Event::Judged {
+            return;
+        }
+        let heard = self.threshold.guess_free_success(self.criterion);
+        self.recall = self.today.recall(heard);
         self.memory = Memory::step(self.before, self.recall, self.today.day);
-        self.met_today = if self.heard >= FIRM_FROM {
+        self.met_today = if heard >= FIRM_FROM {
             Met::Yes
         } else {
             Met::No
         };
+        self.event = Event::Judged;
     }
 
     /// The kind of its first question.

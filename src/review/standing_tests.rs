@@ -211,6 +211,8 @@ fn a_late_attempt_is_told() {
     let mut learner = Learner::new();
     assert_eq!(learner.learn(&block(3, 1, "r")[0]), Arrival::Next);
     assert_eq!(learner.learn(&block(1, 1, "r")[0]), Arrival::Late);
+    let (_, arrival) = Learner::replay_in_order([&block(3, 1, "r")[0], &block(1, 1, "r")[0]]);
+    assert_eq!(arrival, Arrival::Late);
     let standing = learner.standings().next().expect("one skill").1;
     assert_eq!(standing.memory().last_day(), Day(3));
     assert_eq!(standing.answered(), 2);

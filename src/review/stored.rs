@@ -4,12 +4,13 @@
 //! that made them. Whatever is not exactly that is no standing: the log is the truth, and a cache
 //! that cannot be read is dropped and rebuilt.
 
+use crate::phrase::Level;
 use crate::quiz::{AttemptId, Kind};
 use crate::world::{Day, Moment};
 
 use super::grade::Evidence;
 use super::memory::{Memory, Recall};
-use super::standing::{BlockId, Met, N_RECALLS, Order, Standing};
+use super::standing::{BlockId, Event, Met, N_RECALLS, Order, Standing};
 use super::threshold::Threshold;
 
 /// The version of all rules and constants by which attempts become standings. Any change of them
@@ -33,7 +34,7 @@ impl Standing {
             out.small(recall_number(*recall));
         }
         out.small(self.firm_days);
-        out.put(self.heard.to_le_bytes());
+        out.put(self.criterion.tenths().to_le_bytes());
         out.put(self.success.to_le_bytes());
         out.small(u8::from(self.met_today == Met::Yes));
         out.put(self.answered.to_le_bytes());
@@ -65,13 +66,14 @@ impl Standing {
             recall: from.recall()?,
             recalls: from.recalls()?,
             firm_days: from.small()?,
-            heard: from.chance()?,
+            criterion: from.level()?,
             success: from.chance()?,
             met_today: if from.truth()? { Met::Yes } else { Met::No },
             answered: u32::from_le_bytes(from.take()?),
             right: u32::from_le_bytes(from.take()?),
             first_day: from.day()?,
             latest: from.order()?,
+            event: Event::Judged,
             threshold: Threshold::from_weights(alternatives, &from.weights()?)?,
         };
         from.0.is_empty().then_some(standing)
@@ -147,6 +149,12 @@ impl Reader<'_> {
         let chance = f64::from_le_bytes(self.take()?);
         // A predicted success may pass 1 by the last digit of a sum.
         (0.0..=1.0001).contains(&chance).then_some(chance)
+    }
+
+    fn level(&mut self) -> Option<Level> {
+        let tenths = i16::from_le_bytes(self.take()?);
+        let level = Level::of_tenths(tenths);
+        (level.tenths() == tenths).then_some(level)
     }
 
     fn day(&mut self) -> Option<Day> {
@@ -228,6 +236,12 @@ mod tests {
     use crate::review::standing::tests::{attempt, history};
     use crate::review::{Learner, Threshold};
 
+    fn first() -> Standing {
+        let mut standing = Standing::begin(Threshold::new(3, 6.0, 6.0), &attempt(1));
+        standing.settle();
+        standing
+    }
+
     #[test]
     fn every_standing_comes_back_and_goes_on_alike() {
         let attempts = history(7, 400);
@@ -250,8 +264,7 @@ mod tests {
 
     #[test]
     fn bytes_cut_short_or_grown_or_of_other_rules_are_no_standing() {
-        let standing = Standing::begin(Threshold::new(3, 6.0, 6.0), &attempt(1));
-        let bytes = standing.encode();
+        let bytes = first().encode();
         for cut in 0..bytes.len() {
             assert_eq!(Standing::decode(&bytes[..cut]), None, "{cut} bytes");
         }
@@ -265,7 +278,7 @@ mod tests {
     proptest! {
         #[test]
         fn no_bytes_panic(at in 4_usize..5000, byte: u8, tail in proptest::collection::vec(any::<u8>(), 0..64)) {
-            let mut bytes = Standing::begin(Threshold::new(3, 6.0, 6.0), &attempt(1)).encode();
+            let mut bytes = first().encode();
             let n = bytes.len();
             bytes[at % n] = byte;
             for (place, new) in bytes.iter_mut().skip(at % n).zip(&tail) {
@@ -273,7 +286,8 @@ mod tests {
             }
             if let Some(mut standing) = Standing::decode(&bytes) {
                 // Whatever was accepted can be used.
-                standing.learn(&attempt(2));
+                standing.take(&attempt(2));
+                standing.settle();
                 prop_assert!(standing.threshold().mean().is_finite());
                 prop_assert!(standing.memory().stability().is_finite());
                 let _ = (standing.is_firm(), standing.is_failing(), standing.rests_until());

@@ -17,7 +17,7 @@ use std::sync::LazyLock;
 use crate::phrase::Level;
 use crate::world::Seed;
 
-use super::grid::{self, Grid};
+use super::grid::Grid;
 
 /// Thresholds: −10 to 22 dB in steps of 1 dB.
 const N_THRESHOLDS: usize = 33;
@@ -164,7 +164,7 @@ impl Threshold {
 
     /// The expected threshold in decibels: the middle of the curve, not the level of five in six.
     pub fn mean(&self) -> f64 {
-        grid::mean(&self.grid.marginal(), (0..N_THRESHOLDS).map(threshold_at))
+        self.grid.mean(threshold_at)
     }
 
     /// The range in decibels that holds the threshold with a probability of 95 %.

@@ -87,7 +87,7 @@ impl<const W: usize, const ROWS: usize> Outside<W, ROWS> {
     }
 
     fn mean(&self) -> f64 {
-        grid::mean(&self.grid.marginal(), self.domain.into_iter())
+        self.grid.mean(|column| self.domain[column])
     }
 
     fn mode(&self) -> (f64, f64) {
