@@ -23,7 +23,7 @@ use crate::quiz::{
     Attempt, Effect, Event, Hearing, Now, Playing, Question, Sitting, Skill, Stage, Ticket,
 };
 use crate::review::plan::{Choice, Chooser, Limit, Plan, Terms};
-use crate::review::{Arrival, Learner, RULES, Standing};
+use crate::review::{Arrival, Learner, RULES, Replay, Standing};
 use crate::rhythm::Counting;
 use crate::sound::Output;
 use crate::sound::output::Refused;
@@ -674,11 +674,10 @@ fn learner_of(store: &mut Store) -> Result<Learner, StoreError> {
             return Ok(Learner::from_standings(standings));
         }
     }
-    let mut learner = Learner::new();
-    store.attempts(|attempt| {
-        // Streamed in the order of learning, so that none is late.
-        let _: Arrival = learner.learn(&attempt);
-    })?;
+    let mut replay = Replay::default();
+    store.attempts(|attempt| replay.take(&attempt))?;
+    // The store streams in the order of learning, so that none is late.
+    let (learner, _) = replay.finish();
     let rows = learner.standings().map(|(skill, standing)| {
         (
             skill.clone(),

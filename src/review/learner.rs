@@ -25,6 +25,35 @@ pub struct Learner {
     latest: Option<Order>,
 }
 
+/// A replay under way, for a log that is streamed and never held at once.
+#[derive(Debug, Default)]
+pub struct Replay {
+    learner: Learner,
+    is_late: bool,
+}
+
+impl Replay {
+    /// Learns the next attempt in the order (day, time, id).
+    pub fn take(&mut self, attempt: &Attempt) {
+        if self.learner.take(attempt, |_| ()) == Arrival::Late {
+            self.is_late = true;
+        }
+    }
+
+    /// The learner after all of them; `Late` when one was out of order.
+    pub fn finish(mut self) -> (Learner, Arrival) {
+        self.learner.skills.values_mut().for_each(Standing::settle);
+        (
+            self.learner,
+            if self.is_late {
+                Arrival::Late
+            } else {
+                Arrival::Next
+            },
+        )
+    }
+}
+
 /// How an attempt came in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[must_use]
@@ -58,22 +87,16 @@ impl Learner {
         Self::replay_in_order(attempts).0
     }
 
-    /// The same from attempts that come one after the other in the order (day, time, id), so that a
-    /// long log need not be held at once. `Late` when one was out of order.
+    /// The same from attempts that come one after the other in the order (day, time, id). `Late`
+    /// when one was out of order.
     pub fn replay_in_order(
         attempts: impl IntoIterator<Item = impl Borrow<Attempt>>,
     ) -> (Self, Arrival) {
-        let mut learner = Self::new();
-        let mut all = Arrival::Next;
+        let mut replay = Replay::default();
         for attempt in attempts {
-            if learner.take(attempt.borrow(), |_| ()) == Arrival::Late {
-                all = Arrival::Late;
-            }
+            replay.take(attempt.borrow());
         }
-        for standing in learner.skills.values_mut() {
-            standing.settle();
-        }
-        (learner, all)
+        replay.finish()
     }
 
     /// The learner whose skills stand like this, as a store kept them.

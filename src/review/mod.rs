@@ -20,7 +20,7 @@ mod standing;
 mod stored;
 mod threshold;
 
-pub use learner::{Arrival, Learner};
+pub use learner::{Arrival, Learner, Replay};
 pub use memory::{LONGEST_GAP_DAYS, Memory, Recall};
 pub use standing::{Order, Standing};
 pub use stored::RULES;
