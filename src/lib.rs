@@ -17,3 +17,5 @@ pub mod rhythm;
 pub mod accent;
 pub mod phrase;
 pub mod quiz;
+
+pub mod deck;
