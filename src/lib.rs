@@ -19,11 +19,10 @@ pub mod phrase;
 pub mod quiz;
 pub mod review;
 
-pub mod deck;
-
 pub mod pcm;
 pub mod sound;
 
+pub mod deck;
 pub mod store;
 
 pub mod app;

@@ -1,0 +1,202 @@
+//! From a text to a deck: what its exercises say together, and one question of each.
+
+use std::collections::HashMap;
+
+use crate::phrase::Level;
+use crate::quiz::{Question, Skill};
+use crate::world::Seed;
+
+use super::exercise::{self, Body, Draft};
+use super::fault::{Fault, Faults, nearest, quoted};
+use super::written::{Document, Key, Table, Value};
+use super::{Deck, Exercise};
+
+/// The longest text that is read, in bytes: far more than a deck of the most exercises.
+pub(super) const LONGEST_TEXT: usize = 1 << 20;
+
+/// The most exercises of a deck.
+pub(super) const MOST_EXERCISES: usize = 200;
+
+/// The format that is read.
+const FORMAT: i64 = 1;
+
+const KEYS: [Key; 4] = [
+    Key {
+        name: "format",
+        expected: "format = 1",
+    },
+    Key {
+        name: "id",
+        expected: "an id of 1 to 40 lower-case letters, digits and hyphens",
+    },
+    Key {
+        name: "title",
+        expected: "a short text on one line",
+    },
+    Key {
+        name: "exercise",
+        expected: "one exercise or more, each under [[exercise]]",
+    },
+];
+
+/// Reads a deck.
+///
+/// # Errors
+/// All faults of the text, in its order.
+pub fn parse(text: &str) -> Result<Deck, Vec<Fault>> {
+    let mut faults = Faults::default();
+    match read(text, &mut faults) {
+        Some(deck) if faults.is_empty() => Ok(deck),
+        _ => Err(faults.placed_in(text)),
+    }
+}
+
+fn read(text: &str, faults: &mut Faults) -> Option<Deck> {
+    if text.len() > LONGEST_TEXT {
+        let found = format!("{} bytes", text.len());
+        faults.add(0, &found, &format!("at most {LONGEST_TEXT}"));
+        return None;
+    }
+    let document = Document::read(text, faults);
+    let table = document.table(&KEYS, "exercise", faults);
+    table.need("format", faults, format);
+    let id = table.need("id", faults, exercise::id);
+    let title = table.need("title", faults, Value::label);
+    let drafts = drafts(&table, faults);
+    let places = places(&drafts, faults);
+    check_needs(&drafts, &places, faults);
+    let exercises = drafts
+        .into_iter()
+        .map(|draft| finish(id, draft, faults))
+        .collect::<Vec<Option<Exercise>>>();
+    Some(Deck {
+        id: id?.into(),
+        title: title?,
+        exercises: exercises.into_iter().collect::<Option<_>>()?,
+    })
+}
+
+fn format(value: Value<'_>, faults: &mut Faults) -> Option<()> {
+    let number = value.whole(faults)?;
+    if number != FORMAT {
+        let hint = "this program reads decks of format 1".to_owned();
+        faults.add_hinted(value.at, &value.found(), value.expected, Some(hint));
+    }
+    Some(())
+}
+
+fn drafts<'a>(table: &Table<'a>, faults: &mut Faults) -> Vec<Draft<'a>> {
+    let tables = table.need("exercise", faults, |value, faults| {
+        Some(value.tables(MOST_EXERCISES, &exercise::KEYS, faults))
+    });
+    let tables = tables.unwrap_or_default();
+    tables
+        .iter()
+        .map(|table| exercise::read(table, faults))
+        .collect()
+}
+
+/// Where in the deck each id stands, from 0. An id that stands twice is a fault.
+fn places<'a>(drafts: &[Draft<'a>], faults: &mut Faults) -> HashMap<&'a str, usize> {
+    let mut places = HashMap::new();
+    for (idx, draft) in drafts.iter().enumerate() {
+        let (Some(name), Some(value)) = (draft.name, draft.id) else {
+            continue;
+        };
+        if let Some(first) = places.get(name) {
+            let found = format!("{} again", quoted(name));
+            let hint = format!("exercise {} of the deck has it", first + 1);
+            faults.add_hinted(value.at, &found, "an id of its own", Some(hint));
+        } else {
+            places.insert(name, idx);
+        }
+    }
+    places
+}
+
+/// Notes what is needed and does not exist, and what in the end would need itself.
+fn check_needs(drafts: &[Draft<'_>], places: &HashMap<&str, usize>, faults: &mut Faults) {
+    for need in drafts.iter().flat_map(|draft| &draft.needs) {
+        if !places.contains_key(need.name) {
+            let mut known: Vec<&str> = places.keys().copied().collect();
+            // The same hint every time, whatever the order of the map.
+            known.sort_unstable();
+            let hint = nearest(need.name, known);
+            let expected = "the id of an exercise of this deck";
+            faults.add_hinted(need.value.at, &need.value.found(), expected, hint);
+        }
+    }
+    let mut walk = Walk {
+        drafts,
+        places,
+        is_done: vec![false; drafts.len()],
+        path: Vec::new(),
+    };
+    for idx in 0..drafts.len() {
+        walk.visit(idx, faults);
+    }
+}
+
+/// A walk along needs, depth first; no deeper than there are exercises.
+struct Walk<'a> {
+    drafts: &'a [Draft<'a>],
+    places: &'a HashMap<&'a str, usize>,
+    is_done: Vec<bool>,
+    path: Vec<usize>,
+}
+
+impl Walk<'_> {
+    fn visit(&mut self, idx: usize, faults: &mut Faults) {
+        if self.is_done[idx] {
+            return;
+        }
+        self.path.push(idx);
+        for need in &self.drafts[idx].needs {
+            let Some(next) = self.places.get(need.name).copied() else {
+                continue;
+            };
+            match self.path.iter().position(|before| *before == next) {
+                Some(first) => {
+                    let round = self.path[first..].iter().chain([&next]);
+                    let names: Vec<&str> = round.filter_map(|idx| self.drafts[*idx].name).collect();
+                    let found = format!("needs that come round: {}", names.join(" > "));
+                    let expected = "needs that end at an exercise without needs";
+                    faults.add(need.value.at, &found, expected);
+                }
+                None => self.visit(next, faults),
+            }
+        }
+        self.path.pop();
+        self.is_done[idx] = true;
+    }
+}
+
+/// The exercise of a draft, once it made a question at both ends of its levels.
+fn finish(deck: Option<&str>, draft: Draft<'_>, faults: &mut Faults) -> Option<Exercise> {
+    let body = draft.body?;
+    let is_asked = [body.levels.easiest(), body.levels.hardest()]
+        .map(|level| makes_a_question(&body, level, draft.at, faults));
+    let skill = |name: &str| Some(Skill(format!("{}/{name}", deck?).into()));
+    let needs = draft.needs.iter().map(|need| skill(need.name));
+    let exercise = Exercise {
+        skill: skill(draft.name?)?,
+        title: body.title,
+        line: body.line,
+        repair: body.repair,
+        needs: needs.collect::<Option<_>>()?,
+        form: body.form,
+        recipe: body.recipe,
+        levels: body.levels,
+    };
+    is_asked.into_iter().all(|asked| asked).then_some(exercise)
+}
+
+fn makes_a_question(body: &Body, level: Level, at: usize, faults: &mut Faults) -> bool {
+    // Any seed would do; it is fixed so that a deck is read the same way every time.
+    let asked = Question::ask(&body.form, &body.recipe, level, &[], Seed(0));
+    if let Err(error) = &asked {
+        let expected = "a recipe that can be asked at its easiest and at its hardest level";
+        faults.add(at, &error.to_string(), expected);
+    }
+    asked.is_ok()
+}
