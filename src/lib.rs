@@ -26,3 +26,4 @@ pub mod deck;
 pub mod store;
 
 pub mod app;
+pub mod cli;

@@ -38,9 +38,9 @@ impl Course {
             skill: exercise.skill.clone(),
             kind: exercise.form.kind(),
             needs: exercise.needs.clone(),
-            criterion: exercise.levels.criterion,
-            easiest: exercise.levels.easiest,
-            hardest: exercise.levels.hardest,
+            criterion: exercise.levels.criterion(),
+            easiest: exercise.levels.easiest(),
+            hardest: exercise.levels.hardest(),
             alternatives: exercise.form.alternatives(&exercise.recipe),
         };
         self.deck.exercises().iter().map(candidate).collect()

@@ -638,7 +638,7 @@ impl App {
             line: exercise.line.clone(),
             repair: exercise.repair.clone(),
             why: today::why_in_words(choice.why, &self.course, self.planned_for),
-            criterion: exercise.levels.criterion,
+            criterion: exercise.levels.criterion(),
             level: choice.level,
             alternatives: exercise.form.alternatives(&exercise.recipe),
             block: choice.block,

@@ -1,0 +1,88 @@
+//! The command line as typed.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand};
+
+/// Trains the ear for cross-rhythm in six-pulse cycles. Without a command it opens on what today
+/// holds.
+#[derive(Debug, Parser)]
+#[command(name = "contrapalma", version, max_term_width = 90)]
+pub(super) struct Cli {
+    #[command(flatten)]
+    pub(super) practice: Practice,
+    #[command(subcommand)]
+    pub(super) command: Option<Command>,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Begin a sitting
+    Sit(Sit),
+    /// Make one phrase of an exercise, to be judged outside
+    Phrase(Phrase),
+}
+
+/// What every sitting takes.
+#[derive(Clone, Debug, Args)]
+pub(super) struct Practice {
+    /// Keep data in this folder
+    #[arg(long, value_name = "DIR", global = true)]
+    pub(super) data: Option<PathBuf>,
+    /// Practise this deck instead of the built-in one
+    #[arg(long, value_name = "FILE", global = true)]
+    pub(super) deck: Option<PathBuf>,
+    /// Draw all chance from this number
+    #[arg(long, value_name = "N", global = true)]
+    pub(super) seed: Option<u64>,
+    /// End the sitting after the block in which so many minutes are reached
+    #[arg(long, value_name = "N", global = true, default_value_t = 10,
+          value_parser = clap::value_parser!(u16).range(1..=120))]
+    pub(super) minutes: u16,
+    /// End the sitting after exactly so many questions
+    #[arg(long, value_name = "N", global = true, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    pub(super) questions: Option<u32>,
+    /// Keep time without a sound device: nothing is heard
+    #[arg(long, global = true)]
+    pub(super) silent: bool,
+}
+
+/// `sit`.
+#[derive(Debug, Args)]
+pub(super) struct Sit {
+    /// Ask and answer in lines of text; a tap is an empty line
+    #[arg(long)]
+    pub(super) plain: bool,
+}
+
+/// `phrase`.
+#[derive(Debug, Args)]
+pub(super) struct Phrase {
+    /// The exercise, by its id in the deck
+    #[arg(value_name = "EXERCISE")]
+    pub(super) exercise: String,
+    /// How strong the cues are, in decibels [default: the exercise's criterion]
+    #[arg(long, value_name = "DB", value_parser = decibels)]
+    pub(super) level: Option<f64>,
+    /// The feel it is to have: threes, twos, both, in-turn or either [default: one of the exercise's]
+    #[arg(long, value_name = "FEEL", value_parser = feel)]
+    pub(super) feel: Option<crate::rhythm::Feel>,
+    /// Write its sound to this WAV file
+    #[arg(long, value_name = "FILE")]
+    pub(super) wav: Option<PathBuf>,
+    /// Write what it states to this JSON file; without --wav and --json it goes to standard output
+    #[arg(long, value_name = "FILE")]
+    pub(super) json: Option<PathBuf>,
+}
+
+fn feel(text: &str) -> Result<crate::rhythm::Feel, String> {
+    crate::rhythm::Feel::from_id(text)
+        .ok_or_else(|| "one of threes, twos, both, in-turn, either was expected".to_owned())
+}
+
+fn decibels(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(db) if (1.5..=12.0).contains(&db) => Ok(db),
+        _ => Err("a number from 1.5 to 12 was expected".to_owned()),
+    }
+}

@@ -1,0 +1,4 @@
+//! One file a command.
+
+pub(super) mod phrase;
+pub(super) mod practise;

@@ -1,0 +1,180 @@
+//! `contrapalma phrase`: one phrase of an exercise, as WAV and as JSON.
+
+use std::fs;
+use std::io::{self, Cursor, Write as _};
+use std::path::Path;
+
+use serde_json::{Value, json};
+
+use crate::cli::args;
+use crate::cli::failure::{Failure, Kind};
+use crate::deck::{Deck, Exercise};
+use crate::pcm::{SampleRate, wav};
+use crate::phrase::{GENERATOR, Level, Measured, Note, Purpose, Recipe, Row, Wanted, make};
+use crate::quiz::Form;
+use crate::rhythm::{Feel, Tick};
+use crate::sound::{Timeline, render};
+use crate::world::Seed;
+
+/// Makes the phrase and writes it where it is wanted.
+pub(in crate::cli) fn run(deck: &Deck, asked: &args::Phrase, seed: Seed) -> Result<(), Failure> {
+    let exercise = find(deck, &asked.exercise)?;
+    let level = asked
+        .level
+        .map_or(exercise.levels.criterion(), Level::of_decibels);
+    let measured = measure(exercise, asked.feel, level, seed)?;
+    if let Some(path) = &asked.wav {
+        let pcm = render(measured.phrase(), SampleRate::HZ_48000, seed);
+        let mut file = Cursor::new(Vec::new());
+        wav::write(&pcm, &mut file)
+            .map_err(|error| Failure::new(Kind::Bug, error, "this is a mistake in the program"))?;
+        write_whole(path, file.get_ref())?;
+    }
+    let text = format!("{:#}\n", describe(exercise, &measured, seed));
+    match &asked.json {
+        Some(path) => write_whole(path, text.as_bytes()),
+        None if asked.wav.is_none() => print(&text),
+        None => Ok(()),
+    }
+}
+
+fn find<'a>(deck: &'a Deck, id: &str) -> Result<&'a Exercise, Failure> {
+    let named = |exercise: &&Exercise| {
+        let skill = &*exercise.skill.0;
+        skill == id
+            || skill
+                .split_once('/')
+                .is_some_and(|(_, exercise)| exercise == id)
+    };
+    deck.exercises().iter().find(named).ok_or_else(|| {
+        let ids: Vec<&str> = deck
+            .exercises()
+            .iter()
+            .filter_map(|exercise| exercise.skill.0.split_once('/').map(|(_, id)| id))
+            .collect();
+        let what = format!("no exercise {:?} in this deck", crate::label::printable(id));
+        Failure::new(Kind::Usage, what, format!("it has {}", ids.join(", ")))
+    })
+}
+
+fn measure(
+    exercise: &Exercise,
+    feel: Option<Feel>,
+    level: Level,
+    seed: Seed,
+) -> Result<Measured, Failure> {
+    let mut dice = seed.child("feel", 0).dice();
+    let drawn = dice
+        .pick(exercise.recipe.feels())
+        .copied()
+        .unwrap_or(Feel::Threes);
+    let purpose = match exercise.form {
+        Form::FindStart(_) => Purpose::FindStart,
+        Form::NameFeel | Form::FitClapping { .. } => Purpose::NameFeel,
+    };
+    let wanted = Wanted {
+        feel: feel.unwrap_or(drawn),
+        level,
+        knocks: None,
+        purpose,
+    };
+    if wanted.feel == Feel::InTurn && exercise.recipe.cycles().0 < 4 {
+        let what = "in-turn needs phrases of 4 cycles or more, and this exercise has fewer";
+        return Err(Failure::new(
+            Kind::Usage,
+            what,
+            "choose another feel or exercise",
+        ));
+    }
+    make(&exercise.recipe, &wanted, seed)
+        .map_err(|error| Failure::new(Kind::No, error, "try a stronger --level or another --seed"))
+}
+
+/// The phrase as one object; times are seconds in the WAV.
+fn describe(exercise: &Exercise, measured: &Measured, seed: Seed) -> Value {
+    let phrase = measured.phrase();
+    let timeline = Timeline::of(phrase, SampleRate::HZ_48000);
+    let at = |tick: Tick| round6(seconds(timeline.frame_of(tick).0));
+    let n_cycle = i64::try_from(phrase.cycle.n_pulses()).unwrap_or(1);
+    let pulses = phrase.begins().pulse_idx()..phrase.ends().pulse_idx();
+    let starts = pulses
+        .clone()
+        .filter(|pulse| pulse.rem_euclid(n_cycle) == 0);
+    json!({
+        "exercise": &*exercise.skill.0,
+        "seed": seed.0,
+        "generator": GENERATOR,
+        "level_db": measured.level().decibels(),
+        "tempo_ppm": phrase.tempo.pulses_a_minute(),
+        "cycle": Recipe::CYCLE.n_pulses(),
+        "feel": phrase.feel.id(),
+        "margin": round6(measured.margin()),
+        "start_count": phrase.entry_pulse().idx() + 1,
+        "pulses": pulses.map(|pulse| at(Tick::of_pulse(pulse))).collect::<Vec<f64>>(),
+        "cycles": starts.map(|pulse| at(Tick::of_pulse(pulse))).collect::<Vec<f64>>(),
+        "voices": measured.rows().iter().map(voice).collect::<Vec<Value>>(),
+        "notes": phrase.notes.iter().map(|n| note(n, &timeline)).collect::<Vec<Value>>(),
+    })
+}
+
+fn voice(row: &Row) -> Value {
+    let profile: Vec<f64> = row
+        .mean()
+        .units()
+        .iter()
+        .map(|units| round6(*units))
+        .collect();
+    json!({ "name": row.voice.name(), "profile": profile })
+}
+
+fn note(note: &Note, timeline: &Timeline) -> Value {
+    let onset = timeline.onset(note).0;
+    json!({
+        "voice": note.voice.name(),
+        "time": round6(seconds(onset)),
+        "length": round6(seconds(timeline.release(note).0 - onset)),
+        "pitch": note.pitch.map(|pitch| pitch.0),
+        "velocity": velocity(note.loudness.decibels()),
+    })
+}
+
+/// MIDI velocity of a stroke: 90 for an ordinary one, and 40 log10 of the ratio for the decibels, as
+/// the General MIDI guidelines have it (amplitude goes with the square of velocity).
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "clamped to 1..=127"
+)]
+fn velocity(decibels: f64) -> u8 {
+    (90.0 * 10_f64.powf(decibels / 40.0))
+        .round()
+        .clamp(1.0, 127.0) as u8
+}
+
+#[expect(clippy::cast_precision_loss, reason = "frames of a short phrase")]
+fn seconds(frames: i64) -> f64 {
+    frames as f64 / 48_000.0
+}
+
+fn round6(value: f64) -> f64 {
+    (value * 1e6).round() / 1e6
+}
+
+/// Writes beside the place and renames, so that nothing is half written.
+fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    let beside = path.with_extension("part");
+    let written = fs::write(&beside, bytes).and_then(|()| fs::rename(&beside, path));
+    written.map_err(|error| {
+        drop(fs::remove_file(&beside));
+        Failure::file(path, &error)
+    })
+}
+
+fn print(text: &str) -> Result<(), Failure> {
+    match io::stdout().lock().write_all(text.as_bytes()) {
+        // Whoever closed the pipe has read enough.
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        Err(error) => Err(Failure::file(Path::new("standard output"), &error)),
+        Ok(()) => Ok(()),
+    }
+}

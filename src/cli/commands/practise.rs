@@ -1,0 +1,115 @@
+//! `contrapalma` and `contrapalma sit`: practice on the screen or in lines of text.
+
+use std::sync::Arc;
+
+use crate::app::{App, Done, Surroundings, Trouble};
+use crate::cli::args::Practice;
+use crate::cli::failure::{Failure, Kind};
+use crate::cli::quiet::Quiet;
+use crate::cli::{data_dir, plain, seed_of};
+use crate::deck::Deck;
+use crate::review::plan::Limit;
+use crate::sound::{Output, SilentOutput};
+use crate::store::Store;
+use crate::world::{Calendar, Clock, Env, SystemClock, parse_moment};
+
+/// In lines of text.
+pub(in crate::cli) fn plain(deck: Deck, practice: &Practice, env: &Env) -> Result<(), Failure> {
+    let ready = Ready::new(deck, practice, env)?;
+    // Libraries that print do so while the device is opened and while it plays.
+    let quiet = Quiet::begin(&ready.log);
+    let around = ready.surroundings(practice);
+    if let Some(reason) = &around.no_sound {
+        drop(quiet);
+        return Err(Failure::no_sound(reason));
+    }
+    let clock = Arc::clone(&ready.clock);
+    let open = |deliver| ready.open(around, deliver);
+    let ended = plain::sit(open, &clock);
+    drop(quiet);
+    ended
+}
+
+/// What a sitting needs, checked before anything is shown.
+struct Ready {
+    clock: Arc<dyn Clock>,
+    store: Store,
+    deck: Deck,
+    limit: Limit,
+    seed: crate::world::Seed,
+    log: std::path::PathBuf,
+}
+
+impl Ready {
+    fn new(deck: Deck, practice: &Practice, env: &Env) -> Result<Self, Failure> {
+        let clock = clock_of(env)?;
+        let seed = seed_of(practice)?;
+        let dir = data_dir(practice, env)?;
+        let store = Store::open(&dir, seed.child("store", 0), clock.now())?;
+        let limit = practice
+            .questions
+            .map_or(Limit::Minutes(practice.minutes), Limit::Questions);
+        Ok(Self {
+            clock,
+            store,
+            deck,
+            limit,
+            seed,
+            log: dir.join("messages.log"),
+        })
+    }
+
+    fn surroundings(&self, practice: &Practice) -> Surroundings {
+        let (output, no_sound) = output(practice, &self.clock);
+        Surroundings {
+            clock: Arc::clone(&self.clock),
+            calendar: Calendar::default(),
+            seed: self.seed.child("practice", self.store.install()),
+            output,
+            no_sound,
+        }
+    }
+
+    fn open(
+        self,
+        around: Surroundings,
+        deliver: impl Fn(Done) -> bool + Send + 'static,
+    ) -> Result<App, Trouble> {
+        App::open(around, self.store, self.deck, self.limit, deliver)
+    }
+}
+
+fn clock_of(env: &Env) -> Result<Arc<dyn Clock>, Failure> {
+    let Some(text) = &env.now else {
+        return Ok(Arc::new(SystemClock::start()));
+    };
+    match parse_moment(text) {
+        Some(moment) => Ok(Arc::new(SystemClock::starting_at(moment))),
+        None => Err(Failure::new(
+            Kind::Usage,
+            format!(
+                "CONTRAPALMA_NOW: {:?} is no moment",
+                crate::label::printable(text)
+            ),
+            "write it as 2026-11-26T08:00:00+01:00",
+        )),
+    }
+}
+
+/// The way out for sound, and why nothing is heard when that is so.
+fn output(practice: &Practice, clock: &Arc<dyn Clock>) -> (Box<dyn Output>, Option<String>) {
+    let silent = || Box::new(SilentOutput::new(Arc::clone(clock)));
+    if practice.silent {
+        return (silent(), None);
+    }
+    #[cfg(feature = "playback")]
+    match crate::sound::DeviceOutput::open(clock) {
+        Ok(device) => (Box::new(device), None),
+        Err(error) => (silent(), Some(error.to_string())),
+    }
+    #[cfg(not(feature = "playback"))]
+    (
+        silent(),
+        Some("no sound device: this contrapalma was built without playback".to_owned()),
+    )
+}

@@ -1,0 +1,113 @@
+//! The command line: arguments in, exit code out.
+//!
+//! Read [`run`] first. `args` is the command line as typed, `commands/` has one file a command,
+//! `plain` is the sitting in lines of text, and `failure` is the only place that turns errors into
+//! words and exit codes: 0 done, 1 done and the answer is no, 2 the command line is wrong, 3 the
+//! data is wrong, 4 the surroundings are wrong, 101 a bug.
+//!
+//! Only here is anything printed.
+
+mod args;
+mod commands;
+mod failure;
+mod plain;
+mod quiet;
+
+use std::ffi::OsString;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::Parser as _;
+use clap::error::ErrorKind;
+
+use crate::deck::{self, Deck};
+use crate::world::{Env, Seed};
+
+use args::{Cli, Command, Practice};
+use failure::{Failure, Kind};
+
+/// Runs the program with these arguments in this environment.
+pub fn run(args: impl IntoIterator<Item = OsString>, env: &Env) -> ExitCode {
+    let cli = match Cli::try_parse_from(args) {
+        Ok(cli) => cli,
+        Err(error) => return usage(&error),
+    };
+    match perform(cli, env) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            failure.tell();
+            ExitCode::from(failure.kind.code())
+        }
+    }
+}
+
+/// Prints help, the version, or what is wrong with the command line.
+fn usage(error: &clap::Error) -> ExitCode {
+    // Nothing more can be done when nobody reads it.
+    drop(error.print());
+    match error.kind() {
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => ExitCode::SUCCESS,
+        _ => ExitCode::from(Kind::Usage.code()),
+    }
+}
+
+fn perform(cli: Cli, env: &Env) -> Result<(), Failure> {
+    let deck = deck_of(&cli.practice)?;
+    match cli.command {
+        None => commands::practise::plain(deck, &cli.practice, env),
+        Some(Command::Sit(sit)) if sit.plain => commands::practise::plain(deck, &cli.practice, env),
+        Some(Command::Sit(_)) => commands::practise::plain(deck, &cli.practice, env),
+        Some(Command::Phrase(asked)) => {
+            commands::phrase::run(&deck, &asked, seed_of(&cli.practice)?)
+        }
+    }
+}
+
+fn deck_of(practice: &Practice) -> Result<Deck, Failure> {
+    let Some(path) = &practice.deck else {
+        return Ok(deck::built_in());
+    };
+    let text = read_text(path)?;
+    deck::parse(&text).map_err(|faults| Failure::deck(path, &faults))
+}
+
+fn read_text(path: &Path) -> Result<String, Failure> {
+    const LARGEST: u64 = 1 << 20;
+    let size = fs::metadata(path)
+        .map_err(|error| Failure::file(path, &error))?
+        .len();
+    if size > LARGEST {
+        let what = format!(
+            "{}: {size} bytes; a deck has at most {LARGEST}",
+            path.display()
+        );
+        return Err(Failure::new(Kind::Data, what, "check that this is a deck"));
+    }
+    let bytes = fs::read(path).map_err(|error| Failure::file(path, &error))?;
+    String::from_utf8(bytes).map_err(|error| {
+        let place = error.utf8_error().valid_up_to();
+        let what = format!("{}: byte {place} is no UTF-8 text", path.display());
+        Failure::new(Kind::Data, what, "save the deck as UTF-8 text")
+    })
+}
+
+fn seed_of(practice: &Practice) -> Result<Seed, Failure> {
+    match practice.seed {
+        Some(seed) => Ok(Seed(seed)),
+        None => Seed::from_system()
+            .map_err(|error| Failure::new(Kind::Surroundings, error, "give a number by --seed")),
+    }
+}
+
+/// Where data is kept.
+fn data_dir(practice: &Practice, env: &Env) -> Result<PathBuf, Failure> {
+    let found = practice.data.clone().or_else(|| env.data_dir.clone());
+    found.ok_or_else(|| {
+        Failure::new(
+            Kind::Surroundings,
+            "no place for data: neither HOME nor XDG_DATA_HOME is set",
+            "give a folder by --data, or set CONTRAPALMA_DATA",
+        )
+    })
+}
