@@ -155,6 +155,25 @@ fn pitch_does_not_change_loudness() {
 }
 
 #[test]
+fn a_strum_of_balanced_strings_is_one_stroke() {
+    for strum in [Touch::Down, Touch::Up] {
+        let strings = (0..).zip([40, 47, 52, 56, 59, 64]);
+        let mut notes: Vec<Note> = strings
+            .map(|(string, pitch)| Note {
+                delay: 4_000 * string,
+                // A sixth of the energy each: 10 log10(1/6) = -7.8 dB.
+                loudness: Loudness(-78),
+                ..note(0, strum, pitch)
+            })
+            .collect();
+        notes.push(note(6, Touch::Finger, 64));
+        let pcm = render(&phrase(2, notes), RATE, Seed(1));
+        let size = level(&pcm, 0, 4_800) - level(&pcm, 108_000, 4_800);
+        assert!(size.abs() < 1.5, "{strum:?}: {size}");
+    }
+}
+
+#[test]
 fn an_accent_is_as_large_as_it_says() {
     for touch in [Touch::Thumb, Touch::Finger, Touch::Golpe, Touch::Clara] {
         let accent = Note {
