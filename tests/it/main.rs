@@ -1,0 +1,4 @@
+//! Tests across modules, in one binary.
+
+#[cfg(feature = "playback")]
+mod device;
