@@ -3,7 +3,7 @@
 use contrapalma::pcm::SampleRate;
 use contrapalma::phrase::{Loudness, Note, Phrase, Pitch, Touch, Voice};
 use contrapalma::rhythm::{Cycle, Feel, Layer, Tempo, Tick, Ticks};
-use contrapalma::sound::{claps, render, render_loop};
+use contrapalma::sound::{render, render_loop};
 use contrapalma::world::Seed;
 use divan::Bencher;
 
@@ -40,7 +40,7 @@ fn full() -> Phrase {
         feel: Feel::Both,
         notes,
     };
-    claps(&phrase, Layer::every(Cycle::SIX, 3), Touch::Sorda)
+    phrase.clapped(&[Layer::every(Cycle::SIX, 3)], Touch::Sorda)
 }
 
 fn note(at: i64, voice: Voice, touch: Touch, pitch: Option<u8>) -> Note {

@@ -2,7 +2,7 @@
 //!
 //! A few fixed resonances are what makes strings of any pitch sound like one instrument: the air in
 //! the hole near 100 Hz, the top near 200 Hz and its higher shapes (Fletcher and Rossing, "The
-//! physics of musical instruments", 1998, chapter 9, for the first two; the rest chosen by ear).
+//! physics of musical instruments", 1998, chapter 9, for the first two; the rest our own starting values, not yet judged by ear).
 
 use super::filter::Bands;
 use crate::pcm::SampleRate;

@@ -190,8 +190,9 @@ impl Output for DeviceOutput {
         self.catch_up();
         let reported = self.troubles.n_underruns.load(Ordering::Relaxed);
         Health {
-            // A stall that the device did not report shows as a jump, and one that it did may too.
-            n_underruns: reported.max(self.heard.n_jumps()),
+            // A stall that the device did not report shows as a jump; one that it did may count
+            // twice, which spoils no more than it has to.
+            n_underruns: reported + self.heard.n_jumps(),
             lost: self.troubles.lost.load(Ordering::Relaxed),
         }
     }

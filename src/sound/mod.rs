@@ -16,7 +16,6 @@
 //! Nothing here judges taps, chooses phrases or opens a file, and only `device.rs` knows the
 //! library that plays.
 
-mod arrange;
 mod body;
 #[cfg(feature = "playback")]
 mod device;
@@ -31,7 +30,6 @@ mod timeline;
 mod units;
 mod voice;
 
-pub use arrange::claps;
 #[cfg(feature = "playback")]
 pub use device::DeviceOutput;
 pub use master::fade_in;

@@ -169,13 +169,14 @@ impl Mix {
     fn through_body_and_room(self) -> Vec<f32> {
         let mut body = Body::new(self.rate);
         let mut room = Room::new(self.rate);
-        let mut samples = Vec::with_capacity(2 * self.left.len());
-        for ((&left, &right), &string) in self.left.iter().zip(&self.right).zip(&self.body) {
+        let mut samples = vec![0.0; 2 * self.left.len()];
+        let rows = self.left.iter().zip(&self.right).zip(&self.body);
+        for (frame, ((&left, &right), &string)) in samples.chunks_exact_mut(2).zip(rows) {
             let wood = body.next(string);
             let (left, right) = (left + wood, right + wood);
             let (near, far) = room.next(0.5 * (left + right));
-            samples.push(left + near);
-            samples.push(right + far);
+            frame[0] = left + near;
+            frame[1] = right + far;
         }
         samples
     }

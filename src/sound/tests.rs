@@ -82,11 +82,7 @@ fn full(n_cycles: u32) -> Phrase {
             notes.push(note(pulse, Touch::Golpe, 0));
         }
     }
-    claps(
-        &phrase(n_cycles, notes),
-        Layer::every(Cycle::SIX, 3),
-        Touch::Sorda,
-    )
+    phrase(n_cycles, notes).clapped(&[Layer::every(Cycle::SIX, 3)], Touch::Sorda)
 }
 
 /// The K-weighted level of a part of `pcm` in decibels.
@@ -151,6 +147,25 @@ fn pitch_does_not_change_loudness() {
             levels.iter().all(|level| (level - mean).abs() < 1.0),
             "{levels:?}"
         );
+    }
+}
+
+#[test]
+fn a_strum_of_balanced_strings_is_one_stroke() {
+    for strum in [Touch::Down, Touch::Up] {
+        let strings = (0..).zip([40, 47, 52, 56, 59, 64]);
+        let mut notes: Vec<Note> = strings
+            .map(|(string, pitch)| Note {
+                delay: 4_000 * string,
+                // A sixth of the energy each: 10 log10(1/6) = -7.8 dB.
+                loudness: Loudness(-78),
+                ..note(0, strum, pitch)
+            })
+            .collect();
+        notes.push(note(6, Touch::Finger, 64));
+        let pcm = render(&phrase(2, notes), RATE, Seed(1));
+        let size = level(&pcm, 0, 4_800) - level(&pcm, 108_000, 4_800);
+        assert!(size.abs() < 1.5, "{strum:?}: {size}");
     }
 }
 

@@ -1,4 +1,5 @@
 //! Tests of the whole crate from outside, in one binary.
 
+mod device;
 mod rhythm_reference;
 mod store;

@@ -7,6 +7,7 @@
 //! Positions are frames since a play's first frame, moments are stamps of the program's clock at
 //! which a frame is *heard*, not when it was handed over.
 
+#[cfg(feature = "playback")]
 mod heard;
 mod silent;
 
@@ -51,7 +52,8 @@ pub struct Position {
     /// The frame heard, counted from the play's first and on through all rounds of a loop; negative
     /// before it.
     pub frame: Frame,
-    /// When the play's first frame is heard.
+    /// When the play's first frame is heard, as the present second of the device tells it: this moves
+    /// by fractions of a millisecond, and by as much as the device stands still.
     pub began: Stamp,
     /// How far it has come.
     pub progress: Progress,

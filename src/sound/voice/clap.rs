@@ -3,7 +3,7 @@
 //! A clap is a burst of air shaped by the hollow between the hands: cupped hands (sordas) ring low
 //! and dull, fingers on the palm (claras) high and short. Repp (1987, "The sound of two hands
 //! clapping") found the peak of the spectrum between about 0.75 and 2 kHz by the position of the
-//! hands; the bands here follow that, the rest was chosen by ear.
+//! hands; the bands here follow that, the rest are our own starting values, not yet judged by ear.
 
 use super::Noise;
 use crate::pcm::SampleRate;

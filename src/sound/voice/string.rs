@@ -35,7 +35,7 @@ fn frequency(pitch: Pitch, rate: SampleRate) -> f64 {
     hz.min(f64::from(rate.hz()) / 12.0).max(1e-3)
 }
 
-/// Seconds in which the fundamental fades by 60 dB: thick strings ring longer. Chosen by ear for
+/// Seconds in which the fundamental fades by 60 dB: thick strings ring longer. A starting value, not yet judged by ear, for
 /// nylon: 3.6 s at the lowest E, 1.6 s at the highest open string.
 fn fading(hz: f64) -> f64 {
     3.6 * (82.4 / hz).powf(0.58)
@@ -150,7 +150,9 @@ impl Loop {
             for (y, &x) in future.iter_mut().zip(source) {
                 let damped = x + self.damping * (before - x);
                 before = x;
-                last_out = self.allpass * (damped - last_out) + last_in;
+                // Each output waits for the last: what does not is computed apart.
+                let ready = self.allpass * damped + last_in;
+                last_out = ready - self.allpass * last_out;
                 last_in = damped;
                 *y += self.gain * last_out;
             }
@@ -159,13 +161,15 @@ impl Loop {
     }
 }
 
-/// Fades the last `n_stop` samples to nothing, smoothly.
+/// Fades the last `n_stop` samples to nothing, along a smooth step.
 fn stop(samples: &mut [f32], n_stop: usize) {
     let start = samples.len().saturating_sub(n_stop);
     let tail = &mut samples[start..];
-    let step = std::f64::consts::PI / real(tail.len().max(1));
-    for (n, sample) in tail.iter_mut().enumerate() {
-        *sample *= single(0.5 + 0.5 * (step * real(n + 1)).cos());
+    let step = single(1.0 / real(tail.len().max(1)));
+    let mut left = 1.0;
+    for sample in tail {
+        left = f32::max(left - step, 0.0);
+        *sample *= left * left * (3.0 - 2.0 * left);
     }
 }
 
