@@ -1,14 +1,13 @@
 //! One exercise of a deck, from the table in which it is written.
 
-use std::ops::RangeInclusive;
-
 use crate::label::Label;
-use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeError, RecipeParts};
-use crate::quiz::{By, Fits, Form, Kind};
-use crate::rhythm::{Feel, Layer, NotationError};
+use crate::phrase::{Level, Recipe};
+use crate::quiz::Form;
 
 use super::Levels;
 use super::fault::{Faults, quoted};
+use super::form::form;
+use super::recipe::{Parts, recipe};
 use super::written::{Key, Table, Value};
 
 /// The keys of an exercise.
@@ -29,9 +28,12 @@ pub(super) const KEYS: [Key; 16] = [
     key("feels", "feels in a list, as [\"threes\", \"twos\"]"),
     key(
         "tempo",
-        "two numbers, slowest and fastest, in pulses a minute",
+        "two whole numbers, slowest and fastest, within 100 to 260",
     ),
-    key("cycles", "two numbers, fewest and most cycles of a phrase"),
+    key(
+        "cycles",
+        "two whole numbers, fewest and most, within 2 to 8",
+    ),
     key(
         "entry",
         "where a phrase comes in, in a list, as [\"one\", \"any\"]",
@@ -55,12 +57,6 @@ const LEVEL_KEYS: [Key; 3] = [
 /// The most exercises that one exercise may need.
 const MOST_NEEDS: usize = 20;
 
-/// How many clappings an exercise has to choose from.
-const CLAPPINGS: RangeInclusive<usize> = 2..=6;
-
-/// The most words of a list in which each word stands once; more is no list of them.
-const MOST_WORDS: usize = 10;
-
 const fn key(name: &'static str, expected: &'static str) -> Key {
     Key { name, expected }
 }
@@ -69,8 +65,9 @@ const fn key(name: &'static str, expected: &'static str) -> Key {
 /// under its id even where the rest of it could not be read.
 pub(super) struct Draft<'a> {
     pub(super) at: usize,
-    pub(super) id: Option<Value<'a>>,
-    pub(super) name: Option<&'a str>,
+    /// What stands as its id, sound or not.
+    pub(super) written_id: Option<Value<'a>>,
+    pub(super) id: Option<&'a str>,
     pub(super) needs: Vec<Need<'a>>,
     pub(super) body: Option<Body>,
 }
@@ -96,8 +93,8 @@ pub(super) struct Body {
 pub(super) fn read<'a>(table: &Table<'a>, faults: &mut Faults) -> Draft<'a> {
     Draft {
         at: table.at(),
-        id: table.get("id"),
-        name: table.need("id", faults, id),
+        written_id: table.get("id"),
+        id: table.need("id", faults, id),
         needs: table
             .or("needs", Vec::new(), faults, needs)
             .unwrap_or_default(),
@@ -179,205 +176,4 @@ fn decibels(value: Value<'_>, faults: &mut Faults) -> Option<Level> {
         return None;
     }
     Some(Level::of_decibels(db))
-}
-
-/// The parts of a recipe, each where it could be read.
-struct Parts {
-    families: Option<Vec<Family>>,
-    feels: Option<Vec<Feel>>,
-    tempo: Option<(i64, i64)>,
-    cycles: Option<(i64, i64)>,
-    entries: Option<Vec<Entry>>,
-    bell: Option<Bell>,
-}
-
-impl Parts {
-    fn read(table: &Table<'_>, faults: &mut Faults) -> Self {
-        Self {
-            families: table.need("families", faults, |value, faults| {
-                words(value, &Family::ALL, Family::id, faults)
-            }),
-            feels: table.need("feels", faults, |value, faults| {
-                words(value, &Feel::ALL, Feel::id, faults)
-            }),
-            tempo: table.need("tempo", faults, Value::pair),
-            cycles: table.need("cycles", faults, Value::pair),
-            entries: table.or("entry", vec![Entry::One], faults, |value, faults| {
-                words(value, &Entry::ALL, Entry::id, faults)
-            }),
-            bell: table.or("bell", Bell::None, faults, |value, faults| {
-                value.one_of(&Bell::ALL, Bell::id, faults)
-            }),
-        }
-    }
-
-    fn is_whole(&self) -> bool {
-        self.families.is_some()
-            && self.feels.is_some()
-            && self.tempo.is_some()
-            && self.cycles.is_some()
-            && self.entries.is_some()
-            && self.bell.is_some()
-    }
-}
-
-fn words<T: Copy + PartialEq>(
-    value: Value<'_>,
-    options: &[T],
-    id: fn(T) -> &'static str,
-    faults: &mut Faults,
-) -> Option<Vec<T>> {
-    value.set(1..=MOST_WORDS, faults, |item, faults| {
-        item.one_of(options, id, faults)
-    })
-}
-
-/// The recipe, checked by its own rules. What could not be read is filled in with something sound,
-/// and so is what breaks a rule once that is noted, so that no rule hides another.
-fn recipe(table: &Table<'_>, parts: Parts, faults: &mut Faults) -> Option<Recipe> {
-    const SOUND_TEMPO: (i64, i64) = (120, 120);
-    const SOUND_CYCLES: (i64, i64) = (4, 4);
-    let mut is_sound = parts.is_whole();
-    let mut parts = RecipeParts {
-        families: parts.families.unwrap_or(vec![Family::Plain]),
-        feels: parts.feels.unwrap_or(vec![Feel::Threes]),
-        tempo: parts.tempo.unwrap_or(SOUND_TEMPO),
-        cycles: parts.cycles.unwrap_or(SOUND_CYCLES),
-        entries: parts.entries.unwrap_or(vec![Entry::One]),
-        bell: parts.bell.unwrap_or(Bell::None),
-    };
-    loop {
-        let error = match Recipe::new(parts.clone()) {
-            Ok(recipe) => return is_sound.then_some(recipe),
-            Err(error) => error,
-        };
-        is_sound = false;
-        let name = match error {
-            RecipeError::Tempo(..) => {
-                parts.tempo = SOUND_TEMPO;
-                "tempo"
-            }
-            RecipeError::Cycles(..) | RecipeError::NoRoomForTurn(_) => {
-                parts.cycles = SOUND_CYCLES;
-                "cycles"
-            }
-            // Lists are never empty here: that is a fault of the list.
-            RecipeError::Nothing(_) => return None,
-        };
-        // The rule's text has what was found before the semicolon and what is possible after it.
-        let told = error.to_string();
-        let (found, expected) = told.split_once("; ").unwrap_or((&told, "another recipe"));
-        let at = table.get(name).map_or(table.at(), |value| value.at);
-        faults.add(at, found, expected);
-    }
-}
-
-/// What is asked, in accord with the parts of the recipe.
-fn form(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
-    let asks = table.need("asks", faults, |value, faults| {
-        value.one_of(&Kind::ALL, Kind::id, faults)
-    })?;
-    if asks != Kind::FindStart {
-        table.refuse("by", "it only where asks = \"find-start\"", faults);
-    }
-    if asks != Kind::FitClapping {
-        for name in ["clappings", "fits"] {
-            table.refuse(name, "it only where asks = \"fit-clapping\"", faults);
-        }
-    }
-    match asks {
-        Kind::NameFeel => name_feel(table, parts, faults),
-        Kind::FindStart => find_start(table, parts, faults),
-        Kind::FitClapping => fit_clapping(table, parts, faults),
-    }
-}
-
-fn name_feel(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
-    if parts.feels.as_ref().is_some_and(|feels| feels.len() < 2) {
-        let value = table.get("feels")?;
-        faults.add(value.at, "one feel", "two or more to tell apart");
-        return None;
-    }
-    Some(Form::NameFeel)
-}
-
-fn find_start(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
-    let by_id = |by| match by {
-        By::Count => "count",
-        By::Taps => "taps",
-    };
-    let by = table.need("by", faults, |value, faults| {
-        value.one_of(&[By::Count, By::Taps], by_id, faults)
-    })?;
-    let is_fixed = parts.entries.as_deref() == Some(&[Entry::One]);
-    if by == By::Count && is_fixed {
-        // Every answer would be the same, and right without listening.
-        let at = table.get("entry").map_or(table.at(), |value| value.at);
-        let expected = "any or pickup in it, since the count of entry is asked";
-        faults.add(at, "entry only on one", expected);
-        return None;
-    }
-    Some(Form::FindStart(by))
-}
-
-fn fit_clapping(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
-    let fits_id = |fits| match fits {
-        Fits::Guitar => "guitar",
-        Fits::Knocks => "knocks",
-    };
-    let to = table.need("fits", faults, |value, faults| {
-        value.one_of(&[Fits::Guitar, Fits::Knocks], fits_id, faults)
-    });
-    let clappings = table.need("clappings", faults, |value, faults| {
-        value.set(CLAPPINGS, faults, clapping)
-    });
-    let (to, clappings) = (to?, clappings?);
-    if to == Fits::Guitar && !claps_are_offered(table, parts, &clappings, faults) {
-        return None;
-    }
-    Some(Form::FitClapping { clappings, to })
-}
-
-fn clapping(value: Value<'_>, faults: &mut Faults) -> Option<Layer> {
-    let text = value.text(faults)?;
-    let error = match Layer::from_counts(Recipe::CYCLE, text) {
-        Ok(layer) => return Some(layer),
-        Err(error) => error,
-    };
-    let hint = match error {
-        NotationError::Sign { column, .. } | NotationError::Outside { column, .. } => {
-            format!("at character {column} of it")
-        }
-        other => other.to_string(),
-    };
-    let expected = "counts from 1 to 6 joined by -, as 1-4-5";
-    faults.add_hinted(value.at, &value.found(), expected, Some(hint));
-    None
-}
-
-/// Whether each feel has one clapping that fits it, and that clapping is offered.
-fn claps_are_offered(
-    table: &Table<'_>,
-    parts: &Parts,
-    clappings: &[Layer],
-    faults: &mut Faults,
-) -> bool {
-    let Some(feels) = &parts.feels else {
-        return true;
-    };
-    let items = table
-        .get("feels")
-        .and_then(|value| value.items(1..=MOST_WORDS, faults))
-        .unwrap_or_default();
-    let mut all_are = true;
-    for (feel, item) in feels.iter().zip(items) {
-        let expected = match feel.layer(Recipe::CYCLE) {
-            Some(layer) if clappings.contains(&layer) => continue,
-            Some(layer) => format!("its claps, {}, among clappings", layer.in_counts()),
-            None => "threes or twos, which one clapping fits".to_owned(),
-        };
-        faults.add(item.at, &item.found(), &expected);
-        all_are = false;
-    }
-    all_are
 }

@@ -31,7 +31,8 @@ pub(super) const MOST: usize = 500;
 #[derive(Debug, Default)]
 pub(super) struct Faults {
     noted: Vec<Noted>,
-    left_out: usize,
+    /// Whether there were more than are kept.
+    is_cut: bool,
 }
 
 #[derive(Debug)]
@@ -71,14 +72,14 @@ impl Faults {
         at: usize,
         found: &str,
         expected: &str,
-        hint: Option<String>,
+        hint: Option<&str>,
     ) {
-        self.note(Rule::Deck, at, found, expected, hint.as_deref());
+        self.note(Rule::Deck, at, found, expected, hint);
     }
 
     fn note(&mut self, rule: Rule, at: usize, found: &str, expected: &str, hint: Option<&str>) {
         if self.noted.len() == MOST {
-            self.left_out += 1;
+            self.is_cut = true;
             return;
         }
         self.noted.push(Noted {
@@ -113,12 +114,12 @@ impl Faults {
             let told = of_one_line(noted).into_iter();
             faults.extend(told.map(|(noted, column)| noted.placed(line, column)));
         }
-        if self.left_out > 0 {
+        if self.is_cut {
             faults.push(Fault {
                 line: place.line,
                 column: place.column,
-                found: format!("{} faults more", self.left_out),
-                expected: format!("no more than {MOST} at once"),
+                found: format!("more than {MOST} faults"),
+                expected: "fewer".to_owned(),
                 hint: Some("mend those above first".to_owned()),
             });
         }
@@ -261,13 +262,13 @@ mod tests {
     }
 
     #[test]
-    fn faults_beyond_the_most_are_counted() {
+    fn faults_beyond_the_most_are_not_kept() {
         let mut faults = Faults::default();
         for _ in 0..MOST + 7 {
             faults.add(0, "a", "b");
         }
         let placed = faults.placed_in("x");
         assert_eq!(placed.len(), MOST + 1);
-        assert_eq!(placed[MOST].found, "7 faults more");
+        assert_eq!(placed[MOST].found, "more than 500 faults");
     }
 }

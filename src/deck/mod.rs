@@ -3,7 +3,7 @@
 //! Read [`Deck`] first, then [`parse()`], which turns a text into a deck or into all of its
 //! [`Fault`]s with their lines and columns. [`built_in`] is the deck that comes with the program.
 //! Levels are decibels, tempos pulses a minute. Nothing here opens a file, asks a question beyond
-//! the two with which an exercise is tried, or knows who is learning.
+//! those with which an exercise is tried, or knows who is learning.
 //!
 //! # The format
 //!
@@ -91,7 +91,9 @@
 
 mod exercise;
 mod fault;
+mod form;
 mod parse;
+mod recipe;
 mod written;
 
 pub use fault::Fault;
@@ -102,7 +104,7 @@ use crate::phrase::{Level, Recipe};
 use crate::quiz::{Form, Skill};
 
 /// An ordered set of exercises. Ids are unique, needs name exercises of the deck and never come
-/// round, and every exercise made a question at its easiest and at its hardest level.
+/// round, and every exercise made questions at its easiest and at its hardest level.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Deck {
     id: Box<str>,

@@ -1,0 +1,124 @@
+//! What an exercise asks, in accord with its recipe.
+
+use std::ops::RangeInclusive;
+
+use crate::phrase::{Entry, Recipe};
+use crate::quiz::{By, Fits, Form, Kind};
+use crate::rhythm::{Layer, NotationError};
+
+use super::fault::Faults;
+use super::recipe::{MOST_WORDS, Parts};
+use super::written::{Table, Value};
+
+/// How many clappings an exercise has to choose from.
+const CLAPPINGS: RangeInclusive<usize> = 2..=6;
+
+/// What is asked, in accord with the parts of the recipe.
+pub(super) fn form(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
+    let asks = table.need("asks", faults, |value, faults| {
+        value.one_of(&Kind::ALL, Kind::id, faults)
+    })?;
+    if asks != Kind::FindStart {
+        table.refuse("by", "it only where asks = \"find-start\"", faults);
+    }
+    if asks != Kind::FitClapping {
+        for name in ["clappings", "fits"] {
+            table.refuse(name, "it only where asks = \"fit-clapping\"", faults);
+        }
+    }
+    match asks {
+        Kind::NameFeel => name_feel(table, parts, faults),
+        Kind::FindStart => find_start(table, parts, faults),
+        Kind::FitClapping => fit_clapping(table, parts, faults),
+    }
+}
+
+fn name_feel(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
+    if parts.feels.as_ref().is_some_and(|feels| feels.len() < 2) {
+        let value = table.get("feels")?;
+        faults.add(value.at, "one feel", "two or more to tell apart");
+        return None;
+    }
+    Some(Form::NameFeel)
+}
+
+fn find_start(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
+    let by_id = |by| match by {
+        By::Count => "count",
+        By::Taps => "taps",
+    };
+    let by = table.need("by", faults, |value, faults| {
+        value.one_of(&[By::Count, By::Taps], by_id, faults)
+    })?;
+    let is_fixed = parts.entries.as_deref() == Some(&[Entry::One]);
+    if by == By::Count && is_fixed {
+        // Every answer would be the same, and right without listening.
+        let at = table.get("entry").map_or(table.at(), |value| value.at);
+        let expected = "any or pickup in it, since the count of entry is asked";
+        faults.add(at, "entry only on one", expected);
+        return None;
+    }
+    Some(Form::FindStart(by))
+}
+
+fn fit_clapping(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
+    let fits_id = |fits| match fits {
+        Fits::Guitar => "guitar",
+        Fits::Knocks => "knocks",
+    };
+    let to = table.need("fits", faults, |value, faults| {
+        value.one_of(&[Fits::Guitar, Fits::Knocks], fits_id, faults)
+    });
+    let clappings = table.need("clappings", faults, |value, faults| {
+        value.set(CLAPPINGS, faults, clapping)
+    });
+    let (to, clappings) = (to?, clappings?);
+    if to == Fits::Guitar && !claps_are_offered(table, parts, &clappings, faults) {
+        return None;
+    }
+    Some(Form::FitClapping { clappings, to })
+}
+
+fn clapping(value: Value<'_>, faults: &mut Faults) -> Option<Layer> {
+    let text = value.text(faults)?;
+    let error = match Layer::from_counts(Recipe::CYCLE, text) {
+        Ok(layer) => return Some(layer),
+        Err(error) => error,
+    };
+    let hint = match error {
+        NotationError::Sign { column, .. } | NotationError::Outside { column, .. } => {
+            format!("at character {column} of it")
+        }
+        other => other.to_string(),
+    };
+    let expected = "counts from 1 to 6 joined by -, as 1-4-5";
+    faults.add_hinted(value.at, &value.found(), expected, Some(&hint));
+    None
+}
+
+/// Whether each feel has one clapping that fits it, and that clapping is offered.
+fn claps_are_offered(
+    table: &Table<'_>,
+    parts: &Parts,
+    clappings: &[Layer],
+    faults: &mut Faults,
+) -> bool {
+    let Some(feels) = &parts.feels else {
+        return true;
+    };
+    let items = table
+        .get("feels")
+        .and_then(|value| value.items(1..=MOST_WORDS, faults))
+        .unwrap_or_default();
+    let mut all_are = true;
+    for (feel, item) in feels.iter().zip(items) {
+        let expected = match feel.layer(Recipe::CYCLE) {
+            Some(layer) if clappings.contains(&layer) => continue,
+            Some(layer) => format!("its claps, {}, among clappings", layer.in_counts()),
+            None => "threes or twos, which one clapping fits".to_owned(),
+        };
+        faults.add(item.at, &item.found(), &expected);
+        all_are = false;
+    }
+    all_are
+}
