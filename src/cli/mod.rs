@@ -73,7 +73,7 @@ fn deck_of(practice: &Practice) -> Result<Deck, Failure> {
 }
 
 fn read_text(path: &Path) -> Result<String, Failure> {
-    const LARGEST: u64 = 1 << 20;
+    const LARGEST: u64 = 256 << 10;
     let size = fs::metadata(path)
         .map_err(|error| Failure::file(path, &error))?
         .len();

@@ -7,7 +7,7 @@
 //!
 //! # The format
 //!
-//! A deck is a TOML file in UTF-8, at most 1 MiB long and of at most 200 exercises. On top stand
+//! A deck is a TOML file in UTF-8, at most 256 KiB long and of at most 200 exercises. On top stand
 //!
 //! | key | what stands there |
 //! | --- | --- |

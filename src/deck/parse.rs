@@ -12,7 +12,7 @@ use super::written::{Document, Key, Table, Value};
 use super::{Deck, Exercise};
 
 /// The longest text that is read, in bytes: far more than a deck of the most exercises.
-pub(super) const LONGEST_TEXT: usize = 1 << 20;
+pub(super) const LONGEST_TEXT: usize = 256 << 10;
 
 /// The most exercises of a deck.
 pub(super) const MOST_EXERCISES: usize = 200;

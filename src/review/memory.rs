@@ -148,12 +148,11 @@ mod tests {
     /// FSRS-6 as computed by the Python package fsrs 6.3.2 and by its formulas typed anew
     /// (`tests/reference/scripts/make_review.py`).
     fn fixture() -> Value {
-        let path = concat!(
+        let text = include_str!(concat!(
             env!("CARGO_MANIFEST_DIR"),
             "/tests/reference/fixtures/review.json"
-        );
-        let text = std::fs::read_to_string(path).expect("the fixture is there");
-        serde_json::from_str(&text).expect("the fixture is JSON")
+        ));
+        serde_json::from_str(text).expect("the fixture is JSON")
     }
 
     /// The step is taken in single precision: 1e-5 of the value is what is asked of it.

@@ -104,12 +104,11 @@ impl<const W: usize, const ROWS: usize> Outside<W, ROWS> {
 }
 
 fn fixture() -> Value {
-    let path = concat!(
+    let text = include_str!(concat!(
         env!("CARGO_MANIFEST_DIR"),
         "/tests/reference/fixtures/questplus.json"
-    );
-    let text = std::fs::read_to_string(path).expect("the fixture is there");
-    serde_json::from_str(&text).expect("the fixture is JSON")
+    ));
+    serde_json::from_str(text).expect("the fixture is JSON")
 }
 
 fn numbers(value: &Value) -> Vec<f64> {

@@ -3,7 +3,7 @@
 use crate::accent::size;
 use crate::rhythm::{Tick, Ticks};
 
-use super::super::{Loudness, Note, Pitch, Touch, Voice};
+use crate::phrase::{Loudness, Note, Pitch, Touch, Voice};
 
 /// One stroke: strings in the order in which they are struck, each with its share of the power.
 pub(super) struct Stroke {

@@ -8,9 +8,9 @@ use crate::phrase::{Level, NoPhrase, Phrase, Purpose, Recipe, Row, Wanted, make}
 use crate::rhythm::{Counting, Layer, PulseMap, TICKS_PER_PULSE};
 use crate::world::Seed;
 
-use super::super::question::{Question, Task};
-use super::super::reveal::sentence;
-use super::super::{Answer, By};
+use crate::quiz::question::{Question, Task};
+use crate::quiz::reveal::sentence;
+use crate::quiz::{Answer, By};
 
 pub(in crate::quiz) fn ask(
     recipe: &Recipe,

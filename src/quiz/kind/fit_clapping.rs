@@ -7,9 +7,9 @@ use crate::phrase::{Level, NoPhrase, Phrase, Purpose, Recipe, Touch, Voice, Want
 use crate::rhythm::{Counting, Feel, Layer};
 use crate::world::{Dice, Seed};
 
-use super::super::question::{Question, Task, without_a_run};
-use super::super::reveal::{on_counts, sentence};
-use super::super::{Answer, Fits};
+use crate::quiz::question::{Question, Task, without_a_run};
+use crate::quiz::reveal::{on_counts, sentence};
+use crate::quiz::{Answer, Fits};
 
 /// The most clappings that are offered at once.
 pub(in crate::quiz) const MOST_OFFERED: usize = 3;

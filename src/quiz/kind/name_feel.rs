@@ -7,9 +7,9 @@ use crate::phrase::{Level, NoPhrase, Purpose, Recipe, Row, Wanted, make};
 use crate::rhythm::{Counting, Feel, Layer};
 use crate::world::Seed;
 
-use super::super::Answer;
-use super::super::question::{Question, Task, without_a_run};
-use super::super::reveal::{on_counts, sentence};
+use crate::quiz::Answer;
+use crate::quiz::question::{Question, Task, without_a_run};
+use crate::quiz::reveal::{on_counts, sentence};
 
 pub(in crate::quiz) fn ask(
     recipe: &Recipe,
