@@ -583,7 +583,7 @@ fn what_is_too_long_is_refused_before_it_is_read() {
     let text = "#".repeat(LONGEST_TEXT + 1);
     check_text(
         &text,
-        &["line 1, column 1: found 1048577 bytes; expected at most 1048576"],
+        &["line 1, column 1: found 262145 bytes; expected at most 262144"],
     );
     let (head, _) = SOUND.split_once("[[").expect("exercises");
     let one = |n: usize| {
