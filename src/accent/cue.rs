@@ -20,15 +20,15 @@ pub enum Cue {
 }
 
 impl Cue {
-    /// What is heard, in words that go before "on 1, 3 and 5".
+    /// What is heard, in words that go before "came on 1, 3 and 5".
     pub fn words(self) -> &'static str {
         match self {
-            Self::Loudness => "louder strokes",
-            Self::Bass => "low notes",
-            Self::Chord => "new chords",
-            Self::Turn => "tops of the line",
-            Self::Strike => "knocks",
-            Self::Clap => "claps",
+            Self::Loudness => "the louder strokes",
+            Self::Bass => "the low notes",
+            Self::Chord => "the new chords",
+            Self::Turn => "the tops of the line",
+            Self::Strike => "the knocks",
+            Self::Clap => "the claps",
             Self::Bell => "the bell",
         }
     }

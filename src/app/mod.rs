@@ -179,15 +179,22 @@ impl App {
         let learner = learner_of(&mut store)?;
         let course = Course::new(deck);
         let (day, _) = around.calendar.day_of(around.clock.now());
-        let plan = plan(&learner, &course, day, around.seed, limit);
+        let last_at = store.last_at()?;
+        // From the log as well, so that a seed given twice does not ask the same again.
+        let log = last_at.map_or(0, |at| at.0.unsigned_abs());
+        let seed = around
+            .seed
+            .child("practice", store.install())
+            .child("log", log);
+        let plan = plan(&learner, &course, day, seed, limit);
         let today = Today::of(&plan, &learner, &course, day, fortnight(&store, day)?);
         let mut app = Self {
             clock: around.clock,
             calendar: around.calendar,
-            seed: around.seed,
+            seed,
             no_sound: around.no_sound,
             settings: store.settings()?,
-            last_at: store.last_at()?,
+            last_at,
             store,
             learner,
             course,
@@ -268,7 +275,9 @@ impl App {
         match (&self.place, intent) {
             (Place::Today(_), Intent::Begin) if self.no_sound.is_none() => self.begin(),
             (Place::Today(_), Intent::Recount) => self.recount(),
-            (Place::Summary(_), Intent::Leave | Intent::Onward | Intent::Begin) => self.to_today(),
+            (Place::Summary(_), Intent::Leave | Intent::Onward | Intent::Begin) => {
+                self.go_to_today()
+            }
             (Place::Sitting, intent) => self.intend_in_sitting(intent, stamp),
             _ => Ok(()),
         }
@@ -301,7 +310,7 @@ impl App {
         match done.outcome {
             Outcome::Broken => Err(Trouble::Bug),
             Outcome::Sound(rendering) if done.generation == self.sound_generation => {
-                self.sound(rendering)
+                self.sound(&rendering)
             }
             Outcome::Sound(_) => Ok(()),
             Outcome::Question(made) => {
@@ -333,6 +342,7 @@ impl App {
                 self.happen(Event::Ended, stamp)
             }
             Some(News::Broken) => self.happen(Event::Spoiled, stamp),
+            Some(News::Lost) => Err(Refused::Stuck.into()),
             None => Ok(()),
         }
     }
@@ -371,7 +381,7 @@ impl App {
         Ok(self.store.save_settings(self.settings)?)
     }
 
-    fn to_today(&mut self) -> Result<(), Trouble> {
+    fn go_to_today(&mut self) -> Result<(), Trouble> {
         self.sitting = None;
         self.plan_afresh();
         let day = self.planned_for;
@@ -434,8 +444,8 @@ impl App {
         Ok(())
     }
 
-    fn sound(&mut self, rendering: Rendering) -> Result<(), Trouble> {
-        Ok(self.player.play(&rendering)?)
+    fn sound(&mut self, rendering: &Rendering) -> Result<(), Trouble> {
+        Ok(self.player.play(rendering)?)
     }
 
     /// Plays a question as soon as what was heard before has faded from the ear.
@@ -445,7 +455,7 @@ impl App {
             .last_sound
             .map_or(stamp, |last| Stamp(last.0 + SLATE_MICROS));
         if not_before <= stamp {
-            return self.sound(rendering);
+            return self.sound(&rendering);
         }
         self.pending = Some((rendering, not_before));
         Ok(())

@@ -129,8 +129,10 @@ pub(super) enum News {
     Started(Stamp),
     /// It is over.
     Ended,
-    /// The device ran dry, or went away: it was not heard as it should be.
+    /// The device ran dry: it was not heard as it should be.
     Broken,
+    /// The device went away.
+    Lost,
 }
 
 impl Player {
@@ -184,7 +186,11 @@ impl Player {
     pub(super) fn news(&mut self, at: Stamp) -> Option<News> {
         let now = self.now.as_mut()?;
         let health = self.output.health();
-        if health.lost || health.n_underruns > self.n_underruns {
+        if health.lost {
+            self.now = None;
+            return Some(News::Lost);
+        }
+        if health.n_underruns > self.n_underruns {
             self.n_underruns = health.n_underruns;
             self.now = None;
             return Some(News::Broken);

@@ -29,7 +29,7 @@ impl Row {
     /// The pulses that stand out in it: those with at least half of the units of the strongest
     /// pulse that decides or, when none does, of the strongest. `None` when nothing stands out.
     pub fn layer(&self) -> Option<Layer> {
-        Row::standing_out(&self.mean())
+        Self::standing_out(&self.mean())
     }
 
     /// The pulses that stand out in one profile.
@@ -164,25 +164,24 @@ impl<'a> Pulses<'a> {
     }
 
     fn row(&self, voice: Voice) -> Row {
-        let mut totals: Vec<(Cue, f64)> = Vec::new();
-        let mut units = Vec::with_capacity(self.pulses.len());
-        for idx in 0..self.pulses.len() {
-            let cues = self.cues(voice, idx);
-            units.push(cues.iter().map(|(_, units)| units).sum());
-            for (cue, units) in cues {
-                match totals.iter_mut().find(|(known, _)| *known == cue) {
-                    Some((_, total)) => *total += units,
-                    None => totals.push((cue, units)),
-                }
-            }
-        }
-        let strongest = totals.into_iter().max_by(|(_, a), (_, b)| a.total_cmp(b));
-        let cycles = units.chunks_exact(self.cycle.n_pulses());
+        let n_cycle = self.cycle.n_pulses();
+        let cues: Vec<Vec<(Cue, f64)>> = (0..self.pulses.len())
+            .map(|idx| self.cues(voice, idx))
+            .collect();
+        let units = |cues: &Vec<(Cue, f64)>| cues.iter().map(|(_, units)| units).sum();
+        let units: Vec<f64> = cues.iter().map(units).collect();
         let profile = |units| Profile::new(self.cycle, units).expect("finite units, one a pulse");
+        // The first count belongs to every grouping, so what marks the others is what tells.
+        let telling = cues
+            .iter()
+            .enumerate()
+            .filter(|(idx, _)| idx % n_cycle != 0);
+        let cue = strongest(telling.flat_map(|(_, cues)| cues))
+            .or_else(|| strongest(cues.iter().flatten()));
         Row {
             voice,
-            cue: strongest.map_or(Cue::Loudness, |(cue, _)| cue),
-            cycles: cycles.map(profile).collect(),
+            cue: cue.unwrap_or(Cue::Loudness),
+            cycles: units.chunks_exact(n_cycle).map(profile).collect(),
         }
     }
 
@@ -270,6 +269,21 @@ impl<'a> Pulses<'a> {
             .and_then(|rest| rest.get(..n));
         mean(cycle.unwrap_or_default().iter().map(OnPulse::guitar_db)).unwrap_or(0.0)
     }
+}
+
+/// The cue with the most units in all; `None` when there are none.
+fn strongest<'c>(cues: impl Iterator<Item = &'c (Cue, f64)>) -> Option<Cue> {
+    let mut totals: Vec<(Cue, f64)> = Vec::new();
+    for (cue, units) in cues.filter(|(_, units)| *units > 0.0) {
+        match totals.iter_mut().find(|(known, _)| known == cue) {
+            Some((_, total)) => *total += units,
+            None => totals.push((*cue, *units)),
+        }
+    }
+    totals
+        .into_iter()
+        .max_by(|(_, a), (_, b)| a.total_cmp(b))
+        .map(|(cue, _)| cue)
 }
 
 fn is_upper(note: &Note) -> bool {

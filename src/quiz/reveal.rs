@@ -90,14 +90,11 @@ pub(super) fn on_counts(layer: Layer, counting: Counting) -> String {
     format!("on {}", counting.list(layer))
 }
 
-/// Begins with a capital, with "The" before it, and ends with a full stop.
+/// Begins with a capital and ends with a full stop.
 pub(super) fn sentence(text: &str) -> String {
-    let article = if text.starts_with("the ") { "" } else { "the " };
-    let whole = format!("{article}{text}.");
-    let mut chars = whole.chars();
-    chars.next().map_or_else(String::new, |first| {
-        first.to_uppercase().chain(chars).collect()
-    })
+    let mut chars = text.chars();
+    let first = chars.next().into_iter().flat_map(char::to_uppercase);
+    first.chain(chars).chain(['.']).collect()
 }
 
 fn in_words(question: &Question, verdict: Verdict, counting: Counting) -> String {

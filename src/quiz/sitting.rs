@@ -100,7 +100,7 @@ pub enum Event {
     Hear(Hearing),
     /// Not this one.
     Skip,
-    /// The sound broke off; the question does not count.
+    /// The sound broke off: what was heard does not count, and it is asked again.
     Spoiled,
     /// The attempt is safe.
     Saved,
@@ -157,6 +157,7 @@ pub struct Open {
     pub sounding: Option<(Hearing, Option<Stamp>)>,
     first_heard: Option<Stamp>,
     heard_micros: u64,
+    n_spoilt: u8,
 }
 
 /// An answered question.
@@ -251,7 +252,7 @@ impl Sitting {
         }
         match std::mem::replace(&mut self.stage, Stage::Ready) {
             Stage::Ready => self.while_ready(event),
-            Stage::Open(open) => self.while_open(open, event, now),
+            Stage::Open(open) => self.while_open(open, &event, now),
             Stage::Shown(shown) => self.while_shown(shown, &event),
             Stage::Over => {
                 self.stage = Stage::Over;
@@ -272,6 +273,7 @@ impl Sitting {
                     sounding: None,
                     first_heard: None,
                     heard_micros: 0,
+                    n_spoilt: 0,
                 };
                 let effects = open.play(Hearing::Question);
                 self.stage = Stage::Open(Box::new(open));
@@ -286,8 +288,8 @@ impl Sitting {
         }
     }
 
-    fn while_open(&mut self, mut open: Box<Open>, event: Event, now: &Now) -> Vec<Effect> {
-        let effects = match event {
+    fn while_open(&mut self, mut open: Box<Open>, event: &Event, now: &Now) -> Vec<Effect> {
+        let effects = match *event {
             Event::Choose(idx) => return self.answer(open, &Given::Choice(idx), now),
             Event::Done => {
                 let taps = open.taps.clone();
@@ -301,13 +303,30 @@ impl Sitting {
                 }
                 Vec::new()
             }
-            Event::Skip | Event::Spoiled => return vec![Effect::Silence, Effect::WantNext],
+            Event::Skip => return vec![Effect::Silence, Effect::WantNext],
+            Event::Spoiled => return self.ask_again(open),
             Event::Started(stamp) => open.started(stamp),
             Event::Ended => open.ended(now),
             Event::Again => open.again(Hearing::Question, now),
             Event::Hear(hearing @ Hearing::Clapping(_)) => open.again(hearing, now),
             _ => Vec::new(),
         };
+        self.stage = Stage::Open(open);
+        effects
+    }
+
+    /// Asks a question again whose sound broke off, as if it had not sounded; another one after
+    /// several times.
+    fn ask_again(&mut self, mut open: Box<Open>) -> Vec<Effect> {
+        const TIMES: u8 = 3;
+        open.n_spoilt += 1;
+        if open.n_spoilt > TIMES {
+            return vec![Effect::Silence, Effect::WantNext];
+        }
+        open.taps.clear();
+        open.first_heard = None;
+        open.heard_micros = 0;
+        let effects = open.play(Hearing::Question);
         self.stage = Stage::Open(open);
         effects
     }

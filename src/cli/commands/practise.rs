@@ -64,7 +64,7 @@ impl Ready {
         Surroundings {
             clock: Arc::clone(&self.clock),
             calendar: Calendar::default(),
-            seed: self.seed.child("practice", self.store.install()),
+            seed: self.seed,
             output,
             no_sound,
         }

@@ -145,7 +145,7 @@ pub(in crate::quiz) fn reason(question: &Question, counting: Counting) -> String
     let cue = clearest.map_or("an accent", |row| row.cue.words());
     let one = counting.name(phrase.cycle, phrase.cycle.first());
     let entry = counting.name(phrase.cycle, phrase.entry_pulse());
-    let came = sentence(&format!("{cue} stood out once a cycle, on {one}"));
+    let came = sentence(&format!("once a cycle, on {one}, {cue} stood out"));
     match phrase.entry {
         0 => format!("{came} It came in on {one} itself."),
         1.. => format!("{came} It came in on {entry}."),

@@ -94,7 +94,7 @@ fn turn_in_words(question: &Question, counting: Counting) -> String {
         .measured()
         .rows()
         .first()
-        .map_or("accents", |row| row.cue.words());
+        .map_or("the accents", |row| row.cue.words());
     let mut parts: Vec<String> = Vec::new();
     for (idx, layer) in layers.iter().enumerate() {
         let changed = idx == 0 || layers.get(idx - 1) != Some(layer);
