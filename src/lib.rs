@@ -27,3 +27,5 @@ pub mod sound;
 pub mod store;
 
 pub mod app;
+
+pub mod tui;
