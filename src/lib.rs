@@ -26,4 +26,6 @@ pub mod deck;
 pub mod store;
 
 pub mod app;
+pub mod tui;
+
 pub mod cli;

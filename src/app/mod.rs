@@ -347,6 +347,16 @@ impl App {
         }
     }
 
+    /// Ends what sounds or is about to sound, as if it had come to its end: it can be asked for
+    /// again.
+    ///
+    /// # Errors
+    /// When the store or the output refuses.
+    pub fn hush(&mut self) -> Result<(), Trouble> {
+        self.silence();
+        self.happen(Event::Ended, self.clock.stamp())
+    }
+
     fn begin(&mut self) -> Result<(), Trouble> {
         let stamp = self.clock.stamp();
         let now = self.now(stamp);

@@ -7,6 +7,7 @@ use std::path::Path;
 use crate::app::Trouble;
 use crate::deck::Fault;
 use crate::store::StoreError;
+use crate::tui::ScreenError;
 
 /// What kind of failure it is, by who can do something about it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -150,6 +151,28 @@ impl From<StoreError> for Failure {
             ),
         };
         Self::new(kind, error, hint)
+    }
+}
+
+impl From<ScreenError> for Failure {
+    fn from(error: ScreenError) -> Self {
+        match error {
+            ScreenError::NoTerminal => Self::no_terminal(),
+            ScreenError::Engine(trouble) => trouble.into(),
+            ScreenError::Messages { .. } => {
+                Self::new(Kind::Surroundings, error, "check who may write there")
+            }
+            ScreenError::Terminal(error) => Self::new(
+                Kind::Surroundings,
+                format!("the terminal went away: {error}"),
+                "start it again in a terminal; what was kept is safe",
+            ),
+            ScreenError::Panicked(text) => Self::new(
+                Kind::Bug,
+                crate::label::printable(&text),
+                "this is a mistake in the program; what was kept is safe",
+            ),
+        }
     }
 }
 

@@ -3,7 +3,8 @@
 //! Read [`run`] first. `args` is the command line as typed, `commands/` has one file a command,
 //! `plain` is the sitting in lines of text, and `failure` is the only place that turns errors into
 //! words and exit codes: 0 done, 1 done and the answer is no, 2 the command line is wrong, 3 the
-//! data is wrong, 4 the surroundings are wrong, 101 a bug.
+//! data is wrong, 4 the surroundings are wrong, 101 a bug; 128 and the number of a signal that asked
+//! it to end.
 //!
 //! Only here is anything printed.
 
@@ -22,6 +23,7 @@ use clap::Parser as _;
 use clap::error::ErrorKind;
 
 use crate::deck::{self, Deck};
+use crate::tui::Ending;
 use crate::world::{Env, Seed};
 
 use args::{Cli, Command, Practice};
@@ -34,7 +36,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>, env: &Env) -> ExitCode {
         Err(error) => return usage(&error),
     };
     match perform(cli, env) {
-        Ok(()) => ExitCode::SUCCESS,
+        Ok(code) => code,
         Err(failure) => {
             failure.tell();
             ExitCode::from(failure.kind.code())
@@ -52,15 +54,27 @@ fn usage(error: &clap::Error) -> ExitCode {
     }
 }
 
-fn perform(cli: Cli, env: &Env) -> Result<(), Failure> {
+fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
     let deck = deck_of(&cli.practice)?;
     match cli.command {
-        None => commands::practise::plain(deck, &cli.practice, env),
-        Some(Command::Sit(sit)) if sit.plain => commands::practise::plain(deck, &cli.practice, env),
-        Some(Command::Sit(_)) => commands::practise::plain(deck, &cli.practice, env),
-        Some(Command::Phrase(asked)) => {
-            commands::phrase::run(&deck, &asked, seed_of(&cli.practice)?)
+        Some(Command::Sit(sit)) if sit.plain => {
+            commands::practise::plain(deck, &cli.practice, env)?
         }
+        None | Some(Command::Sit(_)) => {
+            return commands::practise::screen(deck, &cli.practice, env).map(code_of);
+        }
+        Some(Command::Phrase(asked)) => {
+            commands::phrase::run(&deck, &asked, seed_of(&cli.practice)?)?;
+        }
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// The shell's convention for a program that a signal ended is 128 and the signal's number.
+fn code_of(ending: Ending) -> ExitCode {
+    match ending {
+        Ending::Left => ExitCode::SUCCESS,
+        Ending::Signal(signal) => ExitCode::from(u8::try_from(128 + signal).unwrap_or(u8::MAX)),
     }
 }
 

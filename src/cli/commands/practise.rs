@@ -11,7 +11,24 @@ use crate::deck::Deck;
 use crate::review::plan::Limit;
 use crate::sound::{Output, SilentOutput};
 use crate::store::Store;
+use crate::tui::{self, Ending};
 use crate::world::{Calendar, Clock, Env, SystemClock, parse_moment};
+
+/// On the screen.
+pub(in crate::cli) fn screen(
+    deck: Deck,
+    practice: &Practice,
+    env: &Env,
+) -> Result<Ending, Failure> {
+    let ready = Ready::new(deck, practice, env)?;
+    let (clock, log) = (Arc::clone(&ready.clock), ready.log.clone());
+    // The device is opened once the screen has taken over what libraries print.
+    let open = |deliver| {
+        let around = ready.surroundings(practice);
+        ready.open(around, deliver)
+    };
+    Ok(tui::run(open, &clock, env, &log)?)
+}
 
 /// In lines of text.
 pub(in crate::cli) fn plain(deck: Deck, practice: &Practice, env: &Env) -> Result<(), Failure> {

@@ -1,0 +1,335 @@
+//! Which key does what, and the bottom line that says so.
+//!
+//! Read [`bindings`] first: it gives every key that works now. A key is looked up in what it gives,
+//! and the bottom line and the help are written from it, so they cannot disagree. Only
+//! [`Control`] keys work everywhere; the help names them.
+
+use ratatui::text::{Line, Span};
+
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+
+use crate::app::{Intent, Place, Today};
+use crate::quiz::{Hearing, Kind, Open, Question, Shown, Stage};
+use crate::rhythm::Counting;
+
+use super::page::width;
+use super::theme::Theme;
+use super::view::{Overlay, Room, Turn, View, cycles_differ};
+
+/// What a key does.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Action {
+    /// It tells the engine.
+    Want(Intent),
+    /// It turns to another cycle of the grid.
+    Turn(Turn),
+    /// It lays this over the screen.
+    Overlay(Overlay),
+    /// It ends the program.
+    Quit,
+}
+
+/// Keys that do one kind of thing.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Binding {
+    pub(super) pairs: Vec<(KeyCode, Action)>,
+    /// What they do, for the bottom line.
+    pub(super) does: String,
+    /// What they do, for the help.
+    pub(super) help: &'static str,
+}
+
+/// What works everywhere and is left out of the bottom line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Control {
+    /// Ctrl-C: the program ends.
+    Leave,
+    /// Ctrl-Z: the program is suspended.
+    Suspend,
+}
+
+impl Control {
+    pub(super) fn of(key: KeyEvent) -> Option<Self> {
+        match key.code {
+            _ if !key.modifiers.contains(KeyModifiers::CONTROL) => None,
+            KeyCode::Char('c' | 'C') => Some(Self::Leave),
+            KeyCode::Char('z' | 'Z') => Some(Self::Suspend),
+            _ => None,
+        }
+    }
+}
+
+/// Every key that works now, in the order of the bottom line.
+pub(super) fn bindings(view: &View<'_>, room: Room) -> Vec<Binding> {
+    if room == Room::TooSmall {
+        return vec![leave(view.place)];
+    }
+    if view.here.overlay == Overlay::Help {
+        let close = Action::Overlay(Overlay::None);
+        let keys = [KeyCode::Esc, KeyCode::Char('?')].map(|key| (key, close));
+        return vec![binding(keys, "back", "back to the screen")];
+    }
+    below_help(view)
+}
+
+/// Every key that works when no help lies over the screen.
+pub(super) fn below_help(view: &View<'_>) -> Vec<Binding> {
+    let mut bindings = match (view.place, view.stage) {
+        (Place::Today(today), _) => on_today(today, view),
+        (Place::Summary(_), _) => vec![want(
+            KeyCode::Enter,
+            Intent::Onward,
+            "today",
+            "to what today holds",
+        )],
+        (Place::Sitting, Some(Stage::Open(open))) => on_question(open, view),
+        (Place::Sitting, Some(Stage::Shown(shown))) => on_reveal(shown, view),
+        (Place::Sitting, _) => Vec::new(),
+    };
+    let help = Action::Overlay(Overlay::Help);
+    bindings.push(binding([(KeyCode::Char('?'), help)], "help", "this help"));
+    bindings.push(leave(view.place));
+    bindings
+}
+
+/// What `key` does among `bindings`. Capital letters count as small ones.
+pub(super) fn action(bindings: &[Binding], key: KeyEvent) -> Option<Action> {
+    let chord = KeyModifiers::CONTROL | KeyModifiers::ALT | KeyModifiers::SUPER;
+    if key.modifiers.intersects(chord) {
+        return None;
+    }
+    let code = match key.code {
+        KeyCode::Char(c) => KeyCode::Char(c.to_ascii_lowercase()),
+        code => code,
+    };
+    let mut pairs = bindings.iter().flat_map(|binding| &binding.pairs);
+    pairs
+        .find(|(bound, _)| *bound == code)
+        .map(|(_, action)| *action)
+}
+
+/// The bottom line; more than one where the screen is narrow.
+pub(super) fn foot(bindings: &[Binding], columns: usize, theme: Theme) -> Vec<Line<'static>> {
+    const BETWEEN: usize = 3;
+    let mut lines: Vec<Line<'static>> = Vec::new();
+    for binding in bindings {
+        let keys = binding.keys();
+        let needed = width(&keys) + 1 + width(&binding.does);
+        let line = match lines.last_mut() {
+            Some(line) if line.width() + BETWEEN + needed < columns => {
+                line.push_span(Span::raw(" ".repeat(BETWEEN)));
+                line
+            }
+            _ => {
+                lines.push(Line::from(" "));
+                lines.last_mut().expect("a line was pushed just now")
+            }
+        };
+        line.push_span(Span::styled(keys, theme.strong()));
+        line.push_span(Span::raw(format!(" {}", binding.does)));
+    }
+    lines
+}
+
+impl Binding {
+    /// The names of its keys, as `1 2 3`, `1-6` or `enter`.
+    pub(super) fn keys(&self) -> String {
+        const LISTED: usize = 3;
+        let mut digits: Vec<char> = self
+            .pairs
+            .iter()
+            .filter_map(|(key, _)| digit(*key))
+            .collect();
+        digits.sort_unstable();
+        let in_a_row = digits
+            .windows(2)
+            .all(|pair| u32::from(pair[0]) + 1 == u32::from(pair[1]));
+        match digits.as_slice() {
+            [first, .., last] if digits.len() > LISTED && in_a_row => format!("{first}-{last}"),
+            _ => {
+                let names: Vec<String> = self.pairs.iter().map(|(key, _)| name(*key)).collect();
+                names.join(" ")
+            }
+        }
+    }
+}
+
+/// The key of each choice with its words: its place, but where the choices are counts, the count.
+pub(super) fn choices(question: &Question, counting: Counting) -> Vec<(char, String)> {
+    let cycle = question.phrase().cycle;
+    let key = |idx: usize| {
+        let place = idx + 1;
+        let written = match question.kind() {
+            Kind::FindStart => {
+                counting.name(cycle, cycle.pulse_at(i64::try_from(idx).unwrap_or(0)))
+            }
+            Kind::NameFeel | Kind::FitClapping => place.to_string(),
+        };
+        written.chars().next().unwrap_or('0')
+    };
+    let words = question.choices(counting).into_iter().enumerate();
+    words.map(|(idx, words)| (key(idx), words)).collect()
+}
+
+/// The key that plays one clapping again.
+pub(super) fn clapping_key(idx: usize) -> char {
+    char::from(b'a'.saturating_add(u8::try_from(idx).unwrap_or(u8::MAX)))
+}
+
+/// How often a question was heard, begun hearings among them.
+pub(super) fn n_heard(open: &Open) -> usize {
+    let begun = !matches!(open.sounding, Some((_, None)));
+    usize::from(open.replays) + usize::from(begun)
+}
+
+fn on_today(today: &Today, view: &View<'_>) -> Vec<Binding> {
+    let mut bindings = Vec::new();
+    if view.no_sound.is_none() && today.n_phrases > 0 {
+        let help = "begins the sitting";
+        bindings.push(want(KeyCode::Enter, Intent::Begin, "begin", help));
+    }
+    let counts = match view.counting {
+        Counting::FromOne => "counts from one",
+        Counting::FromLast => "counts from the last",
+        Counting::UnDos => "counts un, dos after ten",
+    };
+    let help = "counts in another convention";
+    bindings.push(want(KeyCode::Char('c'), Intent::Recount, counts, help));
+    bindings
+}
+
+fn on_question(open: &Open, view: &View<'_>) -> Vec<Binding> {
+    let mut bindings = Vec::new();
+    let choices = choices(&open.question, view.counting);
+    let choose = |(idx, (key, _)): (usize, &(char, String))| {
+        (KeyCode::Char(*key), Action::Want(Intent::Choose(idx)))
+    };
+    if open.question.is_tapped() {
+        bindings.append(&mut while_tapping(open, view));
+    } else {
+        let pairs: Vec<_> = choices.iter().enumerate().map(choose).collect();
+        bindings.push(binding(pairs, "answer", "answers"));
+    }
+    if open.question.kind() == Kind::FitClapping {
+        let hear = |idx| {
+            let hearing = Hearing::Clapping(idx);
+            (
+                KeyCode::Char(clapping_key(idx)),
+                Action::Want(Intent::Hear(hearing)),
+            )
+        };
+        let pairs: Vec<_> = (0..choices.len()).map(hear).collect();
+        bindings.push(binding(pairs, "hear one", "plays one clapping again"));
+    }
+    let again = format!("once more (heard {})", times(n_heard(open)));
+    let help = "plays it once more";
+    bindings.push(want(KeyCode::Char('r'), Intent::Again, again, help));
+    let help = "leaves this question unanswered";
+    bindings.push(want(KeyCode::Char('s'), Intent::Skip, "skip", help));
+    bindings
+}
+
+fn while_tapping(open: &Open, view: &View<'_>) -> Vec<Binding> {
+    let mut bindings = Vec::new();
+    if view.playhead.is_some() {
+        let help = "taps where the cycle begins";
+        bindings.push(want(KeyCode::Char(' '), Intent::Tap, "tap", help));
+    }
+    if !open.taps.is_empty() {
+        let help = "these taps are the answer";
+        bindings.push(want(KeyCode::Enter, Intent::Done, "that is it", help));
+    }
+    bindings
+}
+
+fn on_reveal(shown: &Shown, view: &View<'_>) -> Vec<Binding> {
+    let hear = |key, hearing, does: String, help| {
+        want(KeyCode::Char(key), Intent::Hear(hearing), does, help)
+    };
+    let help = "the phrase under the claps of what is true";
+    let mut bindings = vec![hear('h', Hearing::AsItIs, "as it is".to_owned(), help)];
+    if shown.reveal.as_answered.is_some() {
+        let help = "the phrase under the claps of your answer";
+        bindings.push(hear(
+            'a',
+            Hearing::AsAnswered,
+            "as you answered".to_owned(),
+            help,
+        ));
+    }
+    let help = "the phrase without claps";
+    bindings.push(hear('p', Hearing::Question, "the phrase".to_owned(), help));
+    let rows = shown.question.measured().rows();
+    if let Some(row) = rows.get(view.here.voice % rows.len().max(1)) {
+        let does = format!("only the {}", row.voice.name());
+        let help = "the voices alone, one after another";
+        bindings.push(hear('v', Hearing::Voice(row.voice), does, help));
+    }
+    if cycles_differ(shown) {
+        let keys = [
+            (KeyCode::Left, Action::Turn(Turn::Back)),
+            (KeyCode::Right, Action::Turn(Turn::On)),
+        ];
+        bindings.push(binding(keys, "cycle", "turns to another cycle"));
+    }
+    if !shown.disputed {
+        let help = "disputes what is said to be true";
+        bindings.push(want(KeyCode::Char('x'), Intent::Dispute, "dispute", help));
+    }
+    let help = "to the next question";
+    bindings.push(want(KeyCode::Enter, Intent::Onward, "next", help));
+    bindings
+}
+
+fn leave(place: &Place) -> Binding {
+    let key = KeyCode::Char('q');
+    match place {
+        Place::Sitting => want(
+            key,
+            Intent::Leave,
+            "leave",
+            "ends the sitting; answers are kept",
+        ),
+        Place::Today(_) | Place::Summary(_) => {
+            binding([(key, Action::Quit)], "leave", "leaves the program")
+        }
+    }
+}
+
+fn want(key: KeyCode, intent: Intent, does: impl Into<String>, help: &'static str) -> Binding {
+    binding([(key, Action::Want(intent))], does, help)
+}
+
+fn binding(
+    pairs: impl Into<Vec<(KeyCode, Action)>>,
+    does: impl Into<String>,
+    help: &'static str,
+) -> Binding {
+    Binding {
+        pairs: pairs.into(),
+        does: does.into(),
+        help,
+    }
+}
+
+fn digit(key: KeyCode) -> Option<char> {
+    match key {
+        KeyCode::Char(c) if c.is_ascii_digit() => Some(c),
+        _ => None,
+    }
+}
+
+fn name(key: KeyCode) -> String {
+    match key {
+        KeyCode::Char(' ') => "space".to_owned(),
+        KeyCode::Char(c) => c.to_string(),
+        other => other.to_string().to_lowercase(),
+    }
+}
+
+fn times(n: usize) -> String {
+    match n {
+        1 => "1 time".to_owned(),
+        n => format!("{n} times"),
+    }
+}

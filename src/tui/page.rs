@@ -1,0 +1,185 @@
+//! Lines of text that give way to one another where a screen is low.
+//!
+//! Read [`Body`] first: screens fill one, and it drops first its gaps, then what is only an extra,
+//! from the end, until it fits. Widths are in columns.
+
+use ratatui::style::Style;
+use ratatui::text::{Line, Span};
+
+/// Columns left free at the left of a body.
+pub(super) const INDENT: usize = 3;
+
+/// What a screen is made of, but for the keys.
+pub(super) struct Screen {
+    /// At the left of the top line.
+    pub(super) title: String,
+    /// At its right.
+    pub(super) aside: String,
+    pub(super) body: Body,
+}
+
+/// The lines between the top and the keys.
+pub(super) struct Body {
+    width: usize,
+    rows: Vec<(Weight, Line<'static>)>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Weight {
+    Must,
+    Extra,
+    Gap,
+}
+
+impl Body {
+    /// An empty body for a screen `width` columns wide.
+    pub(super) fn new(width: usize) -> Self {
+        Self {
+            width,
+            rows: Vec::new(),
+        }
+    }
+
+    pub(super) fn n_rows(&self) -> usize {
+        self.rows.len()
+    }
+
+    /// An empty line that may be left out.
+    pub(super) fn gap(&mut self) {
+        self.rows.push((Weight::Gap, Line::default()));
+    }
+
+    /// A line as it is.
+    pub(super) fn line(&mut self, line: Line<'static>) {
+        self.rows.push((Weight::Must, line));
+    }
+
+    /// A line as it is, that may be left out.
+    pub(super) fn extra(&mut self, line: Line<'static>) {
+        self.rows.push((Weight::Extra, line));
+    }
+
+    /// Text, wrapped.
+    pub(super) fn say(&mut self, text: &str, style: Style) {
+        self.put(Weight::Must, text, style);
+    }
+
+    /// Text, wrapped, that may be left out.
+    pub(super) fn mention(&mut self, text: &str) {
+        self.put(Weight::Extra, text, Style::new());
+    }
+
+    /// All of `other` after this.
+    pub(super) fn append(&mut self, mut other: Self) {
+        self.rows.append(&mut other.rows);
+    }
+
+    fn put(&mut self, weight: Weight, text: &str, style: Style) {
+        for row in wrapped(text, self.width.saturating_sub(INDENT + 1)) {
+            let line = Line::styled(format!("{:INDENT$}{row}", ""), style);
+            self.rows.push((weight, line));
+        }
+    }
+
+    /// The lines that fit into `height`.
+    pub(super) fn fitted(mut self, height: usize) -> Vec<Line<'static>> {
+        for weight in [Weight::Gap, Weight::Extra] {
+            while self.rows.len() > height {
+                let Some(idx) = self.rows.iter().rposition(|row| row.0 == weight) else {
+                    break;
+                };
+                self.rows.remove(idx);
+            }
+        }
+        self.rows.truncate(height);
+        self.rows.into_iter().map(|(_, line)| line).collect()
+    }
+}
+
+/// Columns that `text` takes.
+pub(super) fn width(text: &str) -> usize {
+    Span::raw(text).width()
+}
+
+/// `text` in at most `columns`, cut with two dots where it is longer.
+pub(super) fn cut(text: &str, columns: usize) -> String {
+    const DOTS: &str = "..";
+    if width(text) <= columns {
+        return text.to_owned();
+    }
+    let mut kept = String::new();
+    for c in text.chars() {
+        let longer = format!("{kept}{c}");
+        if width(&longer) + width(DOTS) > columns {
+            break;
+        }
+        kept = longer;
+    }
+    kept.push_str(DOTS.get(..columns.min(DOTS.len())).unwrap_or_default());
+    kept
+}
+
+/// `text` in exactly `columns`: cut, or filled with blanks.
+pub(super) fn cell(text: &str, columns: usize) -> String {
+    let text = cut(text, columns);
+    let blanks = columns.saturating_sub(width(&text));
+    format!("{text}{:blanks$}", "")
+}
+
+/// Breaks `text` between words into rows of at most `columns`.
+pub(super) fn wrapped(text: &str, columns: usize) -> Vec<String> {
+    let mut rows: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match rows.last_mut() {
+            Some(row) if width(row) + 1 + width(word) <= columns => {
+                row.push(' ');
+                row.push_str(word);
+            }
+            _ => rows.push(cut(word, columns)),
+        }
+    }
+    rows
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn text_is_cut_by_columns_not_by_letters() {
+        assert_eq!(cut("compás", 6), "compás");
+        assert_eq!(cut("compás de seis", 8), "compás..");
+        // Each of these takes two columns.
+        assert_eq!(cut("手拍子手拍子", 7), "手拍..");
+        assert_eq!(cell("手拍子手拍子", 7).len(), "手拍.. ".len());
+        assert_eq!(cut("abc", 1), ".");
+    }
+
+    #[test]
+    fn rows_break_between_words() {
+        assert_eq!(wrapped("one two  three", 7), ["one two", "three"]);
+        assert_eq!(wrapped("unbreakable", 6), ["unbr.."]);
+        assert!(wrapped("", 10).is_empty());
+    }
+
+    #[test]
+    fn gaps_go_first_and_what_must_be_said_goes_last() {
+        let filled = || {
+            let mut body = Body::new(40);
+            body.say("must", Style::new());
+            body.gap();
+            body.mention("extra");
+            body.say("must too", Style::new());
+            body
+        };
+        let texts = |height| {
+            let lines = filled().fitted(height);
+            let text = |line: &Line<'_>| line.to_string().trim().to_owned();
+            lines.iter().map(text).collect::<Vec<_>>().join("/")
+        };
+        assert_eq!(texts(4), "must//extra/must too");
+        assert_eq!(texts(3), "must/extra/must too");
+        assert_eq!(texts(2), "must/must too");
+        assert_eq!(texts(1), "must");
+    }
+}

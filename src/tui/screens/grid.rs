@@ -1,0 +1,108 @@
+//! The grid of a cycle: counts left to right, a row for each voice, the playhead below.
+
+use ratatui::style::Style;
+use ratatui::text::{Line, Span};
+
+use crate::quiz::{GridRow, Shown};
+use crate::tui::page::{INDENT, cut};
+use crate::tui::theme::Theme;
+use crate::tui::view::{View, cycles_differ, n_cycles};
+
+/// Columns of a row's name.
+const NAME: usize = 10;
+/// Columns of a pulse, at most and at least.
+const PULSE: (usize, usize) = (6, 2);
+
+/// The lines of the grid for the cycle that is looked at.
+pub(super) fn lines(
+    shown: &Shown,
+    view: &View<'_>,
+    theme: Theme,
+    columns: usize,
+) -> Vec<Line<'static>> {
+    let counts = &shown.reveal.counts;
+    let cycle = view.cycle(shown);
+    let grid = Grid {
+        theme,
+        columns,
+        per_pulse: per_pulse(counts.len(), columns),
+    };
+    let heading = grid.heading(counts, &which(shown, cycle));
+    let rows = shown.reveal.rows.iter().chain(&shown.reveal.you);
+    let rows = rows.map(|row| grid.row(row, cycle));
+    let playhead = view.playhead.filter(|playhead| playhead.cycle.0 == cycle);
+    let foot = playhead.map_or_else(Line::default, |playhead| grid.playhead(playhead.pulse));
+    std::iter::once(heading).chain(rows).chain([foot]).collect()
+}
+
+/// Which cycle is shown, in words.
+fn which(shown: &Shown, cycle: usize) -> String {
+    if cycles_differ(shown) {
+        format!("cycle {} of {}", cycle + 1, n_cycles(shown))
+    } else {
+        "every cycle".to_owned()
+    }
+}
+
+/// As many columns a pulse as leave room beside the grid.
+fn per_pulse(n_pulses: usize, columns: usize) -> usize {
+    const BESIDE: usize = 14;
+    let room = columns.saturating_sub(INDENT + NAME + BESIDE);
+    (room / n_pulses.max(1)).clamp(PULSE.1, PULSE.0)
+}
+
+struct Grid {
+    theme: Theme,
+    columns: usize,
+    per_pulse: usize,
+}
+
+impl Grid {
+    fn heading(&self, counts: &[String], aside: &str) -> Line<'static> {
+        let cells: String = counts.iter().map(|count| self.pulse(count)).collect();
+        self.finished(vec![name("count"), Span::raw(cells)], aside)
+    }
+
+    fn row(&self, row: &GridRow, cycle: usize) -> Line<'static> {
+        let mut spans = vec![name(row.name)];
+        for mark in row.marks(cycle) {
+            let style = self.theme.mark(*mark);
+            spans.push(Span::styled(mark.to_string(), style));
+            spans.push(Span::raw(" ".repeat(self.per_pulse - 1)));
+        }
+        self.finished(spans, &row.aside)
+    }
+
+    /// The playhead in the column that belongs to `pulse`, counted on in fractions.
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        clippy::cast_precision_loss,
+        reason = "a place within a cycle, in a few columns"
+    )]
+    fn playhead(&self, pulse: f64) -> Line<'static> {
+        let column = (pulse.max(0.0) * self.per_pulse as f64) as usize;
+        let blanks = INDENT + NAME + column;
+        let head = self.theme.playhead().to_string();
+        Line::from(vec![
+            Span::raw(" ".repeat(blanks)),
+            Span::styled(head, self.theme.strong()),
+        ])
+    }
+
+    fn pulse(&self, count: &str) -> String {
+        let per_pulse = self.per_pulse;
+        format!("{count:per_pulse$}")
+    }
+
+    fn finished(&self, mut spans: Vec<Span<'static>>, aside: &str) -> Line<'static> {
+        let taken: usize = spans.iter().map(Span::width).sum();
+        let aside = cut(aside, self.columns.saturating_sub(taken + 1));
+        spans.push(Span::styled(aside, Style::new()));
+        Line::from(spans)
+    }
+}
+
+fn name(name: &str) -> Span<'static> {
+    Span::raw(format!("{:INDENT$}{name:NAME$}", ""))
+}

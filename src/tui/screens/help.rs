@@ -1,0 +1,84 @@
+//! What each key does on the screen below, and what the words mean.
+
+use ratatui::text::{Line, Span};
+
+use crate::tui::keymap::{Binding, below_help};
+use crate::tui::page::{Body, INDENT, Screen, cell};
+use crate::tui::theme::Theme;
+use crate::tui::view::View;
+
+/// Columns of a key or a word.
+const COLUMN: usize = 14;
+
+/// The words of the answers: what each means, and what else helps to tell it.
+const WORDS: [(&str, [&str; 2]); 5] = [
+    (
+        "in threes",
+        [
+            "The cycle leans on two groups of three,",
+            "with accents on the first and fourth pulse.",
+        ],
+    ),
+    (
+        "in twos",
+        [
+            "The cycle leans on three groups of two,",
+            "with accents on first, third and fifth.",
+        ],
+    ),
+    (
+        "both at once",
+        [
+            "One voice leans on threes, another on twos,",
+            "in the same cycle.",
+        ],
+    ),
+    (
+        "in turn",
+        [
+            "The same voice leans on one, then the other,",
+            "each for some cycles.",
+        ],
+    ),
+    (
+        "fits either",
+        [
+            "Nothing decides between threes and twos:",
+            "you may clap either to it.",
+        ],
+    ),
+];
+
+pub(in crate::tui) fn screen(view: &View<'_>, theme: Theme, columns: usize) -> Screen {
+    let mut body = Body::new(columns);
+    keys(&mut body, &below_help(view), theme);
+    let everywhere = "ctrl-c leaves from anywhere, ctrl-z suspends. Answers are kept at once.";
+    body.mention(everywhere);
+    body.gap();
+    for (word, lines) in WORDS {
+        let [meaning, more] = lines;
+        body.line(Line::from(vec![
+            Span::styled(
+                format!("{:INDENT$}{}", "", cell(word, COLUMN)),
+                theme.strong(),
+            ),
+            Span::raw(meaning),
+        ]));
+        body.extra(Line::from(format!("{:1$}{more}", "", INDENT + COLUMN)));
+    }
+    Screen {
+        title: "help".to_owned(),
+        aside: "keys and words".to_owned(),
+        body,
+    }
+}
+
+fn keys(body: &mut Body, bindings: &[Binding], theme: Theme) {
+    for binding in bindings {
+        let keys = cell(&binding.keys(), COLUMN);
+        body.line(Line::from(vec![
+            Span::styled(format!("{:INDENT$}{keys}", ""), theme.strong()),
+            Span::raw(binding.help),
+        ]));
+    }
+}

@@ -1,0 +1,16 @@
+//! The pictures, one file each: what they say, line by line.
+
+mod grid;
+pub(super) mod help;
+pub(super) mod question;
+pub(super) mod reveal;
+pub(super) mod summary;
+pub(super) mod today;
+
+/// `1 phrase`, `2 phrases`.
+fn counted(n: impl Into<u64>, noun: &str) -> String {
+    match n.into() {
+        1 => format!("1 {noun}"),
+        n => format!("{n} {noun}s"),
+    }
+}

@@ -1,0 +1,119 @@
+//! A question before its answer.
+//!
+//! No grid, no marks of the layers and no count: the eye must not help. Even the number of the
+//! cycle is counted from where the phrase came in, since the true one would turn over on the first
+//! count.
+
+use ratatui::style::Style;
+use ratatui::text::Line;
+
+use crate::app::Playhead;
+use crate::quiz::{Hearing, Kind, Open};
+use crate::tui::keymap;
+use crate::tui::page::{Body, Screen};
+use crate::tui::theme::Theme;
+use crate::tui::view::View;
+
+/// Columns of the track along which the playhead glides: no multiple of a cycle's length, so that
+/// it cannot be counted on.
+const TRACK: usize = 23;
+
+pub(in crate::tui) fn screen(open: &Open, view: &View<'_>, theme: Theme, columns: usize) -> Screen {
+    let mut body = Body::new(columns);
+    body.say(open.ticket.line.as_str(), Style::new());
+    body.mention(&open.ticket.why);
+    body.gap();
+    body.say(open.question.asks(), theme.strong());
+    body.gap();
+    body.line(Line::from(format!("      {}", sounding(open, view, theme))));
+    body.gap();
+    if open.question.is_tapped() {
+        body.line(Line::from(taps(open)));
+    }
+    let now = clapping_now(open, view.playhead);
+    let choices = keymap::choices(&open.question, view.counting);
+    for (idx, (key, words)) in choices.into_iter().enumerate() {
+        let mut text = format!("   {key}  {words}");
+        if open.question.kind() == Kind::FitClapping {
+            let again = keymap::clapping_key(idx);
+            text = format!("{text:<18} {again} to hear it");
+        }
+        if now == Some(idx) {
+            text.push_str("   <- sounds now");
+        }
+        body.line(Line::from(text));
+    }
+    let (place, of) = open.ticket.place;
+    Screen {
+        title: open.ticket.title.to_string(),
+        aside: format!("phrase {place} of {of}"),
+        body,
+    }
+}
+
+/// Before the first question, or between two.
+pub(in crate::tui) fn waiting(columns: usize) -> Screen {
+    let mut body = Body::new(columns);
+    body.say("A phrase is being made.", Style::new());
+    Screen {
+        title: "contrapalma".to_owned(),
+        aside: String::new(),
+        body,
+    }
+}
+
+fn sounding(open: &Open, view: &View<'_>, theme: Theme) -> String {
+    let Some(playhead) = view.playhead else {
+        return match open.sounding {
+            Some(_) => "it comes in a moment".to_owned(),
+            None => "it has sounded; answer, or hear it once more".to_owned(),
+        };
+    };
+    let (cycle, of) = heard_cycle(playhead);
+    let track = track(playhead.share, theme);
+    if open.question.is_tapped() {
+        return format!("going round   ( {track} )");
+    }
+    format!("sounding   cycle {cycle} of {of}   ( {track} )")
+}
+
+/// Which cycle is heard, from 1, counted from where the phrase came in.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    reason = "a share from 0 to 1 of a few cycles"
+)]
+fn heard_cycle(playhead: Playhead) -> (usize, usize) {
+    let of = playhead.cycle.1.max(1);
+    let cycle = (playhead.share.clamp(0.0, 1.0) * of as f64) as usize;
+    ((cycle + 1).min(of), of)
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    reason = "a share from 0 to 1 of the columns of the track"
+)]
+fn track(share: f64, theme: Theme) -> String {
+    let here = ((share.clamp(0.0, 1.0) * TRACK as f64) as usize).min(TRACK - 1);
+    let (head, rail) = theme.track();
+    let mark = |idx| if idx == here { head } else { rail };
+    (0..TRACK).map(mark).collect()
+}
+
+/// The clapping that sounds, among those offered.
+fn clapping_now(open: &Open, playhead: Option<Playhead>) -> Option<usize> {
+    let playhead = playhead?;
+    match open.sounding {
+        Some((Hearing::Clapping(idx), _)) => Some(idx),
+        Some((Hearing::Question, _)) if playhead.part.1 > 1 => Some(playhead.part.0),
+        _ => None,
+    }
+}
+
+fn taps(open: &Open) -> String {
+    let n_taps = open.taps.len();
+    format!("   taps   {n_taps}   {}", ". ".repeat(n_taps))
+}

@@ -1,0 +1,69 @@
+//! A question after its answer: right or not, what gave it away, and the cycle as it sounded.
+
+use ratatui::style::Style;
+
+use crate::quiz::{Hearing, Shown};
+use crate::tui::page::{Body, Screen};
+use crate::tui::theme::Theme;
+use crate::tui::view::{Advice, View};
+
+use super::grid;
+
+pub(in crate::tui) fn screen(
+    shown: &Shown,
+    view: &View<'_>,
+    theme: Theme,
+    columns: usize,
+) -> Screen {
+    let reveal = &shown.reveal;
+    let mut body = Body::new(columns);
+    body.say(&reveal.verdict, theme.strong());
+    body.say(&reveal.reason, Style::new());
+    body.gap();
+    for line in grid::lines(shown, view, theme, columns) {
+        body.line(line);
+    }
+    if let Some(repair) = shown.ticket.repair.as_ref().filter(|_| !reveal.right) {
+        body.say(&format!("It helps: {repair}"), Style::new());
+    }
+    body.gap();
+    body.say(&state(shown), Style::new());
+    if view.advice == Advice::Rest {
+        body.say(REST, theme.strong());
+    }
+    let (place, of) = shown.ticket.place;
+    Screen {
+        title: shown.ticket.title.to_string(),
+        aside: format!("phrase {place} of {of}"),
+        body,
+    }
+}
+
+const REST: &str = "You have practised for a good while: give your ears and hands five minutes.";
+
+/// Whether the answer is kept, whether its label is disputed, and what sounds.
+fn state(shown: &Shown) -> String {
+    let mut said = vec![if shown.saved { "kept" } else { "being kept" }.to_owned()];
+    if shown.disputed {
+        said.push("set aside: it is not asked again until it is judged".to_owned());
+    }
+    if let Some((hearing, since)) = shown.sounding {
+        let state = if since.is_some() {
+            "sounding"
+        } else {
+            "coming"
+        };
+        said.push(format!("{state}: {}", hearing_in_words(hearing)));
+    }
+    said.join("; ")
+}
+
+fn hearing_in_words(hearing: Hearing) -> String {
+    match hearing {
+        Hearing::Question => "the phrase".to_owned(),
+        Hearing::Clapping(_) => "a clapping".to_owned(),
+        Hearing::AsItIs => "as it is, under its claps".to_owned(),
+        Hearing::AsAnswered => "as you answered, under those claps".to_owned(),
+        Hearing::Voice(voice) => format!("only the {}", voice.name()),
+    }
+}

@@ -1,0 +1,132 @@
+//! What today holds.
+
+use ratatui::style::Style;
+use ratatui::text::{Line, Span};
+
+use crate::app::{Today, TodayLine};
+use crate::label::printable;
+use crate::tui::page::{Body, INDENT, Screen, cell, cut, width};
+use crate::tui::theme::Theme;
+use crate::tui::view::{Advice, View};
+
+use super::counted;
+
+/// Columns of a tag, `waits` being the longest.
+const TAG: usize = 6;
+/// Columns of `heard from 12.0 dB` and a blank.
+const KNOWN: usize = 19;
+/// Columns that `last 12 days ago` needs.
+const WHEN: usize = 16;
+
+pub(in crate::tui) fn screen(
+    today: &Today,
+    view: &View<'_>,
+    theme: Theme,
+    room: (usize, usize),
+) -> Screen {
+    let (columns, height) = room;
+    let mut body = head(today, columns, theme);
+    let tail = tail(today, view, theme, columns);
+    // A gap between the skills and the chart.
+    let left = height.saturating_sub(body.n_rows() + tail.n_rows() + 1);
+    skills(&mut body, &today.lines, columns, left);
+    body.gap();
+    body.append(tail);
+    Screen {
+        title: "contrapalma".to_owned(),
+        aside: today.date.clone(),
+        body,
+    }
+}
+
+fn head(today: &Today, columns: usize, theme: Theme) -> Body {
+    let mut body = Body::new(columns);
+    let n_phrases = u64::from(today.n_phrases);
+    let ready = match n_phrases {
+        0 => "Nothing is due today.".to_owned(),
+        1 => "About 1 phrase is ready.".to_owned(),
+        n => format!("About {n} phrases are ready."),
+    };
+    body.say(&ready, theme.strong());
+    let is = |n: usize| if n == 1 { "is" } else { "are" };
+    let due = u64::try_from(today.n_due).unwrap_or(u64::MAX);
+    let news = format!(
+        "{} {} due, {} {} new.",
+        counted(due, "skill"),
+        is(today.n_due),
+        today.n_new,
+        is(today.n_new)
+    );
+    body.say(&news, Style::new());
+    body.gap();
+    body
+}
+
+/// As many skills as fit into `height`, and how many more there are.
+fn skills(body: &mut Body, lines: &[TodayLine], columns: usize, height: usize) {
+    let n_shown = if lines.len() <= height {
+        lines.len()
+    } else {
+        height.saturating_sub(1)
+    };
+    let longest = lines.iter().map(|line| width(&line.title)).max();
+    let left = columns.saturating_sub(INDENT + TAG + 2);
+    let title = longest.unwrap_or(0).min(left.saturating_sub(KNOWN + WHEN));
+    for line in lines.iter().take(n_shown) {
+        body.line(skill(line, title, left - title));
+    }
+    if n_shown < lines.len() {
+        body.say(&format!("and {} more", lines.len() - n_shown), Style::new());
+    }
+}
+
+/// One skill, its title in `title` columns and `left` for what is known of it.
+fn skill(line: &TodayLine, title: usize, left: usize) -> Line<'static> {
+    let title = cell(&line.title, title);
+    // What a skill opens after is long, and nothing is known of it yet.
+    let known = if line.known.is_empty() {
+        cut(&line.when, left)
+    } else {
+        let when = cut(&line.when, left.saturating_sub(KNOWN));
+        format!("{}{when}", cell(&line.known, KNOWN))
+    };
+    Line::from(format!("{:INDENT$}{:TAG$}{title} {known}", "", line.tag))
+}
+
+fn tail(today: &Today, view: &View<'_>, theme: Theme, columns: usize) -> Body {
+    let mut body = Body::new(columns);
+    let most = today.fortnight.iter().max().copied().unwrap_or(0);
+    let chart = today.fortnight.iter().map(|n| theme.day(*n, most));
+    let chart: String = chart.collect();
+    let n_days = today.fortnight.iter().filter(|n| **n > 0).count();
+    let answered: u64 = today.fortnight.iter().copied().map(u64::from).sum();
+    let days = u64::try_from(n_days).unwrap_or(u64::MAX);
+    let said = format!(
+        "   {}, {}",
+        counted(days, "day"),
+        counted(answered, "answer")
+    );
+    body.line(Line::from(vec![
+        Span::raw(format!("{:INDENT$}This fortnight   ", "")),
+        Span::styled(chart, theme.strong()),
+        Span::raw(said),
+    ]));
+    if let Some(reason) = view.no_sound {
+        body.gap();
+        for line in reason.lines() {
+            body.say(&printable(line), theme.strong());
+        }
+        let rest = "Practice begins when there is sound; everything else works without.";
+        body.say(rest, Style::new());
+    }
+    if view.advice == Advice::Loudness {
+        body.gap();
+        body.say(LOUDNESS, Style::new());
+    }
+    body
+}
+
+const LOUDNESS: &str = "Before you begin: turn the volume down, and up only until it is \
+    comfortable. Speech at arm's length must stay understandable over it. Stop when your ears \
+    ring or feel dull. What a physician or an audiologist says, and the rules where you are, come \
+    first.";

@@ -1,0 +1,614 @@
+//! Every screen drawn from real questions, and the keys against the engine's rules.
+
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::{Color, Modifier};
+
+use super::draw::draw;
+use super::keymap::{Action, action, bindings, foot};
+use super::theme::{Glyphs, Palette, Theme};
+use super::view::{Advice, Here, Overlay, Room, Turn, View, n_cycles};
+use crate::app::{Intent, Place, Playhead, Summary, SummaryLine, Today, TodayLine};
+use crate::label::Label;
+use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeParts};
+use crate::quiz::{
+    By, Event, Fits, Form, Hearing, Now, Phase, Question, Sitting, Skill, Stage, Ticket,
+};
+use crate::rhythm::{Counting, Cycle, Feel, Layer};
+use crate::world::{Day, Moment, Seed, Stamp};
+
+const LARGE: (u16, u16) = (80, 24);
+const SMALL: (u16, u16) = Room::LEAST;
+const PLAIN: Theme = Theme {
+    palette: Palette::Plain,
+    glyphs: Glyphs::Ascii,
+};
+
+/// What a view borrows from.
+struct World {
+    place: Place,
+    sitting: Option<Sitting>,
+    playhead: Option<Playhead>,
+    counting: Counting,
+    no_sound: Option<&'static str>,
+    advice: Advice,
+    here: Here,
+}
+
+impl World {
+    fn at(place: Place) -> Self {
+        Self {
+            place,
+            sitting: None,
+            playhead: None,
+            counting: Counting::FromOne,
+            no_sound: None,
+            advice: Advice::None,
+            here: Here::default(),
+        }
+    }
+
+    /// In a sitting with this question before it.
+    fn asked(form: &Form, families: &[Family], feels: &[Feel], seed: u64) -> Self {
+        let mut world = Self::at(Place::Sitting);
+        let mut sitting = Sitting::new(7, 1, world.counting, &now());
+        sitting.handle(next(form, families, feels, seed), &now());
+        sitting.handle(Event::Started(Stamp(1_000)), &now());
+        world.sitting = Some(sitting);
+        world
+    }
+
+    /// The same, answered by the wrong choice or the right one.
+    fn answered(mut self, right: bool) -> Self {
+        let sitting = self.sitting.as_mut().expect("in a sitting");
+        let Stage::Open(open) = sitting.stage() else {
+            panic!("no question")
+        };
+        let given = crate::quiz::Given::Choice;
+        let is = |idx: &usize| open.question.judge(&given(*idx)).map(|v| v.right);
+        let choice = (0..6).find(|idx| is(idx) == Some(right)).expect("a choice");
+        sitting.handle(Event::Choose(choice), &now());
+        sitting.handle(Event::Saved, &now());
+        self
+    }
+
+    fn stage(&self) -> Option<&Stage> {
+        self.sitting.as_ref().map(Sitting::stage)
+    }
+
+    fn view(&self) -> View<'_> {
+        View {
+            place: &self.place,
+            stage: self.stage(),
+            playhead: self.playhead,
+            counting: self.counting,
+            no_sound: self.no_sound,
+            advice: self.advice,
+            here: &self.here,
+        }
+    }
+
+    fn drawn(&self, size: (u16, u16), theme: Theme) -> Buffer {
+        let mut buf = Buffer::empty(Rect::new(0, 0, size.0, size.1));
+        draw(&self.view(), theme, &mut buf);
+        buf
+    }
+
+    fn text(&self, size: (u16, u16)) -> String {
+        text(&self.drawn(size, PLAIN))
+    }
+}
+
+fn text(buf: &Buffer) -> String {
+    let row = |y| {
+        let cells = (0..buf.area.width).map(|x| buf[(x, y)].symbol());
+        cells.collect::<String>().trim_end().to_owned()
+    };
+    (0..buf.area.height)
+        .map(row)
+        .collect::<Vec<String>>()
+        .join("\n")
+}
+
+fn now() -> Now {
+    Now {
+        stamp: Stamp(9_000_000),
+        at: Moment(1_700_000_000_000),
+        wall: Moment(1_700_000_000_000),
+        offset_min: 60,
+        day: Day(19_675),
+    }
+}
+
+fn label(text: &str) -> Label {
+    Label::new(text).expect("printable")
+}
+
+fn next(form: &Form, families: &[Family], feels: &[Feel], seed: u64) -> Event {
+    let recipe = Recipe::new(RecipeParts {
+        families: families.to_vec(),
+        feels: feels.to_vec(),
+        tempo: (140, 200),
+        cycles: (4, 4),
+        entries: vec![Entry::Any],
+        bell: Bell::None,
+    })
+    .expect("a possible recipe");
+    let level = Level::of_tenths(60);
+    let question = Question::ask(form, &recipe, level, &[], Seed(seed)).expect("a phrase");
+    let ticket = Ticket {
+        skill: Skill("first/bass".into()),
+        title: label("name it by the bass"),
+        line: label("Listen to the low notes. Nothing else tells."),
+        repair: Some(label("hum only the low notes, then say 1 - 3 - 5 on them.")),
+        why: "due: last heard 6 days ago".to_owned(),
+        criterion: level,
+        level,
+        alternatives: form.alternatives(&recipe),
+        block: 1,
+        phase: Phase::Probe,
+        place: (3, 6),
+    };
+    Event::Next(Box::new((question, ticket)))
+}
+
+fn name_feel() -> World {
+    let feels = [Feel::Threes, Feel::Twos, Feel::Either];
+    let mut world = World::asked(&Form::NameFeel, &[Family::BassStrums], &feels, 5);
+    world.playhead = Some(playhead(1, 3.5, 0.4));
+    world
+}
+
+/// The first phrase that passes from one feel to the other.
+fn in_turn() -> World {
+    let feels = [Feel::InTurn, Feel::Both];
+    let asked = |seed| World::asked(&Form::NameFeel, &[Family::BassStrums], &feels, seed);
+    let turns = |world: &World| match world.stage() {
+        Some(Stage::Open(open)) => open.question.phrase().feel == Feel::InTurn,
+        _ => false,
+    };
+    (1..).map(asked).find(turns).expect("one in two")
+}
+
+fn count_in() -> World {
+    let form = Form::FindStart(By::Count);
+    World::asked(&form, &[Family::Arpeggio], &[Feel::Threes], 2)
+}
+
+fn tapping() -> World {
+    let form = Form::FindStart(By::Taps);
+    let mut world = World::asked(&form, &[Family::Arpeggio], &[Feel::Threes], 2);
+    let sitting = world.sitting.as_mut().expect("in a sitting");
+    sitting.handle(Event::Tap(400_000), &now());
+    sitting.handle(Event::Tap(2_500_000), &now());
+    world.playhead = Some(playhead(2, 0.5, 0.7));
+    world
+}
+
+fn clappings() -> World {
+    let layers: [&[i64]; 3] = [&[0, 3], &[0, 2, 4], &[0, 3, 4]];
+    let clappings = layers.map(|pulses| Layer::of(Cycle::SIX, pulses).expect("not empty"));
+    let form = Form::FitClapping {
+        clappings: clappings.to_vec(),
+        to: Fits::Guitar,
+    };
+    let feels = [Feel::Threes, Feel::Twos];
+    let mut world = World::asked(&form, &[Family::BassStrums], &feels, 3);
+    world.playhead = Some(Playhead {
+        part: (1, 3),
+        ..playhead(0, 2.0, 0.1)
+    });
+    world
+}
+
+fn playhead(cycle: usize, pulse: f64, share: f64) -> Playhead {
+    Playhead {
+        part: (0, 1),
+        cycle: (cycle, 4),
+        pulse,
+        share,
+    }
+}
+
+fn today() -> World {
+    let line = |tag, title: &str, known: &str, when: &str| TodayLine {
+        tag,
+        title: title.to_owned(),
+        known: known.to_owned(),
+        when: when.to_owned(),
+    };
+    World::at(Place::Today(Today {
+        date: Day(19_675).in_words(),
+        n_due: 2,
+        n_new: 1,
+        n_phrases: 38,
+        lines: vec![
+            line(
+                "due",
+                "name it by the bass",
+                "heard from 4.2 dB",
+                "last 6 days ago",
+            ),
+            line(
+                "due",
+                "find the start",
+                "heard from 6.0 dB",
+                "needed for which clapping fits",
+            ),
+            line("new", "which clapping fits the guitar", "", ""),
+            line(
+                "rests",
+                "three or two, all together",
+                "heard from 3.0 dB",
+                "back in 3 days",
+            ),
+            line(
+                "waits",
+                "name it by the chords",
+                "",
+                "opens after: which clapping fits the guitar",
+            ),
+        ],
+        fortnight: vec![0, 12, 30, 0, 38, 41, 0, 0, 22, 38, 0, 36, 40, 9],
+    }))
+}
+
+fn summary() -> World {
+    let line = |title: &str, right, now, before, back| SummaryLine {
+        title: title.to_owned(),
+        right,
+        heard_from: Some(Level::of_tenths(now)),
+        before,
+        back_in_days: Some(back),
+    };
+    World::at(Place::Summary(Summary {
+        n_answered: 14,
+        n_right: 11,
+        minutes: 9,
+        lines: vec![
+            line(
+                "name it by the bass",
+                (5, 6),
+                42,
+                Some(Level::of_tenths(60)),
+                6,
+            ),
+            line("which clapping fits the guitar", (6, 8), 80, None, 1),
+        ],
+    }))
+}
+
+fn with_help(mut world: World) -> World {
+    world.here.overlay = Overlay::Help;
+    world
+}
+
+/// Every screen that there is, by name.
+fn every_screen() -> Vec<(&'static str, World)> {
+    let mut silent = today();
+    silent.no_sound = Some("No sound device: nothing answered. Plug one in and start again.");
+    let mut first = today();
+    first.advice = Advice::Loudness;
+    let mut miss = name_feel().answered(false);
+    miss.advice = Advice::Rest;
+    let mut clapped = clappings().answered(true);
+    clapped.playhead = None;
+    vec![
+        ("today", today()),
+        ("today-first", first),
+        ("today-silent", silent),
+        ("waiting", World::at(Place::Sitting)),
+        ("name-feel", name_feel()),
+        ("count-in", count_in()),
+        ("tapping", tapping()),
+        ("clappings", clappings()),
+        ("reveal-miss", miss),
+        ("reveal-right", clapped),
+        ("reveal-in-turn", in_turn().answered(false)),
+        ("reveal-start", count_in().answered(false)),
+        ("summary", summary()),
+        ("help-today", with_help(today())),
+        ("help-reveal", with_help(in_turn().answered(false))),
+    ]
+}
+
+#[test]
+fn screens_look_as_they_should() {
+    for (name, world) in every_screen() {
+        insta::assert_snapshot!(format!("{name}-large"), world.text(LARGE));
+        insta::assert_snapshot!(format!("{name}-small"), world.text(SMALL));
+    }
+}
+
+/// Every key that a learner may press, but for those with Ctrl.
+fn keyboard() -> impl Iterator<Item = KeyCode> {
+    let others = [
+        KeyCode::Enter,
+        KeyCode::Esc,
+        KeyCode::Left,
+        KeyCode::Right,
+        KeyCode::Up,
+        KeyCode::Down,
+        KeyCode::Tab,
+        KeyCode::Backspace,
+        KeyCode::Home,
+        KeyCode::End,
+        KeyCode::PageUp,
+        KeyCode::PageDown,
+        KeyCode::Delete,
+        KeyCode::F(1),
+    ];
+    let chars = (' '..='~').filter(|c| !c.is_ascii_uppercase());
+    chars.map(KeyCode::Char).chain(others)
+}
+
+fn pressed(code: KeyCode) -> KeyEvent {
+    KeyEvent::new(code, KeyModifiers::NONE)
+}
+
+/// The keys that the last lines of a drawn screen name.
+fn named(buf: &Buffer, n_lines: usize) -> Vec<KeyCode> {
+    let height = usize::from(buf.area.height);
+    let mut words = Vec::new();
+    for y in height - n_lines..height {
+        let mut word = String::new();
+        for x in 0..buf.area.width {
+            let cell = &buf[(x, u16::try_from(y).expect("small"))];
+            if cell.modifier.contains(Modifier::BOLD) {
+                word.push_str(cell.symbol());
+            } else if !word.is_empty() {
+                words.push(std::mem::take(&mut word));
+            }
+        }
+    }
+    words
+        .iter()
+        .flat_map(|word| word.split(' '))
+        .flat_map(codes)
+        .collect()
+}
+
+fn codes(name: &str) -> Vec<KeyCode> {
+    let mut chars = name.chars();
+    match (name, chars.next(), chars.next(), chars.next()) {
+        ("enter", ..) => vec![KeyCode::Enter],
+        ("esc", ..) => vec![KeyCode::Esc],
+        ("left", ..) => vec![KeyCode::Left],
+        ("right", ..) => vec![KeyCode::Right],
+        ("space", ..) => vec![KeyCode::Char(' ')],
+        (_, Some(c), None, _) => vec![KeyCode::Char(c)],
+        (_, Some(first), Some('-'), Some(last)) => (first..=last).map(KeyCode::Char).collect(),
+        _ => panic!("no key is called {name}"),
+    }
+}
+
+#[test]
+fn the_bottom_line_names_the_keys_that_work_and_no_others() {
+    for (name, world) in every_screen() {
+        for size in [LARGE, SMALL, (40, 10)] {
+            let buf = world.drawn(size, PLAIN);
+            let bindings = bindings(&world.view(), Room::of(buf.area));
+            let n_lines = foot(&bindings, usize::from(size.0), PLAIN).len();
+            let mut named = named(&buf, n_lines);
+            let mut working: Vec<KeyCode> = keyboard()
+                .filter(|code| action(&bindings, pressed(*code)).is_some())
+                .collect();
+            named.sort_by_key(ToString::to_string);
+            working.sort_by_key(ToString::to_string);
+            assert_eq!(named, working, "{name} at {size:?}");
+        }
+    }
+}
+
+/// What the engine makes of an intent in a sitting.
+fn event(intent: Intent) -> Event {
+    match intent {
+        Intent::Choose(idx) => Event::Choose(idx),
+        Intent::Tap => Event::Tap(4_800_000),
+        Intent::Done => Event::Done,
+        Intent::Again => Event::Again,
+        Intent::Hear(hearing) => Event::Hear(hearing),
+        Intent::Skip => Event::Skip,
+        Intent::Dispute => Event::Dispute,
+        Intent::Onward => Event::Onward,
+        Intent::Leave => Event::Leave,
+        Intent::Begin | Intent::Recount => panic!("not in a sitting"),
+    }
+}
+
+#[test]
+fn every_key_of_a_sitting_does_something() {
+    let mut n_keys = 0;
+    for (name, world) in every_screen() {
+        let Some(sitting) = &world.sitting else {
+            continue;
+        };
+        for binding in bindings(&world.view(), Room::Enough) {
+            for (key, action) in &binding.pairs {
+                let Action::Want(intent) = action else {
+                    continue;
+                };
+                let mut after = sitting.clone();
+                let effects = after.handle(event(*intent), &now());
+                let changed = after.stage() != sitting.stage();
+                assert!(changed || !effects.is_empty(), "{key:?} on {name}");
+                n_keys += 1;
+            }
+        }
+    }
+    assert!(n_keys > 40);
+}
+
+#[test]
+fn digits_are_counts_where_counts_are_asked() {
+    let mut world = count_in();
+    world.counting = Counting::FromLast;
+    let bindings = bindings(&world.view(), Room::Enough);
+    let chosen = |c| action(&bindings, pressed(KeyCode::Char(c)));
+    // The cycle begins on its last number: common practice, no source.
+    assert_eq!(chosen('6'), Some(Action::Want(Intent::Choose(0))));
+    assert_eq!(chosen('1'), Some(Action::Want(Intent::Choose(1))));
+    assert!(world.text(LARGE).contains("6  on 6"));
+}
+
+#[test]
+fn keys_with_ctrl_or_alt_are_other_keys_and_capitals_are_not() {
+    let world = today();
+    let bindings = bindings(&world.view(), Room::Enough);
+    let press = |code, modifiers| action(&bindings, KeyEvent::new(code, modifiers));
+    assert_eq!(press(KeyCode::Char('c'), KeyModifiers::CONTROL), None);
+    assert_eq!(press(KeyCode::Char('q'), KeyModifiers::ALT), None);
+    let quit = Some(Action::Quit);
+    assert_eq!(press(KeyCode::Char('Q'), KeyModifiers::SHIFT), quit);
+}
+
+#[test]
+fn nothing_begins_without_sound() {
+    let mut world = today();
+    world.no_sound = Some("No sound device.");
+    let bindings = bindings(&world.view(), Room::Enough);
+    assert_eq!(action(&bindings, pressed(KeyCode::Enter)), None);
+}
+
+#[test]
+fn too_small_a_screen_says_what_it_needs() {
+    for size in [(59, 24), (80, 19), (30, 8)] {
+        let said = name_feel().text(size);
+        let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(said.contains("needs 60 columns and 20 rows"), "{said}");
+        assert!(said.ends_with("q leave"), "{said}");
+    }
+    // A window of no size at all is drawn without a panic.
+    for size in [(0, 0), (1, 1), (5, 2), (200, 1)] {
+        name_feel().text(size);
+    }
+}
+
+#[test]
+fn without_colour_there_is_none() {
+    let colours = |theme: Theme| {
+        let screens = every_screen();
+        let drawn = screens.iter().map(|(_, world)| world.drawn(LARGE, theme));
+        drawn
+            .flat_map(|buf| buf.content)
+            .filter(|cell| cell.fg != Color::Reset || cell.bg != Color::Reset)
+            .count()
+    };
+    assert_eq!(colours(PLAIN), 0);
+    let coloured = Theme {
+        palette: Palette::Coloured,
+        ..PLAIN
+    };
+    assert!(colours(coloured) > 0);
+}
+
+#[test]
+fn text_says_all_that_style_says() {
+    for (name, world) in every_screen() {
+        let coloured = Theme {
+            palette: Palette::Coloured,
+            ..PLAIN
+        };
+        assert_eq!(
+            text(&world.drawn(LARGE, coloured)),
+            world.text(LARGE),
+            "{name}"
+        );
+    }
+    let said = name_feel().answered(false).text(LARGE);
+    assert!(said.contains("Not this time") && said.contains("you  "));
+    let said = name_feel().answered(true).text(LARGE);
+    assert!(said.contains("Right: ") && !said.contains("you  "));
+}
+
+#[test]
+fn only_ascii_is_drawn_where_nothing_else_is_promised() {
+    for (name, world) in every_screen() {
+        assert!(world.text(LARGE).is_ascii(), "{name}");
+    }
+    let unicode = Theme {
+        glyphs: Glyphs::Unicode,
+        ..PLAIN
+    };
+    let mut reveal = name_feel().answered(true);
+    reveal.playhead = Some(playhead(0, 0.0, 0.0));
+    for (world, sign) in [(today(), '█'), (name_feel(), '●'), (reveal, '▴')] {
+        assert!(text(&world.drawn(LARGE, unicode)).contains(sign));
+    }
+}
+
+#[test]
+fn before_the_answer_nothing_shows_where_the_cycle_begins() {
+    // The same share of the phrase at any place of the cycle is the same picture.
+    for mut world in [name_feel(), count_in(), tapping()] {
+        let mut at = |cycle, pulse| {
+            world.playhead = Some(playhead(cycle, pulse, 0.3));
+            world.text(LARGE)
+        };
+        assert_eq!(at(0, 5.9), at(1, 0.0));
+        assert_eq!(at(0, 0.0), at(3, 3.0));
+    }
+}
+
+#[test]
+fn the_playhead_is_under_its_count() {
+    let mut world = name_feel().answered(true);
+    for (pulse, count) in [(0.0, '1'), (2.0, '3'), (5.0, '6'), (5.99, '6')] {
+        world.playhead = Some(playhead(0, pulse, 0.1));
+        let said = world.text(LARGE);
+        let column = |start: &str, sign| {
+            let line = said
+                .lines()
+                .find(|line| line.trim_start().starts_with(start));
+            line.and_then(|line| line.find(sign)).expect("there")
+        };
+        let (head, count) = (column("^", '^'), column("count", count));
+        assert!((count..count + 6).contains(&head), "pulse {pulse}");
+        assert_eq!(head == count, pulse.fract() == 0.0);
+    }
+}
+
+#[test]
+fn cycles_that_differ_can_be_turned_to_and_sound_is_followed_again() {
+    let mut world = in_turn().answered(true);
+    let Some(Stage::Shown(shown)) = world.stage().cloned() else {
+        panic!("not answered")
+    };
+    assert_eq!(n_cycles(&shown), 4);
+    world
+        .here
+        .look_at(world.sitting.as_ref().map(Sitting::stage));
+    assert!(world.text(LARGE).contains("cycle 1 of 4"));
+    world.here.turn(Turn::Back, world.view().cycle(&shown), 4);
+    assert!(world.text(LARGE).contains("cycle 4 of 4"));
+    world.playhead = Some(playhead(1, 0.0, 0.3));
+    assert!(!world.text(LARGE).contains('^'));
+    world.here.intends(Intent::Hear(Hearing::AsItIs));
+    assert!(world.text(LARGE).contains("cycle 2 of 4") && world.text(LARGE).contains('^'));
+    // Another question is looked at afresh.
+    world.here.turn(Turn::On, 1, 4);
+    world.here.look_at(None);
+    assert_eq!(world.here, Here::default());
+}
+
+#[test]
+fn voices_come_one_by_one_and_round_again() {
+    let mut world = in_turn().answered(true);
+    let mut heard = Vec::new();
+    for _ in 0..3 {
+        let bindings = bindings(&world.view(), Room::Enough);
+        let Some(Action::Want(intent)) = action(&bindings, pressed(KeyCode::Char('v'))) else {
+            panic!("no voice")
+        };
+        world.here.intends(intent);
+        heard.push(intent);
+    }
+    let Some(Stage::Shown(shown)) = world.stage() else {
+        panic!("not answered")
+    };
+    let rows = shown.question.measured().rows();
+    let voice = |idx: usize| Intent::Hear(Hearing::Voice(rows[idx % rows.len()].voice));
+    assert_eq!(heard, [voice(0), voice(1), voice(2)]);
+    assert!(rows.len() > 1);
+}

@@ -1,0 +1,135 @@
+//! What a picture is drawn from.
+
+use ratatui::layout::Rect;
+
+use crate::app::{Intent, Place, Playhead};
+use crate::quiz::{AttemptId, Hearing, Shown, Stage};
+use crate::rhythm::Counting;
+
+/// Everything that a picture shows, borrowed for one drawing.
+pub(super) struct View<'a> {
+    pub(super) place: &'a Place,
+    pub(super) stage: Option<&'a Stage>,
+    pub(super) playhead: Option<Playhead>,
+    pub(super) counting: Counting,
+    /// Why nothing can be heard, when that is so.
+    pub(super) no_sound: Option<&'a str>,
+    pub(super) advice: Advice,
+    pub(super) here: &'a Here,
+}
+
+/// What is advised for ears and hands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Advice {
+    None,
+    /// How to set a safe loudness, before the first sitting.
+    Loudness,
+    /// To rest.
+    Rest,
+}
+
+/// What the learner looks at: the state of the screen alone.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub(super) struct Here {
+    pub(super) overlay: Overlay,
+    /// The answered question to which the next two belong.
+    attempt: Option<AttemptId>,
+    /// The cycle of the grid that was turned to; `None` follows the sound.
+    pub(super) cycle: Option<usize>,
+    /// Which of the phrase's voices comes next when they are heard one by one, counted on without
+    /// end.
+    pub(super) voice: usize,
+}
+
+/// What lies over the screen.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) enum Overlay {
+    #[default]
+    None,
+    Help,
+}
+
+/// Which way to turn through the cycles.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Turn {
+    Back,
+    On,
+}
+
+impl Here {
+    /// Forgets what belonged to another question.
+    pub(super) fn look_at(&mut self, stage: Option<&Stage>) {
+        let attempt = match stage {
+            Some(Stage::Shown(shown)) => Some(shown.attempt.id),
+            _ => None,
+        };
+        if attempt != self.attempt {
+            *self = Self {
+                attempt,
+                overlay: self.overlay,
+                ..Self::default()
+            };
+        }
+    }
+
+    /// Takes note of what is asked of the engine: what is heard is followed.
+    pub(super) fn intends(&mut self, intent: Intent) {
+        if let Intent::Hear(hearing) = intent {
+            self.cycle = None;
+            self.voice += usize::from(matches!(hearing, Hearing::Voice(_)));
+        }
+    }
+
+    /// Turns to the cycle before or after `cycle`, of `n_cycles`, round and round.
+    pub(super) fn turn(&mut self, turn: Turn, cycle: usize, n_cycles: usize) {
+        let n_cycles = n_cycles.max(1);
+        let step = match turn {
+            Turn::Back => n_cycles - 1,
+            Turn::On => 1,
+        };
+        self.cycle = Some((cycle + step) % n_cycles);
+    }
+}
+
+impl View<'_> {
+    /// The cycle that the grid of an answered question shows, from 0.
+    pub(super) fn cycle(&self, shown: &Shown) -> usize {
+        let sounding = self.playhead.map(|playhead| playhead.cycle.0);
+        let cycle = self.here.cycle.or(sounding).unwrap_or(0);
+        cycle.min(n_cycles(shown).saturating_sub(1))
+    }
+}
+
+/// How many cycles the grid of an answered question has.
+pub(super) fn n_cycles(shown: &Shown) -> usize {
+    let reveal = &shown.reveal;
+    let rows = reveal.rows.iter().chain(&reveal.you);
+    rows.map(|row| row.cycles.len()).max().unwrap_or(1)
+}
+
+/// Whether the cycles of the grid differ, so that there is something to turn to.
+pub(super) fn cycles_differ(shown: &Shown) -> bool {
+    let reveal = &shown.reveal;
+    let mut rows = reveal.rows.iter().chain(&reveal.you);
+    rows.any(|row| row.cycles.windows(2).any(|pair| pair[0] != pair[1]))
+}
+
+/// Whether the screen has room for the pictures.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Room {
+    Enough,
+    TooSmall,
+}
+
+impl Room {
+    /// The least columns and rows.
+    pub(super) const LEAST: (u16, u16) = (60, 20);
+
+    pub(super) fn of(area: Rect) -> Self {
+        if area.width < Self::LEAST.0 || area.height < Self::LEAST.1 {
+            Self::TooSmall
+        } else {
+            Self::Enough
+        }
+    }
+}
