@@ -15,7 +15,7 @@ use ratatui::layout::Rect;
 use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM, SIGTSTP};
 use signal_hook::iterator::Signals;
 
-use crate::app::{App, Done, Intent, Place, Trouble};
+use crate::app::{App, Done, Intent, Place, Playhead, Trouble};
 use crate::quiz::Stage;
 use crate::world::{Clock, Env, Stamp};
 
@@ -65,8 +65,8 @@ pub enum ScreenError {
 /// Runs the interface until the learner leaves or a signal asks for it.
 ///
 /// `open` makes the engine; while it does, and until the end, what is written to the error stream
-/// goes to the file `messages`, which is begun anew when it has grown past 1 MiB. When this returns
-/// or panics the terminal and the error stream are as they were.
+/// goes to the file `messages`, which is begun anew when it has grown past 1 MiB; its folder must be
+/// there. When this returns or panics the terminal and the error stream are as they were.
 ///
 /// # Errors
 /// When there is no terminal or it goes away, when the engine cannot be opened or fails, and when
@@ -237,10 +237,8 @@ impl Interface {
             None => {}
         }
         let playhead = self.app.playhead();
-        let room = Room::of(Rect::from((
-            ratatui::layout::Position::ORIGIN,
-            self.screen.size()?,
-        )));
+        let size = self.screen.size()?;
+        let room = Room::of(Rect::new(0, 0, size.width, size.height));
         let view = view(&self.app, playhead, &self.here);
         match action(&bindings(&view, room), key) {
             Some(action) => self.act(action, stamp),
@@ -285,7 +283,7 @@ impl Interface {
     }
 }
 
-fn view<'a>(app: &'a App, playhead: Option<crate::app::Playhead>, here: &'a Here) -> View<'a> {
+fn view<'a>(app: &'a App, playhead: Option<Playhead>, here: &'a Here) -> View<'a> {
     let advice = if app.is_caution_due() {
         Advice::Loudness
     } else if app.is_rest_due() {

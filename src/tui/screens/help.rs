@@ -36,7 +36,7 @@ const WORDS: [(&str, [&str; 2]); 5] = [
     (
         "in turn",
         [
-            "The same voice leans on one, then the other,",
+            "One voice leans on one, then on the other,",
             "each for some cycles.",
         ],
     ),

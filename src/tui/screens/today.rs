@@ -15,6 +15,8 @@ use super::counted;
 const TAG: usize = 6;
 /// Columns of `heard from 12.0 dB` and a blank.
 const KNOWN: usize = 19;
+/// From this width on there is room for what is known.
+const WIDE: usize = 76;
 /// Columns that `last 12 days ago` needs.
 const WHEN: usize = 16;
 
@@ -57,7 +59,9 @@ fn head(today: &Today, columns: usize, theme: Theme) -> Body {
         today.n_new,
         is(today.n_new)
     );
-    body.say(&news, Style::new());
+    if today.n_due + today.n_new > 0 {
+        body.say(&news, Style::new());
+    }
     body.gap();
     body
 }
@@ -71,26 +75,28 @@ fn skills(body: &mut Body, lines: &[TodayLine], columns: usize, height: usize) {
     };
     let longest = lines.iter().map(|line| width(&line.title)).max();
     let left = columns.saturating_sub(INDENT + TAG + 2);
-    let title = longest.unwrap_or(0).min(left.saturating_sub(KNOWN + WHEN));
+    // Where the screen is narrow the title matters more than what is known.
+    let known = if columns >= WIDE { KNOWN } else { 0 };
+    let title = longest.unwrap_or(0).min(left.saturating_sub(known + WHEN));
     for line in lines.iter().take(n_shown) {
-        body.line(skill(line, title, left - title));
+        body.line(skill(line, title, known, left - title));
     }
     if n_shown < lines.len() {
         body.say(&format!("and {} more", lines.len() - n_shown), Style::new());
     }
 }
 
-/// One skill, its title in `title` columns and `left` for what is known of it.
-fn skill(line: &TodayLine, title: usize, left: usize) -> Line<'static> {
+/// One skill: its title and what is known of it in so many columns, and when, in what is left.
+fn skill(line: &TodayLine, title: usize, known: usize, left: usize) -> Line<'static> {
     let title = cell(&line.title, title);
     // What a skill opens after is long, and nothing is known of it yet.
-    let known = if line.known.is_empty() {
-        cut(&line.when, left)
-    } else {
-        let when = cut(&line.when, left.saturating_sub(KNOWN));
-        format!("{}{when}", cell(&line.known, KNOWN))
-    };
-    Line::from(format!("{:INDENT$}{:TAG$}{title} {known}", "", line.tag))
+    let known = if line.known.is_empty() { 0 } else { known };
+    let when = cut(&line.when, left.saturating_sub(known));
+    let known = cell(&line.known, known);
+    Line::from(format!(
+        "{:INDENT$}{:TAG$}{title} {known}{when}",
+        "", line.tag
+    ))
 }
 
 fn tail(today: &Today, view: &View<'_>, theme: Theme, columns: usize) -> Body {
