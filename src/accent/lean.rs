@@ -269,7 +269,10 @@ mod tests {
             steady_margin(&[threes, silent.clone()], Feel::Threes, FLOOR),
             Some(0.7)
         );
-        assert_eq!(either_margin(&[silent.clone()], FLOOR), Some(0.2));
+        assert_eq!(
+            either_margin(std::slice::from_ref(&silent), FLOOR),
+            Some(0.2)
+        );
         assert_eq!(either_margin(&[silent, twos], FLOOR), None);
     }
 

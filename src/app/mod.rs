@@ -9,6 +9,7 @@
 
 mod course;
 mod player;
+mod quiet;
 mod summary;
 mod today;
 mod worker;
@@ -32,6 +33,7 @@ use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 
 pub use course::Course;
 pub use player::Playhead;
+pub use quiet::Quiet;
 pub use summary::{Summary, SummaryLine};
 pub use today::{Today, TodayLine};
 pub use worker::Done;
@@ -398,6 +400,7 @@ impl App {
         let fortnight = fortnight(&self.store, day)?;
         let today = Today::of(&self.plan, &self.learner, &self.course, day, fortnight);
         self.place = Place::Today(today);
+        self.prepare(0);
         Ok(())
     }
 
@@ -407,7 +410,6 @@ impl App {
         self.seed = self.seed.child("plan", 0);
         self.plan = plan(&self.learner, &self.course, day, self.seed, self.limit);
         self.next = Next::Idle;
-        self.prepare(0);
     }
 
     /// Hands an event to the sitting and does what it asks for.

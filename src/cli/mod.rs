@@ -12,7 +12,6 @@ mod args;
 mod commands;
 mod failure;
 mod plain;
-mod quiet;
 
 use std::ffi::OsString;
 use std::fs;
@@ -58,7 +57,7 @@ fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
     let deck = deck_of(&cli.practice)?;
     match cli.command {
         Some(Command::Sit(sit)) if sit.plain => {
-            commands::practise::plain(deck, &cli.practice, env)?
+            commands::practise::plain(deck, &cli.practice, env)?;
         }
         None | Some(Command::Sit(_)) => {
             return commands::practise::screen(deck, &cli.practice, env).map(code_of);

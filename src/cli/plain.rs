@@ -17,7 +17,7 @@ use crate::world::{Clock, Stamp};
 /// Everything that can happen.
 enum Input {
     Line(String, Stamp),
-    EndOfInput,
+    Closed,
     Done(Done),
 }
 
@@ -63,12 +63,12 @@ fn read_lines(sender: Sender<Input>, clock: Arc<dyn Clock>) -> Result<(), Failur
     let read = move || {
         for line in io::stdin().lock().lines() {
             let input = line.map(|line| Input::Line(line, clock.stamp()));
-            if sender.send(input.unwrap_or(Input::EndOfInput)).is_err() {
+            if sender.send(input.unwrap_or(Input::Closed)).is_err() {
                 return;
             }
         }
         // When nobody listens any more, the sitting is over anyway.
-        drop(sender.send(Input::EndOfInput));
+        drop(sender.send(Input::Closed));
     };
     let started = thread::Builder::new().name("lines".to_owned()).spawn(read);
     started
@@ -122,7 +122,7 @@ impl Plain {
             match inbox.recv_timeout(self.app.idle_time()) {
                 Ok(Input::Line(line, stamp)) => self.waiting.push_back((line, stamp)),
                 Ok(Input::Done(done)) => self.app.done(done)?,
-                Ok(Input::EndOfInput) => self.closed = true,
+                Ok(Input::Closed) => self.closed = true,
                 Err(RecvTimeoutError::Timeout) => {}
                 Err(RecvTimeoutError::Disconnected) => break,
             }

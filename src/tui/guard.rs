@@ -6,7 +6,6 @@
 //! to `alarm`, so that the interface ends in order.
 
 use std::io::{self, IsTerminal as _, Stdout, stdin, stdout};
-use std::os::fd::{AsFd as _, OwnedFd};
 use std::panic::{self, PanicHookInfo};
 use std::path::Path;
 use std::sync::Arc;
@@ -17,10 +16,8 @@ use crossterm::terminal::{Clear, ClearType, EnterAlternateScreen, LeaveAlternate
 use crossterm::{cursor, execute, terminal};
 use ratatui::Terminal;
 use ratatui::backend::CrosstermBackend;
-use rustix::fs::{Mode, OFlags};
 
-/// Larger than this, the file of messages is begun anew, in bytes.
-const MOST_MESSAGES: u64 = 1024 * 1024;
+use crate::app::Quiet;
 
 type Hook = Box<dyn Fn(&PanicHookInfo<'_>) + Send + Sync>;
 
@@ -47,7 +44,7 @@ impl Guard {
     ) -> io::Result<Self> {
         let door = Arc::new(Door {
             is_up: AtomicBool::new(false),
-            stderr: redirect(messages)?,
+            quiet: Quiet::begin(messages)?,
         });
         let previous: Arc<Hook> = Arc::new(panic::take_hook());
         let (own, old) = (Arc::clone(&door), Arc::clone(&previous));
@@ -93,8 +90,8 @@ impl Drop for Guard {
 /// What is needed to give the terminal back, from whichever place comes first.
 struct Door {
     is_up: AtomicBool,
-    /// The error stream as it was.
-    stderr: OwnedFd,
+    /// Holds the error stream.
+    quiet: Quiet,
 }
 
 impl Door {
@@ -108,19 +105,6 @@ impl Door {
 
     fn give_back(&self) {
         self.leave();
-        let _: rustix::io::Result<()> = rustix::stdio::dup2_stderr(&self.stderr);
+        self.quiet.end();
     }
-}
-
-/// Sends the error stream to the end of a file and returns it as it was.
-fn redirect(messages: &Path) -> io::Result<OwnedFd> {
-    let before = io::stderr().as_fd().try_clone_to_owned()?;
-    let flags = OFlags::WRONLY | OFlags::CREATE | OFlags::APPEND | OFlags::CLOEXEC;
-    let file = rustix::fs::open(messages, flags, Mode::RUSR | Mode::WUSR)?;
-    let size = u64::try_from(rustix::fs::fstat(&file)?.st_size).unwrap_or(0);
-    if size > MOST_MESSAGES {
-        rustix::fs::ftruncate(&file, 0)?;
-    }
-    rustix::stdio::dup2_stderr(&file)?;
-    Ok(before)
 }

@@ -8,7 +8,7 @@ use ratatui::text::{Line, Span};
 
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
-use crate::app::{Intent, Place, Today};
+use crate::app::{Intent, Place};
 use crate::quiz::{Hearing, Kind, Open, Question, Shown, Stage};
 use crate::rhythm::Counting;
 
@@ -75,7 +75,7 @@ pub(super) fn bindings(view: &View<'_>, room: Room) -> Vec<Binding> {
 /// Every key that works when no help lies over the screen.
 pub(super) fn below_help(view: &View<'_>) -> Vec<Binding> {
     let mut bindings = match (view.place, view.stage) {
-        (Place::Today(today), _) => on_today(today, view),
+        (Place::Today(_), _) => on_today(view),
         (Place::Summary(_), _) => vec![want(
             KeyCode::Enter,
             Intent::Onward,
@@ -182,9 +182,9 @@ pub(super) fn n_heard(open: &Open) -> usize {
     usize::from(open.replays) + usize::from(begun)
 }
 
-fn on_today(today: &Today, view: &View<'_>) -> Vec<Binding> {
+fn on_today(view: &View<'_>) -> Vec<Binding> {
     let mut bindings = Vec::new();
-    if view.no_sound.is_none() && today.n_phrases > 0 {
+    if view.no_sound.is_none() {
         let help = "begins the sitting";
         bindings.push(want(KeyCode::Enter, Intent::Begin, "begin", help));
     }

@@ -2,10 +2,9 @@
 
 use std::sync::Arc;
 
-use crate::app::{App, Done, Surroundings, Trouble};
+use crate::app::{App, Done, Quiet, Surroundings, Trouble};
 use crate::cli::args::Practice;
 use crate::cli::failure::{Failure, Kind};
-use crate::cli::quiet::Quiet;
 use crate::cli::{data_dir, plain, seed_of};
 use crate::deck::Deck;
 use crate::review::plan::Limit;
@@ -34,7 +33,7 @@ pub(in crate::cli) fn screen(
 pub(in crate::cli) fn plain(deck: Deck, practice: &Practice, env: &Env) -> Result<(), Failure> {
     let ready = Ready::new(deck, practice, env)?;
     // Libraries that print do so while the device is opened and while it plays.
-    let quiet = Quiet::begin(&ready.log);
+    let quiet = Quiet::begin(&ready.log).map_err(|error| Failure::file(&ready.log, &error))?;
     let around = ready.surroundings(practice);
     if let Some(reason) = &around.no_sound {
         drop(quiet);
