@@ -168,7 +168,7 @@ impl<'a> Pulses<'a> {
         let cues: Vec<Vec<(Cue, f64)>> = (0..self.pulses.len())
             .map(|idx| self.cues(voice, idx))
             .collect();
-        let units = |cues: &Vec<(Cue, f64)>| cues.iter().map(|(_, units)| units).sum();
+        let units = |cues: &Vec<(Cue, f64)>| cues.iter().fold(0.0, |sum, (_, units)| sum + units);
         let units: Vec<f64> = cues.iter().map(units).collect();
         let profile = |units| Profile::new(self.cycle, units).expect("finite units, one a pulse");
         // The first count belongs to every grouping, so what marks the others is what tells.
