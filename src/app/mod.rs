@@ -371,9 +371,9 @@ impl App {
         }
         let number = self.store.begin_sitting(now.at)?;
         let heard_from = |(skill, standing): (&Skill, &Standing)| {
-            (skill.clone(), standing.threshold().heard_from())
+            today::heard_from(standing).map(|level| (skill.clone(), level))
         };
-        self.heard_from = self.learner.standings().map(heard_from).collect();
+        self.heard_from = self.learner.standings().filter_map(heard_from).collect();
         self.sitting = Some(Sitting::new(
             self.store.install(),
             number,

@@ -6,6 +6,8 @@ use crate::phrase::Level;
 use crate::quiz::{Now, Sitting, Skill, Tally};
 use crate::review::Learner;
 
+use super::today::heard_from;
+
 /// What a sitting came to.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Summary {
@@ -26,7 +28,7 @@ pub struct SummaryLine {
     pub title: String,
     /// How many were right, and of how many.
     pub right: (u32, u32),
-    /// From what level it is heard now.
+    /// From what level it is heard now; `None` while too little is known.
     pub heard_from: Option<Level>,
     /// From what level it was heard before the sitting.
     pub before: Option<Level>,
@@ -46,7 +48,7 @@ impl Summary {
             SummaryLine {
                 title: tally.title.to_string(),
                 right: (tally.n_right, tally.n_answered),
-                heard_from: standing.map(|standing| standing.threshold().heard_from()),
+                heard_from: standing.and_then(heard_from),
                 before: before.get(&tally.skill).copied(),
                 back_in_days: standing.map(|s| s.memory().due_day().since(now.day)),
             }

@@ -1,7 +1,8 @@
 //! What the opening screen and the summary say.
 
-use crate::review::Learner;
+use crate::phrase::Level;
 use crate::review::plan::{Entry, Plan, Why};
+use crate::review::{Learner, Standing};
 use crate::world::Day;
 
 use super::Course;
@@ -70,18 +71,23 @@ fn line(entry: Entry, learner: &Learner, course: &Course, day: Day) -> TodayLine
         Why::Resting { until } => ("rests", format!("back in {}", days_on(until.since(day)))),
         Why::Waiting { on } => ("waits", format!("opens after: {}", title(on))),
     };
-    let known = course
+    let standing = course
         .skill(entry.candidate)
-        .and_then(|skill| learner.standing(skill))
-        .map_or_else(String::new, |standing| {
-            format!("heard from {}", standing.threshold().heard_from())
-        });
+        .and_then(|skill| learner.standing(skill));
+    let heard_from = standing.and_then(heard_from);
+    let known = heard_from.map_or_else(String::new, |level| format!("heard from {level}"));
     TodayLine {
         tag,
         title: title(entry.candidate),
         known,
         when,
     }
+}
+
+/// From what level a skill is heard; `None` while too few phrases were answered to say.
+pub(super) fn heard_from(standing: &Standing) -> Option<Level> {
+    const ENOUGH: u32 = 6;
+    (standing.answered() >= ENOUGH).then(|| standing.threshold().heard_from())
 }
 
 /// Why a question is asked, in words.
