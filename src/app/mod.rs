@@ -8,8 +8,12 @@
 //! worker while the present one is shown, so that it can sound at once.
 
 mod course;
+mod intent;
+mod learner;
+mod next;
 mod player;
 mod quiet;
+mod sounding;
 mod summary;
 mod today;
 mod worker;
@@ -19,122 +23,29 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use crate::deck::Deck;
-use crate::phrase::{GENERATOR, Phrase};
-use crate::quiz::{
-    Attempt, Effect, Event, Hearing, Now, Playing, Question, Sitting, Skill, Stage, Ticket,
-};
-use crate::review::plan::{Choice, Chooser, Limit, Plan, Terms};
-use crate::review::{Arrival, Learner, RULES, Replay, Standing};
+use crate::quiz::{Attempt, Effect, Event, Now, Sitting, Skill, Stage};
+use crate::review::plan::{Chooser, Limit, Plan, Terms};
+use crate::review::{Arrival, Learner, Standing};
 use crate::rhythm::Counting;
-use crate::sound::Output;
 use crate::sound::output::Refused;
 use crate::store::{Settings, Store, StoreError};
 use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 
 pub use course::Course;
+pub use intent::{Intent, Place, Surroundings, Trouble};
 pub use player::Playhead;
 pub use quiet::Quiet;
 pub use summary::{Summary, SummaryLine};
 pub use today::{Today, TodayLine};
 pub use worker::Done;
 
+use learner::learner_of;
+use next::Next;
 use player::{News, Player, Rendering};
-use worker::{Job, Outcome, What, Worker};
+use worker::{Outcome, Worker};
 
-/// Silence that wipes the slate between what was heard last and the next question, in microseconds:
-/// a reading stays in the ear for about so long.
-const SLATE_MICROS: u64 = 1_500_000;
 /// After so much practice at a stretch a rest is advised, in microseconds.
 const REST_AFTER_MICROS: u64 = 25 * 60 * 1_000_000;
-
-/// What the program runs on.
-pub struct Surroundings {
-    /// The clock.
-    pub clock: Arc<dyn Clock>,
-    /// When a learning day turns.
-    pub calendar: Calendar,
-    /// Where all chance comes from.
-    pub seed: Seed,
-    /// The way out for sound.
-    pub output: Box<dyn Output>,
-    /// Why nothing can be heard, when that is so: practice then does not begin.
-    pub no_sound: Option<String>,
-}
-
-/// What a learner wants.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Intent {
-    /// To begin the sitting.
-    Begin,
-    /// One of the choices, from 0.
-    Choose(usize),
-    /// A tap.
-    Tap,
-    /// No more taps.
-    Done,
-    /// To hear the question once more.
-    Again,
-    /// To hear something.
-    Hear(Hearing),
-    /// Not this question.
-    Skip,
-    /// To dispute the label.
-    Dispute,
-    /// On.
-    Onward,
-    /// To leave the sitting, or the summary.
-    Leave,
-    /// To count in the next convention.
-    Recount,
-}
-
-/// Where the program stands.
-#[derive(Clone, Debug, PartialEq)]
-pub enum Place {
-    /// On what today holds.
-    Today(Today),
-    /// In a sitting.
-    Sitting,
-    /// On what a sitting came to.
-    Summary(Summary),
-}
-
-/// Why the program cannot go on.
-#[derive(Debug, thiserror::Error)]
-pub enum Trouble {
-    /// The store refused.
-    #[error(transparent)]
-    Store(#[from] StoreError),
-    /// The output refused.
-    #[error(transparent)]
-    Output(#[from] Refused),
-    /// A worker could not be started.
-    #[error("no worker could be started: {0}")]
-    Worker(std::io::Error),
-    /// The worker panicked: a bug.
-    #[error("making a phrase failed")]
-    Bug,
-}
-
-/// The next question.
-enum Next {
-    /// Nobody asked for it yet.
-    Idle,
-    /// The worker makes it.
-    Making {
-        generation: u64,
-        choice: Choice,
-        tries: u64,
-    },
-    /// It is here.
-    Ready {
-        choice: Choice,
-        question: Box<Question>,
-        rendering: Rendering,
-    },
-    /// There is none.
-    Enough,
-}
 
 /// The engine.
 pub struct App {
@@ -442,47 +353,6 @@ impl App {
         }
     }
 
-    fn play(&mut self, phrases: Vec<Phrase>, playing: Playing) -> Result<(), Trouble> {
-        self.silence();
-        if let Some(rendering) = self.fresh.take() {
-            return self.sound_after_silence(rendering);
-        }
-        let seed = self.seed.child("sound", self.generation);
-        self.sound_generation = self.give(What::Sound {
-            phrases,
-            playing,
-            seed,
-        });
-        Ok(())
-    }
-
-    fn sound(&mut self, rendering: &Rendering) -> Result<(), Trouble> {
-        Ok(self.player.play(rendering)?)
-    }
-
-    /// Plays a question as soon as what was heard before has faded from the ear.
-    fn sound_after_silence(&mut self, rendering: Rendering) -> Result<(), Trouble> {
-        let stamp = self.clock.stamp();
-        let not_before = self
-            .last_sound
-            .map_or(stamp, |last| Stamp(last.0 + SLATE_MICROS));
-        if not_before <= stamp {
-            return self.sound(&rendering);
-        }
-        self.pending = Some((rendering, not_before));
-        Ok(())
-    }
-
-    fn silence(&mut self) {
-        self.pending = None;
-        // A rendering under way is not to sound any more.
-        self.sound_generation = 0;
-        if self.player.is_playing() {
-            self.last_sound = Some(self.clock.stamp());
-            self.player.stop();
-        }
-    }
-
     fn record(&mut self, attempt: &Attempt, now: &Now) -> Result<(), Trouble> {
         // The order of the log is (day, time), so an attempt can only be late when the calendar
         // went back; the cache is then made again at the next start.
@@ -514,161 +384,6 @@ impl App {
         self.is_next_wanted = false;
     }
 
-    /// Has the worker make the next question, unless it does already.
-    fn prepare(&mut self, elapsed_ms: u64) {
-        if !matches!(self.next, Next::Idle) {
-            return;
-        }
-        self.next = match self.plan.next(&self.learner, elapsed_ms) {
-            Some(choice) => self.make(choice, 0),
-            None => Next::Enough,
-        };
-    }
-
-    fn make(&mut self, choice: Choice, tries: u64) -> Next {
-        let Some(exercise) = self.course.exercise(choice.candidate) else {
-            return Next::Enough;
-        };
-        let lately = self
-            .sitting
-            .as_ref()
-            .map(|sitting| sitting.lately(&exercise.skill));
-        let what = What::Question {
-            form: exercise.form.clone(),
-            recipe: exercise.recipe.clone(),
-            level: choice.level,
-            lately: lately.unwrap_or_default(),
-            seed: self.seed.child("question", self.generation),
-        };
-        Next::Making {
-            generation: self.give(what),
-            choice,
-            tries,
-        }
-    }
-
-    fn give(&mut self, what: What) -> u64 {
-        self.generation += 1;
-        let rate = self.player.rate();
-        self.worker.give(Job {
-            generation: self.generation,
-            rate,
-            what,
-        });
-        self.generation
-    }
-
-    fn question_made(
-        &mut self,
-        made: u64,
-        question: Question,
-        rendering: Rendering,
-    ) -> Result<(), Trouble> {
-        const TRIES: u64 = 8;
-        let Next::Making {
-            generation,
-            choice,
-            tries,
-        } = self.next
-        else {
-            return Ok(());
-        };
-        if made != generation {
-            return Ok(());
-        }
-        let skill = self.course.skill(choice.candidate).cloned();
-        let seed = question.measured().seed();
-        let aside = match &skill {
-            Some(skill) => self.store.is_disputed(skill, seed, GENERATOR)?,
-            None => false,
-        };
-        self.next = if aside && tries < TRIES {
-            self.make(choice, tries + 1)
-        } else {
-            Next::Ready {
-                choice,
-                question: Box::new(question),
-                rendering,
-            }
-        };
-        if self.is_next_wanted {
-            let now = self.now(self.clock.stamp());
-            self.bring_next(&now)?;
-        }
-        Ok(())
-    }
-
-    /// No phrase had one right answer: the plan moves on to another skill.
-    fn no_phrase(&mut self, made: u64) -> Result<(), Trouble> {
-        if !matches!(self.next, Next::Making { generation, .. } if generation == made) {
-            return Ok(());
-        }
-        self.plan.give_up(&self.learner);
-        self.next = Next::Idle;
-        let now = self.now(self.clock.stamp());
-        self.prepare(
-            self.sitting
-                .as_ref()
-                .map_or(0, |sitting| sitting.elapsed(&now))
-                / 1000,
-        );
-        if self.is_next_wanted {
-            self.bring_next(&now)
-        } else {
-            Ok(())
-        }
-    }
-
-    /// Hands the sitting its next question when it is ready.
-    fn bring_next(&mut self, now: &Now) -> Result<(), Trouble> {
-        self.is_next_wanted = true;
-        let elapsed = self
-            .sitting
-            .as_ref()
-            .map_or(0, |sitting| sitting.elapsed(now));
-        self.prepare(elapsed / 1000);
-        match std::mem::replace(&mut self.next, Next::Idle) {
-            Next::Ready {
-                choice,
-                question,
-                rendering,
-            } => {
-                self.is_next_wanted = false;
-                let Some(ticket) = self.ticket(choice) else {
-                    return Ok(());
-                };
-                self.fresh = Some(rendering);
-                self.happen(Event::Next(Box::new((*question, ticket))), now.stamp)
-            }
-            Next::Enough => {
-                self.is_next_wanted = false;
-                self.next = Next::Enough;
-                self.happen(Event::Enough, now.stamp)
-            }
-            making => {
-                self.next = making;
-                Ok(())
-            }
-        }
-    }
-
-    fn ticket(&self, choice: Choice) -> Option<Ticket> {
-        let exercise = self.course.exercise(choice.candidate)?;
-        Some(Ticket {
-            skill: exercise.skill.clone(),
-            title: exercise.title.clone(),
-            line: exercise.line.clone(),
-            repair: exercise.repair.clone(),
-            why: today::why_in_words(choice.why, &self.course, self.planned_for),
-            criterion: exercise.levels.criterion(),
-            level: choice.level,
-            alternatives: exercise.form.alternatives(&exercise.recipe),
-            block: choice.block,
-            phase: choice.phase,
-            place: (choice.place, choice.of),
-        })
-    }
-
     fn now(&self, stamp: Stamp) -> Now {
         let wall = self.clock.now();
         let at = self
@@ -683,32 +398,6 @@ impl App {
             day,
         }
     }
-}
-
-/// The learner of a store: from the cache when it covers the whole log, else by replaying it.
-fn learner_of(store: &mut Store) -> Result<Learner, StoreError> {
-    if let Some(rows) = store.load_cache(RULES)? {
-        let decode = |(skill, bytes): (Skill, Vec<u8>)| {
-            Standing::decode(&bytes).map(|standing| (skill, standing))
-        };
-        let standings: Option<Vec<_>> = rows.into_iter().map(decode).collect();
-        if let Some(standings) = standings {
-            return Ok(Learner::from_standings(standings));
-        }
-    }
-    let mut replay = Replay::default();
-    store.attempts(|attempt| replay.take(&attempt))?;
-    // The store streams in the order of learning, so that none is late.
-    let (learner, _) = replay.finish();
-    let rows = learner.standings().map(|(skill, standing)| {
-        (
-            skill.clone(),
-            Some(standing.memory().due_day()),
-            standing.encode(),
-        )
-    });
-    store.rebuild_cache(RULES, rows.collect::<Vec<_>>())?;
-    Ok(learner)
 }
 
 fn plan(learner: &Learner, course: &Course, day: Day, seed: Seed, limit: Limit) -> Plan {

@@ -13,11 +13,11 @@ mod kind;
 mod question;
 mod reveal;
 mod sitting;
+mod stage;
 
 pub use attempt::{Answer, Attempt, AttemptId, Phase, Skill};
 pub use kind::{By, Fits, Form, Kind};
 pub use question::{Given, Question, Verdict};
 pub use reveal::{GridRow, Reveal};
-pub use sitting::{
-    Effect, Event, Hearing, Now, Open, Playing, Shown, Sitting, Stage, Tally, Ticket,
-};
+pub use sitting::{Effect, Event, Now, Sitting, Tally};
+pub use stage::{Hearing, Open, Playing, Shown, Stage, Ticket};

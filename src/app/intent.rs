@@ -1,0 +1,79 @@
+//! What goes into the engine and where it can stand.
+
+use std::sync::Arc;
+
+use super::{Summary, Today};
+use crate::quiz::Hearing;
+use crate::sound::Output;
+use crate::sound::output::Refused;
+use crate::store::StoreError;
+use crate::world::{Calendar, Clock, Seed};
+
+/// What the program runs on.
+pub struct Surroundings {
+    /// The clock.
+    pub clock: Arc<dyn Clock>,
+    /// When a learning day turns.
+    pub calendar: Calendar,
+    /// Where all chance comes from.
+    pub seed: Seed,
+    /// The way out for sound.
+    pub output: Box<dyn Output>,
+    /// Why nothing can be heard, when that is so: practice then does not begin.
+    pub no_sound: Option<String>,
+}
+
+/// What a learner wants.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Intent {
+    /// To begin the sitting.
+    Begin,
+    /// One of the choices, from 0.
+    Choose(usize),
+    /// A tap.
+    Tap,
+    /// No more taps.
+    Done,
+    /// To hear the question once more.
+    Again,
+    /// To hear something.
+    Hear(Hearing),
+    /// Not this question.
+    Skip,
+    /// To dispute the label.
+    Dispute,
+    /// On.
+    Onward,
+    /// To leave the sitting, or the summary.
+    Leave,
+    /// To count in the next convention.
+    Recount,
+}
+
+/// Where the program stands.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Place {
+    /// On what today holds.
+    Today(Today),
+    /// In a sitting.
+    Sitting,
+    /// On what a sitting came to.
+    Summary(Summary),
+}
+
+/// Why the program cannot go on.
+#[derive(Debug, thiserror::Error)]
+pub enum Trouble {
+    /// The store refused.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The output refused.
+    #[error(transparent)]
+    Output(#[from] Refused),
+    /// A worker could not be started.
+    #[error("no worker could be started: {0}")]
+    Worker(std::io::Error),
+    /// The worker panicked: a bug.
+    #[error("making a phrase failed")]
+    Bug,
+}

@@ -1,0 +1,55 @@
+//! What the engine lets sound, and when it is silent.
+
+use super::player::Rendering;
+use super::worker::What;
+use super::{App, Trouble};
+use crate::phrase::Phrase;
+use crate::quiz::Playing;
+use crate::world::Stamp;
+
+/// Silence that wipes the slate between what was heard last and the next question, in microseconds:
+/// a reading stays in the ear for about so long.
+const SLATE_MICROS: u64 = 1_500_000;
+
+impl App {
+    pub(super) fn play(&mut self, phrases: Vec<Phrase>, playing: Playing) -> Result<(), Trouble> {
+        self.silence();
+        if let Some(rendering) = self.fresh.take() {
+            return self.sound_after_silence(rendering);
+        }
+        let seed = self.seed.child("sound", self.generation);
+        self.sound_generation = self.give(What::Sound {
+            phrases,
+            playing,
+            seed,
+        });
+        Ok(())
+    }
+
+    pub(super) fn sound(&mut self, rendering: &Rendering) -> Result<(), Trouble> {
+        Ok(self.player.play(rendering)?)
+    }
+
+    /// Plays a question as soon as what was heard before has faded from the ear.
+    pub(super) fn sound_after_silence(&mut self, rendering: Rendering) -> Result<(), Trouble> {
+        let stamp = self.clock.stamp();
+        let not_before = self
+            .last_sound
+            .map_or(stamp, |last| Stamp(last.0 + SLATE_MICROS));
+        if not_before <= stamp {
+            return self.sound(&rendering);
+        }
+        self.pending = Some((rendering, not_before));
+        Ok(())
+    }
+
+    pub(super) fn silence(&mut self) {
+        self.pending = None;
+        // A rendering under way is not to sound any more.
+        self.sound_generation = 0;
+        if self.player.is_playing() {
+            self.last_sound = Some(self.clock.stamp());
+            self.player.stop();
+        }
+    }
+}
