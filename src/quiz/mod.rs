@@ -21,3 +21,6 @@ pub use question::{Given, Question, Verdict};
 pub use reveal::{GridRow, Reveal};
 pub use sitting::{Effect, Event, Now, Sitting, Tally};
 pub use stage::{Hearing, Open, Playing, Shown, Stage, Ticket};
+
+#[cfg(test)]
+mod tests;

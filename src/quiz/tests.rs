@@ -1,0 +1,365 @@
+//! A sitting without clock, sound or store: events in, effects out.
+
+use super::*;
+use crate::label::Label;
+use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeParts};
+use crate::rhythm::{Counting, Cycle, Feel, Layer};
+use crate::world::{Day, Moment, Seed, Stamp};
+
+fn recipe(feels: &[Feel], entries: &[Entry]) -> Recipe {
+    Recipe::new(RecipeParts {
+        families: vec![Family::BassStrums, Family::Arpeggio],
+        feels: feels.to_vec(),
+        tempo: (120, 200),
+        cycles: (4, 4),
+        entries: entries.to_vec(),
+        bell: Bell::None,
+    })
+    .expect("a possible recipe")
+}
+
+fn layer(counts: &str) -> Layer {
+    Layer::from_counts(Cycle::SIX, counts).expect("a layer of six")
+}
+
+fn forms() -> Vec<(Form, Recipe)> {
+    let clappings = |texts: &[&str]| texts.iter().map(|text| layer(text)).collect();
+    vec![
+        (
+            Form::NameFeel,
+            recipe(&Feel::ALL, &[Entry::One, Entry::Pickup]),
+        ),
+        (
+            Form::FindStart(By::Count),
+            recipe(&[Feel::Threes, Feel::Twos], &Entry::ALL),
+        ),
+        (
+            Form::FindStart(By::Taps),
+            recipe(&[Feel::Threes, Feel::Twos], &Entry::ALL),
+        ),
+        (
+            Form::FitClapping {
+                clappings: clappings(&["1-4", "1-3-5", "2-5", "2-4-6"]),
+                to: Fits::Guitar,
+            },
+            recipe(&[Feel::Threes, Feel::Twos], &[Entry::One]),
+        ),
+        (
+            Form::FitClapping {
+                clappings: clappings(&["1-4-5", "1-4-6", "1-4"]),
+                to: Fits::Knocks,
+            },
+            recipe(&[Feel::Threes], &[Entry::One]),
+        ),
+    ]
+}
+
+fn ask(form: &Form, recipe: &Recipe, seed: u64) -> Question {
+    Question::ask(form, recipe, Level::of_tenths(50), &[], Seed(seed)).expect("a question")
+}
+
+/// What a learner who knows the truth would give.
+fn knowing(question: &Question) -> Given {
+    let phrase = question.phrase();
+    let pulse_micros = 6_000_000_000 / i64::from(phrase.tempo.hundredths());
+    match question.truth() {
+        Answer::Start(_) if question.is_tapped() => Given::Taps(
+            (1..5)
+                .map(|cycle| cycle * 6 * pulse_micros - 25_000)
+                .collect(),
+        ),
+        truth => {
+            let answers = |idx: &usize| {
+                question
+                    .judge(&Given::Choice(*idx))
+                    .is_some_and(|verdict| verdict.answer == truth)
+            };
+            Given::Choice(
+                (0..6)
+                    .find(answers)
+                    .expect("the truth is among the choices"),
+            )
+        }
+    }
+}
+
+#[test]
+fn the_truth_given_as_the_answer_is_right_in_every_kind() {
+    for (form, recipe) in forms() {
+        for seed in 0..60 {
+            let question = ask(&form, &recipe, seed);
+            let verdict = question.judge(&knowing(&question)).expect("an answer");
+            assert!(verdict.right, "{form:?} {seed}: {verdict:?}");
+            assert_eq!(verdict.answer, question.truth());
+        }
+    }
+}
+
+#[test]
+fn every_other_choice_is_wrong() {
+    for (form, recipe) in forms()
+        .into_iter()
+        .filter(|(form, _)| *form != Form::FindStart(By::Taps))
+    {
+        for seed in 0..40 {
+            let question = ask(&form, &recipe, seed);
+            let n_choices = question.choices(Counting::FromOne).len();
+            assert_eq!(n_choices, usize::from(form.alternatives(&recipe)));
+            let judged = (0..n_choices).map(|idx| question.judge(&Given::Choice(idx)));
+            let n_right = judged
+                .map(Option::unwrap)
+                .filter(|verdict| verdict.right)
+                .count();
+            assert_eq!(n_right, 1, "{form:?}");
+            assert_eq!(question.judge(&Given::Choice(n_choices)), None);
+            assert_eq!(question.judge(&Given::Taps(vec![0])), None);
+        }
+    }
+}
+
+#[test]
+fn no_truth_comes_four_times_running() {
+    let (form, recipe) = forms().remove(0);
+    let mut lately = Vec::new();
+    for seed in 0..300 {
+        let question =
+            Question::ask(&form, &recipe, Level::of_tenths(50), &lately, Seed(seed)).unwrap();
+        lately.push(question.truth());
+    }
+    assert!(
+        lately
+            .windows(4)
+            .all(|run| run.iter().any(|truth| *truth != run[0]))
+    );
+}
+
+#[test]
+fn a_reveal_explains_what_was_there_and_what_was_answered() {
+    for (form, recipe) in forms() {
+        for seed in 0..40 {
+            let question = ask(&form, &recipe, seed);
+            for idx in 0..5 {
+                let Some(verdict) = question.judge(&Given::Choice(idx)) else {
+                    continue;
+                };
+                let reveal = Reveal::of(&question, verdict, Counting::FromOne);
+                let opening = if verdict.right {
+                    "Right: "
+                } else {
+                    "Not this time: "
+                };
+                assert!(reveal.verdict.starts_with(opening), "{}", reveal.verdict);
+                assert!(
+                    reveal.reason.len() > 20 && reveal.reason.ends_with('.'),
+                    "{}",
+                    reveal.reason
+                );
+                assert!(!reveal.reason.contains(" ."), "{}", reveal.reason);
+                assert_eq!(reveal.counts, ["1", "2", "3", "4", "5", "6"]);
+                assert_eq!(reveal.rows.len(), question.phrase().voices().len());
+                assert!(
+                    reveal
+                        .rows
+                        .iter()
+                        .flat_map(|row| &row.cycles)
+                        .all(|c| c.len() == 6)
+                );
+                assert!(reveal.as_answered.is_none() || !verdict.right);
+            }
+        }
+    }
+}
+
+#[test]
+fn the_grid_marks_threes_with_3_and_twos_with_2() {
+    let recipe = recipe(&[Feel::Twos], &[Entry::One]);
+    let question = ask(&Form::NameFeel, &recipe, 3);
+    let verdict = Verdict {
+        answer: Answer::Feel(Feel::Threes),
+        right: false,
+    };
+    let reveal = Reveal::of(&question, verdict, Counting::FromLast);
+    let bass = reveal
+        .rows
+        .iter()
+        .find(|row| row.name == "bass")
+        .expect("a bass");
+    assert_eq!(bass.marks(0).iter().collect::<String>(), "2.2.2.");
+    let you = reveal.you.expect("a wrong answer is laid over it");
+    assert_eq!(you.marks(0).iter().collect::<String>(), "3..3..");
+    assert_eq!(reveal.counts, ["6", "1", "2", "3", "4", "5"]);
+    assert_eq!(
+        reveal.verdict,
+        "Not this time: in twos. Your answer was: in threes."
+    );
+}
+
+fn now(millis: u64) -> Now {
+    Now {
+        stamp: Stamp(millis * 1000),
+        at: Moment(1_000_000 + i64::try_from(millis).unwrap()),
+        wall: Moment(1_000_000 + i64::try_from(millis).unwrap()),
+        offset_min: 60,
+        day: Day(20_000),
+    }
+}
+
+fn ticket(form: &Form, recipe: &Recipe) -> Ticket {
+    let label = |text| Label::new(text).expect("a label");
+    Ticket {
+        skill: Skill("deck/exercise".into()),
+        title: label("An exercise"),
+        line: label("Listen."),
+        repair: None,
+        why: "new".to_owned(),
+        criterion: Level::of_tenths(50),
+        level: Level::of_tenths(50),
+        alternatives: form.alternatives(recipe),
+        block: 1,
+        phase: Phase::Adaptive,
+        place: (1, 6),
+    }
+}
+
+/// A sitting with a question of this form open and heard from 1 s on.
+fn opened(form: &Form, recipe: &Recipe, seed: u64) -> (Sitting, Question) {
+    let mut sitting = Sitting::new(7, 3, Counting::FromOne, &now(0));
+    assert_eq!(sitting.handle(Event::Onward, &now(0)), [Effect::WantNext]);
+    let question = ask(form, recipe, seed);
+    let next = Event::Next(Box::new((question.clone(), ticket(form, recipe))));
+    let effects = sitting.handle(next, &now(500));
+    assert!(matches!(effects.as_slice(), [Effect::Play(..)]));
+    assert_eq!(
+        sitting.handle(Event::Started(Stamp(1_000_000)), &now(1_000)),
+        []
+    );
+    (sitting, question)
+}
+
+fn recorded(effects: &[Effect]) -> &Attempt {
+    match effects {
+        [Effect::Silence, Effect::Record(attempt)] => attempt,
+        other => panic!("nothing was recorded: {other:?}"),
+    }
+}
+
+#[test]
+fn an_answer_is_recorded_with_what_was_heard() {
+    let (form, recipe) = forms().remove(0);
+    let (mut sitting, question) = opened(&form, &recipe, 11);
+    let Given::Choice(idx) = knowing(&question) else {
+        panic!("a choice")
+    };
+    let effects = sitting.handle(Event::Choose(idx), &now(9_000));
+    let attempt = recorded(&effects);
+    let cycle_ms = 6.0 * 60_000.0 / question.phrase().tempo.pulses_a_minute();
+    assert_eq!(
+        attempt.id,
+        AttemptId {
+            install: 7,
+            sitting: 3,
+            number: 1
+        }
+    );
+    assert!(attempt.right && attempt.answer == question.truth());
+    assert_eq!(attempt.heard_tenths, (8_000.0 / cycle_ms * 10.0) as u32);
+    assert_eq!(attempt.answer_ms, (8_000.0 - cycle_ms) as u32);
+    assert_eq!((attempt.replays, attempt.since_start_ms), (0, 9_000));
+    assert_eq!(attempt.phrase, question.measured().line());
+    assert!(matches!(sitting.stage(), Stage::Shown(shown) if !shown.saved));
+    assert_eq!(sitting.handle(Event::Saved, &now(9_001)), []);
+    assert!(matches!(sitting.stage(), Stage::Shown(shown) if shown.saved));
+    assert_eq!(sitting.tallies()[0].n_right, 1);
+}
+
+#[test]
+fn replays_are_counted_and_a_broken_sound_is_not() {
+    let (form, recipe) = forms().remove(0);
+    let (mut sitting, _) = opened(&form, &recipe, 4);
+    assert!(matches!(
+        sitting.handle(Event::Again, &now(2_000)).as_slice(),
+        [Effect::Play(..)]
+    ));
+    assert!(matches!(
+        sitting.handle(Event::Spoiled, &now(3_000)).as_slice(),
+        [Effect::Play(..)]
+    ));
+    sitting.handle(Event::Started(Stamp(4_000_000)), &now(4_000));
+    let effects = sitting.handle(Event::Choose(0), &now(5_000));
+    let attempt = recorded(&effects);
+    assert_eq!(attempt.replays, 1);
+    // Only what was heard since it was played whole counts.
+    let cycle_ms = 6.0 * 60_000.0 / attempt.tempo.pulses_a_minute();
+    assert_eq!(attempt.heard_tenths, (1_000.0 / cycle_ms * 10.0) as u32);
+}
+
+#[test]
+fn a_sound_that_keeps_breaking_brings_another_question() {
+    let (form, recipe) = forms().remove(0);
+    let (mut sitting, _) = opened(&form, &recipe, 4);
+    for _ in 0..3 {
+        sitting.handle(Event::Spoiled, &now(2_000));
+    }
+    let effects = sitting.handle(Event::Spoiled, &now(2_000));
+    assert_eq!(effects, [Effect::Silence, Effect::WantNext]);
+}
+
+#[test]
+fn taps_settle_a_tapped_question_and_held_keys_do_not_count() {
+    let (form, recipe) = forms().remove(2);
+    let (mut sitting, question) = opened(&form, &recipe, 5);
+    let Given::Taps(taps) = knowing(&question) else {
+        panic!("taps")
+    };
+    let mut effects = Vec::new();
+    for tap in taps {
+        assert_eq!(effects, []);
+        effects = sitting.handle(Event::Tap(tap), &now(3_000));
+        if effects.is_empty() {
+            // The key repeats itself.
+            assert_eq!(sitting.handle(Event::Tap(tap + 30_000), &now(3_030)), []);
+        }
+    }
+    let attempt = recorded(&effects);
+    assert!(attempt.right);
+    assert_eq!((attempt.alternatives, attempt.taps_ms.len()), (0, 4));
+}
+
+#[test]
+fn skipping_leaves_no_trace() {
+    let (form, recipe) = forms().remove(1);
+    let (mut sitting, _) = opened(&form, &recipe, 6);
+    assert_eq!(
+        sitting.handle(Event::Skip, &now(2_000)),
+        [Effect::Silence, Effect::WantNext]
+    );
+    assert!(sitting.tallies().is_empty());
+}
+
+#[test]
+fn a_dispute_sets_the_phrase_aside_once() {
+    let (form, recipe) = forms().remove(0);
+    let (mut sitting, _) = opened(&form, &recipe, 8);
+    sitting.handle(Event::Choose(0), &now(4_000));
+    let effects = sitting.handle(Event::Dispute, &now(5_000));
+    assert!(matches!(effects.as_slice(), [Effect::SetAside(_)]));
+    assert_eq!(sitting.handle(Event::Dispute, &now(5_100)), []);
+}
+
+#[test]
+fn what_cannot_happen_does_nothing() {
+    let mut sitting = Sitting::new(7, 1, Counting::FromOne, &now(0));
+    for event in [
+        Event::Choose(0),
+        Event::Tap(0),
+        Event::Saved,
+        Event::Dispute,
+        Event::Ended,
+    ] {
+        assert_eq!(sitting.handle(event, &now(1)), []);
+        assert_eq!(sitting.stage(), &Stage::Ready);
+    }
+    assert_eq!(sitting.handle(Event::Leave, &now(2)), [Effect::Silence]);
+    assert_eq!(sitting.handle(Event::Onward, &now(3)), []);
+    assert_eq!(sitting.stage(), &Stage::Over);
+}
