@@ -755,3 +755,19 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn the_example_for_contributors_is_a_deck() {
+    let manual = include_str!("../../DEVELOPERS.md");
+    let (_, rest) = manual.split_once("```toml\n").expect("the example begins");
+    let (example, _) = rest.split_once("```").expect("the example ends");
+    let deck = parse(example).expect("a deck without faults");
+    assert_eq!(
+        deck.exercises()[1].skill.to_string(),
+        "tuesday-group/knocks"
+    );
+    assert_eq!(
+        deck.exercises()[1].needs,
+        [deck.exercises()[0].skill.clone()]
+    );
+}
