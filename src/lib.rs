@@ -1,4 +1,25 @@
-//! contrapalma trains the ear for cross-rhythm.
+//! contrapalma trains the ear for cross-rhythm: it plays phrases that nobody has heard before over a
+//! six-pulse cycle, asks how they group, where they begin and which clapping fits, explains every
+//! miss, and brings every skill back before it fades.
+//!
+//! The modules in reading order, pure ones first; DEVELOPERS.md says who may import whom.
+//!
+//! | module | what it is |
+//! | --- | --- |
+//! | [`world`] | the only doors for time, chance and environment |
+//! | [`label`] | text that came from outside and may be shown |
+//! | [`rhythm`] | cycles, pulses, layers and groupings in exact integers |
+//! | [`accent`] | how strongly sounds state a grouping |
+//! | [`phrase`] | recipe and seed to a phrase with a measured truth |
+//! | [`quiz`] | questions, answers and the sitting |
+//! | [`review`] | what is remembered, how well it is heard, what is asked next |
+//! | [`pcm`] | samples, not music |
+//! | [`sound`] | from a phrase to the ears |
+//! | [`deck`] | TOML to exercises, or faults with their places |
+//! | [`store`] | the log of attempts in SQLite |
+//! | [`app`] | performs what a sitting asks for |
+//! | [`tui`] | the screen |
+//! | [`cli`] | the command line, and a sitting in lines of text |
 #![cfg_attr(
     test,
     allow(
