@@ -60,10 +60,10 @@ impl Mode {
         }
     }
 
-    /// `n` chords, each a neighbour of the one before.
-    pub(super) fn walk(dice: &mut Dice, n: usize) -> Vec<Chord> {
-        let first = dice.pick(&[Chord::One, Chord::Two, Chord::Three, Chord::Four]);
-        let mut here = *first.expect("four chords");
+    /// `n` chords, each a neighbour of the one before, that come to rest on `last`: walked from
+    /// there backwards, since neighbours are neighbours both ways.
+    pub(super) fn walk_to(last: Chord, n: usize, dice: &mut Dice) -> Vec<Chord> {
+        let mut here = last;
         let mut chords = vec![here];
         while chords.len() < n {
             here = *dice
@@ -71,6 +71,7 @@ impl Mode {
                 .expect("every chord has a neighbour");
             chords.push(here);
         }
+        chords.reverse();
         chords
     }
 

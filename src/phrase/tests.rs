@@ -137,6 +137,21 @@ fn nothing_but_the_grouping_gives_it_away() {
             .collect();
         f64::from(pitches[1]) - f64::from(pitches[0])
     });
+    blind("the first note", |made| {
+        made.phrase()
+            .notes
+            .iter()
+            .find_map(|note| note.pitch)
+            .map_or(0.0, |pitch| f64::from(pitch.0))
+    });
+    blind("the first pitch class", |made| {
+        let first = made.phrase().notes.iter().find_map(|note| note.pitch);
+        first.map_or(0.0, |pitch| f64::from(pitch.0 % 12))
+    });
+    blind("the last stroke", |made| {
+        let last = made.phrase().notes.iter().rev().find_map(|note| note.pitch);
+        last.map_or(0.0, |pitch| f64::from(pitch.0))
+    });
     for from in [0, 1] {
         let is_loudest = |pulses: &'static [usize]| {
             move |made: &Measured| f64::from(u8::from(pulses.contains(&loudest_pulse(made, from))))

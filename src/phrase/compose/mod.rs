@@ -403,24 +403,30 @@ impl Writer {
         }
     }
 
-    /// One chord a cycle, or one for every two.
+    /// One chord a cycle, or one for every two; it closes on the final.
     fn chord_a_cycle(&mut self) -> Vec<Chord> {
         let every_second = self.sketch.telling == Telling::Grouping && self.dice.one_in(2);
         let span = if every_second { 2 } else { 1 };
         let n_cycles = self.sketch.marks.len();
-        let walk = Mode::walk(&mut self.dice, n_cycles.div_ceil(span));
+        let walk = Mode::walk_to(Chord::One, n_cycles.div_ceil(span), &mut self.dice);
         let n_cycle = Recipe::CYCLE.n_pulses();
         (0..self.n_pulses())
             .filter_map(|idx| walk.get(idx / n_cycle / span).copied())
             .collect()
     }
 
-    /// A new chord on every mark.
+    /// A new chord on every mark; it closes on the final or, half open, on the second. Which of them
+    /// is drawn alike for every grouping: chords alternate between two sets, so a fixed close would
+    /// let the first chord tell how many changes there are.
     fn chord_a_mark(&mut self) -> Vec<Chord> {
         let n_marks = (0..self.n_pulses())
             .filter(|idx| self.is_mark(*idx))
             .count();
-        let mut walk = Mode::walk(&mut self.dice, n_marks).into_iter();
+        let last = *self
+            .dice
+            .pick(&[Chord::One, Chord::Two])
+            .expect("two closes");
+        let mut walk = Mode::walk_to(last, n_marks, &mut self.dice).into_iter();
         let mut here = Chord::One;
         (0..self.n_pulses())
             .map(|idx| {
