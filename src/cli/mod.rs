@@ -10,6 +10,7 @@
 mod args;
 mod commands;
 mod failure;
+mod lines;
 mod plain;
 mod quiet;
 

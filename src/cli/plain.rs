@@ -4,19 +4,19 @@
 //! runs as on the screen. The end of input leaves the sitting; what was kept stays kept.
 
 use std::collections::VecDeque;
-use std::io::{self, BufRead as _, Write as _};
+use std::io::{self, Write as _};
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
-use std::thread;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 
 use crate::app::{App, Done, Intent, Place, Summary, Today, Trouble};
 use crate::cli::failure::{Failure, Kind};
+use crate::cli::lines::{self, Handled, Line};
 use crate::quiz::{Hearing, Open, Shown, Stage};
 use crate::world::{Clock, Stamp};
 
 /// Everything that can happen.
 enum Input {
-    Line(String, Stamp),
+    Line(Line),
     EndOfInput,
     Done(Done),
 }
@@ -40,12 +40,20 @@ where
     let results = sender.clone();
     let deliver = move |done| results.send(Input::Done(done)).is_ok();
     let app = open(Box::new(deliver))?;
-    read_lines(sender, Arc::clone(clock))?;
+    let hand_over = move |line: Option<Line>| {
+        sender
+            .send(line.map_or(Input::EndOfInput, Input::Line))
+            .is_ok()
+    };
+    let handled = lines::read(Arc::clone(clock), hand_over).map_err(|error| {
+        Failure::new(Kind::Surroundings, error, "end some programs and try again")
+    })?;
     let mut plain = Plain {
         app,
         clock: Arc::clone(clock),
         told: None,
         waiting: VecDeque::new(),
+        handled,
         closed: false,
     };
     let ended = plain.run(&inbox);
@@ -56,24 +64,6 @@ where
         Err(Ended::Trouble(trouble)) => Err(trouble.into()),
         Ok(()) => Ok(()),
     }
-}
-
-/// Reads lines on a thread of its own, each stamped when it came.
-fn read_lines(sender: Sender<Input>, clock: Arc<dyn Clock>) -> Result<(), Failure> {
-    let read = move || {
-        for line in io::stdin().lock().lines() {
-            let input = line.map(|line| Input::Line(line, clock.stamp()));
-            if sender.send(input.unwrap_or(Input::EndOfInput)).is_err() {
-                return;
-            }
-        }
-        // When nobody listens any more, the sitting is over anyway.
-        drop(sender.send(Input::EndOfInput));
-    };
-    let started = thread::Builder::new().name("lines".to_owned()).spawn(read);
-    started
-        .map(drop)
-        .map_err(|error| Failure::new(Kind::Surroundings, error, "end some programs and try again"))
 }
 
 /// Why a sitting broke off.
@@ -100,7 +90,8 @@ struct Plain {
     /// What was told last, so that nothing is told twice.
     told: Option<Told>,
     /// Lines that came while no question was open.
-    waiting: VecDeque<(String, Stamp)>,
+    waiting: VecDeque<Line>,
+    handled: Handled,
     closed: bool,
 }
 
@@ -120,7 +111,7 @@ impl Plain {
         self.app.intend(Intent::Begin, self.clock.stamp())?;
         while self.app.place() == &Place::Sitting {
             match inbox.recv_timeout(self.app.idle_time()) {
-                Ok(Input::Line(line, stamp)) => self.waiting.push_back((line, stamp)),
+                Ok(Input::Line(line)) => self.waiting.push_back(line),
                 Ok(Input::Done(done)) => self.app.done(done)?,
                 Ok(Input::EndOfInput) => self.closed = true,
                 Err(RecvTimeoutError::Timeout) => {}
@@ -140,7 +131,10 @@ impl Plain {
     fn take_waiting(&mut self) -> Result<(), Ended> {
         while matches!(self.app.stage(), Some(Stage::Open(_) | Stage::Shown(_))) {
             match self.waiting.pop_front() {
-                Some((line, stamp)) => self.take(&line, stamp)?,
+                Some(line) => {
+                    self.handled.one();
+                    self.take(&line.text, line.stamp)?;
+                }
                 None if self.closed => self.app.intend(Intent::Leave, self.clock.stamp())?,
                 None => break,
             }
