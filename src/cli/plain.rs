@@ -11,7 +11,8 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use crate::app::{App, Done, Intent, Place, Summary, Today, Trouble};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::lines::{self, Handled, Line};
-use crate::quiz::{Hearing, Open, Shown, Stage};
+use crate::quiz::{Answer, GridRow, Hearing, Open, Shown, Stage};
+use crate::rhythm::{Counting, Feel};
 use crate::world::{Clock, Stamp};
 
 /// Everything that can happen.
@@ -215,10 +216,7 @@ fn meaning(stage: &Stage, line: &str) -> Said {
 
 fn while_open(open: &Open, line: &str) -> Said {
     let tapped = open.question.is_tapped();
-    let n_choices = open
-        .question
-        .choices(crate::rhythm::Counting::FromOne)
-        .len();
+    let n_choices = open.question.choices(Counting::FromOne).len();
     match line {
         "r" => Said::Intent(Intent::Again),
         "s" => Said::Intent(Intent::Skip),
@@ -283,7 +281,7 @@ fn join(parts: &[&str]) -> String {
     there.join(", ")
 }
 
-fn tell_question(open: &Open, counting: crate::rhythm::Counting) -> io::Result<()> {
+fn tell_question(open: &Open, counting: Counting) -> io::Result<()> {
     let ticket = &open.ticket;
     let (place, of) = ticket.place;
     say(&[
@@ -308,18 +306,51 @@ fn help_of(open: &Open) -> &'static str {
 
 fn tell_reveal(shown: &Shown) -> io::Result<()> {
     let reveal = &shown.reveal;
-    say(&[
-        &reveal.verdict,
-        &reveal.reason,
-        &grid_line("count", &reveal.counts.join(" ")),
-    ])?;
-    for row in reveal.rows.iter().chain(&reveal.you) {
-        let marks: Vec<String> = row.marks(0).iter().map(char::to_string).collect();
-        say(&[&grid_line(row.name, &marks.join(" "))])?;
+    say(&[&reveal.verdict, &reveal.reason])?;
+    let rows: Vec<&GridRow> = reveal.rows.iter().chain(&reveal.you).collect();
+    let alike = cycles_alike(shown, &rows);
+    for (first, last) in &alike {
+        if alike.len() > 1 {
+            say(&[&cycles_in_words(*first, *last)])?;
+        }
+        say(&[&grid_line("count", &reveal.counts.join(" "))])?;
+        for row in &rows {
+            let marks: Vec<String> = row.marks(*first).iter().map(char::to_string).collect();
+            say(&[&grid_line(row.name, &marks.join(" "))])?;
+        }
     }
     match &shown.ticket.repair {
         Some(repair) if !reveal.right => say(&[&format!("It helps: {repair}")]),
         _ => Ok(()),
+    }
+}
+
+/// Stretches of cycles whose rows are alike, by their first and last index. Where the feel stays,
+/// one cycle stands for all: hearing every small difference read out would hide what matters.
+fn cycles_alike(shown: &Shown, rows: &[&GridRow]) -> Vec<(usize, usize)> {
+    let turns = |answer| answer == Answer::Feel(Feel::InTurn);
+    if !turns(shown.attempt.truth) && !turns(shown.attempt.answer) {
+        return vec![(0, 0)];
+    }
+    let n_cycles = rows.iter().map(|row| row.cycles.len()).max().unwrap_or(1);
+    let mut alike = vec![(0, 0)];
+    for idx in 1..n_cycles {
+        let same = |(first, _): &(usize, usize)| {
+            rows.iter().all(|row| row.marks(*first) == row.marks(idx))
+        };
+        match alike.last_mut().filter(|stretch| same(stretch)) {
+            Some((_, last)) => *last = idx,
+            None => alike.push((idx, idx)),
+        }
+    }
+    alike
+}
+
+fn cycles_in_words(first: usize, last: usize) -> String {
+    match last - first {
+        0 => format!("cycle {}", first + 1),
+        1 => format!("cycles {} and {}", first + 1, last + 1),
+        _ => format!("cycles {} to {}", first + 1, last + 1),
     }
 }
 
@@ -347,9 +378,11 @@ fn tell_summary(summary: &Summary) -> io::Result<()> {
         let heard = line
             .heard_from
             .map_or_else(String::new, |db| format!("heard from {db}"));
-        let back = line
-            .back_in_days
-            .map_or_else(String::new, |days| format!("back in {days} days"));
+        let back = match line.back_in_days {
+            None => String::new(),
+            Some(1) => "back in 1 day".to_owned(),
+            Some(days) => format!("back in {days} days"),
+        };
         say(&[&join(&[
             &format!("{}: {right} of {of}", line.title),
             &heard,
