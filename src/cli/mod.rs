@@ -16,6 +16,7 @@ mod quiet;
 
 use std::ffi::OsString;
 use std::fs;
+use std::io::{self, Write as _};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -23,6 +24,7 @@ use clap::Parser as _;
 use clap::error::ErrorKind;
 
 use crate::deck::{self, Deck};
+use crate::label::harmless;
 use crate::world::{Env, Seed};
 
 use args::{Cli, Command, Practice};
@@ -45,11 +47,23 @@ pub fn run(args: impl IntoIterator<Item = OsString>, env: &Env) -> ExitCode {
 
 /// Prints help, the version, or what is wrong with the command line.
 fn usage(error: &clap::Error) -> ExitCode {
+    // What was typed is quoted in it, and may hold what would drive a terminal.
+    let mut text = String::new();
+    for line in error.render().to_string().lines() {
+        text.push_str(&harmless(line));
+        text.push('\n');
+    }
+    let asked_for = matches!(
+        error.kind(),
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion
+    );
     // Nothing more can be done when nobody reads it.
-    drop(error.print());
-    match error.kind() {
-        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => ExitCode::SUCCESS,
-        _ => ExitCode::from(Kind::Usage.code()),
+    if asked_for {
+        drop(io::stdout().lock().write_all(text.as_bytes()));
+        ExitCode::SUCCESS
+    } else {
+        drop(io::stderr().lock().write_all(text.as_bytes()));
+        ExitCode::from(Kind::Usage.code())
     }
 }
 

@@ -1,4 +1,7 @@
 //! Tests of the whole crate from outside, in one binary.
 
+mod kill;
+mod plain;
+mod program;
 mod rhythm_reference;
 mod store;
