@@ -15,8 +15,8 @@ mod plain;
 mod quiet;
 
 use std::ffi::OsString;
-use std::fs;
-use std::io::{self, Write as _};
+use std::fs::File;
+use std::io::{self, Read as _, Write as _};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -89,20 +89,24 @@ fn deck_of(practice: &Practice) -> Result<Deck, Failure> {
 
 fn read_text(path: &Path) -> Result<String, Failure> {
     const LARGEST: u64 = 1 << 20;
-    let size = fs::metadata(path)
-        .map_err(|error| Failure::file(path, &error))?
-        .len();
-    if size > LARGEST {
+    let mut bytes = Vec::new();
+    // A device or a pipe does not say how much it holds, so that only reading can tell.
+    let read = File::open(path).and_then(|file| file.take(LARGEST + 1).read_to_end(&mut bytes));
+    read.map_err(|error| Failure::file(path, &error))?;
+    if u64::try_from(bytes.len()).is_ok_and(|size| size > LARGEST) {
         let what = format!(
-            "{}: {size} bytes; a deck has at most {LARGEST}",
+            "{}: more than {LARGEST} bytes; a deck has at most so many",
             path.display()
         );
         return Err(Failure::new(Kind::Data, what, "check that this is a deck"));
     }
-    let bytes = fs::read(path).map_err(|error| Failure::file(path, &error))?;
     String::from_utf8(bytes).map_err(|error| {
         let place = error.utf8_error().valid_up_to();
-        let what = format!("{}: byte {place} is no UTF-8 text", path.display());
+        let what = format!(
+            "{}: byte {} is no UTF-8; a deck is UTF-8 text",
+            path.display(),
+            place + 1
+        );
         Failure::new(Kind::Data, what, "save the deck as UTF-8 text")
     })
 }
