@@ -1,5 +1,6 @@
 //! Tests of the whole crate from outside, in one binary.
 
+mod bad_input;
 mod kill;
 mod plain;
 mod program;

@@ -93,7 +93,7 @@ impl Home {
         kept_in(&self.data())
     }
 
-    /// Every file below the home with its contents, in order.
+    /// Every file and folder below the home with its contents, in order.
     pub(crate) fn files(&self) -> Vec<(PathBuf, Vec<u8>)> {
         let mut found = Vec::new();
         gather(self.path(), &mut found);
@@ -110,7 +110,7 @@ pub(crate) fn kept_in(dir: &Path) -> Vec<String> {
         .attempts(|attempt| ids.push(name_of(attempt.id)))
         .expect("the store is read");
     let n_rows = store.check().expect("the store is sound");
-    assert!(n_rows >= u64::try_from(ids.len()).expect("few attempts"));
+    assert_eq!(u64::try_from(ids.len()), Ok(n_rows));
     ids
 }
 
@@ -124,6 +124,7 @@ fn gather(dir: &Path, found: &mut Vec<(PathBuf, Vec<u8>)>) {
         let path = entry.expect("an entry").path();
         if path.is_dir() {
             gather(&path, found);
+            found.push((path, Vec::new()));
         } else {
             let bytes = fs::read(&path).expect("a file that can be read");
             found.push((path, bytes));
