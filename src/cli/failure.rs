@@ -1,7 +1,7 @@
 //! The only place that turns errors into text and exit codes.
 
 use std::fmt;
-use std::io::{self, Write};
+use std::io::{self, Write as _};
 use std::path::Path;
 
 use crate::app::Trouble;

@@ -7,7 +7,7 @@
 
 use std::io::{self, BufRead, ErrorKind};
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, SyncSender, TrySendError, sync_channel};
+use std::sync::mpsc::{Receiver, SyncSender, TryRecvError, sync_channel};
 use std::thread;
 
 use crate::world::{Clock, Stamp};
@@ -31,7 +31,7 @@ impl Handled {
     /// Makes room for one more line.
     pub(super) fn one(&self) {
         // Without a line to be handled there is nothing to make room for.
-        let _: Result<(), std::sync::mpsc::TryRecvError> = self.0.try_recv();
+        let _: Result<(), TryRecvError> = self.0.try_recv();
     }
 }
 
@@ -64,11 +64,7 @@ pub(super) fn read(
 
 /// Waits until there is room for one more line; false when nobody handles lines any more.
 fn make_room(ahead: &SyncSender<()>) -> bool {
-    match ahead.try_send(()) {
-        Ok(()) => true,
-        Err(TrySendError::Full(())) => ahead.send(()).is_ok(),
-        Err(TrySendError::Disconnected(())) => false,
-    }
+    ahead.send(()).is_ok()
 }
 
 /// The next line without its end; `None` at the end of the input, or when it cannot be read.

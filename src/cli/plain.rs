@@ -18,7 +18,7 @@ use crate::world::{Clock, Stamp};
 /// Everything that can happen.
 enum Input {
     Line(Line),
-    EndOfInput,
+    NoMore,
     Done(Done),
 }
 
@@ -41,11 +41,8 @@ where
     let results = sender.clone();
     let deliver = move |done| results.send(Input::Done(done)).is_ok();
     let app = open(Box::new(deliver))?;
-    let hand_over = move |line: Option<Line>| {
-        sender
-            .send(line.map_or(Input::EndOfInput, Input::Line))
-            .is_ok()
-    };
+    let hand_over =
+        move |line: Option<Line>| sender.send(line.map_or(Input::NoMore, Input::Line)).is_ok();
     let handled = lines::read(Arc::clone(clock), hand_over).map_err(|error| {
         Failure::new(Kind::Surroundings, error, "end some programs and try again")
     })?;
@@ -114,7 +111,7 @@ impl Plain {
             match inbox.recv_timeout(self.app.idle_time()) {
                 Ok(Input::Line(line)) => self.waiting.push_back(line),
                 Ok(Input::Done(done)) => self.app.done(done)?,
-                Ok(Input::EndOfInput) => self.closed = true,
+                Ok(Input::NoMore) => self.closed = true,
                 Err(RecvTimeoutError::Timeout) => {}
                 Err(RecvTimeoutError::Disconnected) => break,
             }

@@ -30,11 +30,12 @@ fn refused(home: &Home, command: Command, code: i32, says: &[&str]) -> Ended {
 /// All files but those that SQLite lays beside a store while it looks into it and that say nothing:
 /// the index of its log, which is made anew at each start, and a log without an entry.
 fn lasting(home: &Home) -> Vec<(PathBuf, Vec<u8>)> {
-    let says_something = |(path, bytes): &(PathBuf, Vec<u8>)| {
-        !path.ends_with("practice.db-shm")
-            && !(path.ends_with("practice.db-wal") && bytes.is_empty())
+    let says_nothing = |path: &PathBuf, bytes: &[u8]| {
+        path.ends_with("practice.db-shm") || path.ends_with("practice.db-wal") && bytes.is_empty()
     };
-    home.files().into_iter().filter(says_something).collect()
+    let mut files = home.files();
+    files.retain(|(path, bytes)| !says_nothing(path, bytes));
+    files
 }
 
 /// Nothing that drives a terminal is in it.

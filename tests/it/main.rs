@@ -2,6 +2,7 @@
 
 mod bad_input;
 mod kill;
+mod phrases;
 mod plain;
 mod program;
 mod rhythm_reference;

@@ -171,11 +171,11 @@ fn collect(mut pipe: impl Read + Send + 'static) -> Receiver<Vec<u8>> {
 
 #[track_caller]
 fn whole(pipe: &Receiver<Vec<u8>>, child: &mut Child) -> String {
-    let bytes = pipe.recv_timeout(DEADLINE).unwrap_or_else(|_| {
+    let bytes = pipe.recv_timeout(DEADLINE);
+    if bytes.is_err() {
         child.kill().expect("a child that hangs can be killed");
-        panic!("the program hangs");
-    });
-    String::from_utf8(bytes).expect("what it prints is UTF-8")
+    }
+    String::from_utf8(bytes.expect("the program does not hang")).expect("what it prints is UTF-8")
 }
 
 /// A program that is talked to line by line.
@@ -221,14 +221,9 @@ impl Talk {
     /// Reads one line; `None` when there are no more.
     #[track_caller]
     pub(crate) fn line(&mut self) -> Option<String> {
-        match self.lines.recv_timeout(DEADLINE) {
-            Ok(line) => Some(line),
-            Err(RecvTimeoutError::Disconnected) => None,
-            Err(RecvTimeoutError::Timeout) => {
-                self.kill();
-                panic!("the program hangs");
-            }
-        }
+        let line = self.lines.recv_timeout(DEADLINE);
+        assert_ne!(line, Err(RecvTimeoutError::Timeout), "the program hangs");
+        line.ok()
     }
 
     /// Reads one line if it comes within `patience`.
@@ -239,15 +234,13 @@ impl Talk {
     /// Reads up to and with the first line that is `wanted`.
     #[track_caller]
     pub(crate) fn until(&mut self, wanted: impl Fn(&str) -> bool) -> Vec<String> {
-        let mut read = Vec::new();
-        while let Some(line) = self.line() {
-            let found = wanted(&line);
-            read.push(line);
-            if found {
-                return read;
-            }
+        let mut read: Vec<String> = Vec::new();
+        while !read.last().is_some_and(|line| wanted(line)) {
+            let line = self.line();
+            assert!(line.is_some(), "the output ended too early: {read:#?}");
+            read.extend(line);
         }
-        panic!("the output ended before the line that was waited for: {read:#?}");
+        read
     }
 
     /// Reads up to where a question takes answers.
