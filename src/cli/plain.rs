@@ -147,6 +147,7 @@ impl Plain {
             .stage()
             .map_or(Said::Unknown, |stage| meaning(stage, line.trim()));
         match said {
+            Said::Intent(Intent::Dispute) => self.dispute(stamp),
             Said::Intent(intent) => Ok(self.app.intend(intent, stamp)?),
             Said::Help => Ok(say(&[self.app.stage().map_or("", help)])?),
             Said::Unknown => {
@@ -155,6 +156,19 @@ impl Plain {
                 Ok(say(&[&format!("\"{quoted}\" is no answer here. {known}")])?)
             }
         }
+    }
+
+    /// Nothing is heard of a dispute, so that it is told.
+    fn dispute(&mut self, stamp: Stamp) -> Result<(), Ended> {
+        let disputed = |app: &App| matches!(app.stage(), Some(Stage::Shown(s)) if s.disputed);
+        let before = disputed(&self.app);
+        self.app.intend(Intent::Dispute, stamp)?;
+        let told = match (before, disputed(&self.app)) {
+            (true, _) => "It is set aside already.",
+            (false, true) => "Set aside: it is not asked again until its label has been judged.",
+            (false, false) => return Ok(()),
+        };
+        Ok(say(&[told])?)
     }
 
     /// Tells what is new.
@@ -254,14 +268,19 @@ const CAUTION: &str = "Start low: somebody at arm's length must stay easy to und
     school or country rules goes first.";
 
 fn tell_today(today: &Today, caution: bool) -> io::Result<()> {
-    let plural = |n: usize| if n == 1 { "skill is" } else { "skills are" };
+    let skills = if today.n_due == 1 {
+        "skill is"
+    } else {
+        "skills are"
+    };
+    let phrases = if today.n_phrases == 1 {
+        "phrase"
+    } else {
+        "phrases"
+    };
     say(&[&format!(
-        "{}. {} {} due, {} new, about {} phrases.",
-        today.date,
-        today.n_due,
-        plural(today.n_due),
-        today.n_new,
-        today.n_phrases
+        "{}. {} {skills} due, {} new, about {} {phrases}.",
+        today.date, today.n_due, today.n_new, today.n_phrases
     )])?;
     for line in &today.lines {
         say(&[join(&[line.tag, &line.title, &line.known, &line.when]).trim_end()])?;

@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 use std::process::Stdio;
 use std::time::Duration;
 
-use contrapalma::world::instant_now;
+use contrapalma::store::Store;
+use contrapalma::world::{Moment, Seed, instant_now};
 
-use crate::program::{Home, Talk, run};
+use crate::program::{Home, Talk, name_of, run};
 
 /// Lines that answer a question of any kind and go on; one of them is no answer.
 const ANY: &str = "1\nd\n\n";
@@ -147,6 +148,37 @@ fn leaving_in_the_middle_of_a_question_is_no_answer() {
     let ended = run(home.sitting("--minutes 5"), "1\n\nq\n1\n1\n");
     assert_eq!(ended.code, 0);
     assert_eq!(home.kept().len(), 1);
+}
+
+#[test]
+fn what_is_skipped_is_not_kept() {
+    let home = Home::new();
+    let mut talk = Talk::start(home.sitting("--questions 2"));
+    let skipped = talk.question();
+    talk.say("s");
+    assert_ne!(talk.question(), skipped);
+    talk.say("1");
+    let (name, _) = talk.answered();
+    assert_eq!(talk.end().code, 0);
+    assert_eq!(home.kept(), [name]);
+}
+
+#[test]
+fn a_disputed_phrase_is_set_aside() {
+    let home = Home::new();
+    let mut talk = Talk::start(home.sitting("--questions 2"));
+    talk.question();
+    talk.say("1");
+    let (name, _) = talk.answered();
+    talk.say("x");
+    talk.until(|line| line.starts_with("Set aside: "));
+    talk.say("x");
+    talk.until(|line| line == "It is set aside already.");
+    assert_eq!(talk.end().code, 0);
+    let store = Store::open(&home.data(), Seed(0), Moment(0)).expect("the store opens");
+    let disputes = store.disputes().expect("the store is read");
+    let names: Vec<String> = disputes.iter().map(|d| name_of(d.attempt)).collect();
+    assert_eq!(names, [name]);
 }
 
 #[test]
