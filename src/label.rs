@@ -60,10 +60,13 @@ impl fmt::Display for Label {
 
 /// Makes any text safe to print: what cannot be shown is replaced by `?`, and long text is cut.
 pub fn printable(text: &str) -> String {
-    text.chars()
-        .take(Label::LONGEST)
-        .map(|c| if is_unprintable(c) { '?' } else { c })
-        .collect()
+    harmless(text).chars().take(Label::LONGEST).collect()
+}
+
+/// Makes any line safe to print, whatever its length: what cannot be shown is replaced by `?`.
+pub fn harmless(line: &str) -> String {
+    let shown = |c| if is_unprintable(c) { '?' } else { c };
+    line.chars().map(shown).collect()
 }
 
 fn is_unprintable(c: char) -> bool {

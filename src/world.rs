@@ -11,6 +11,7 @@
 //! Not here: any decision about what is due or when to play. Nothing else in the program may use
 //! `chrono`, `rand` or the standard clocks; `clippy.toml` and `tests/tidy.rs` hold that.
 
+use std::ffi::OsString;
 use std::fmt;
 use std::path::PathBuf;
 use std::sync::Mutex;
@@ -355,31 +356,30 @@ impl Env {
         reason = "the one door for environment variables"
     )]
     pub fn from_system() -> Self {
-        Self::from_lookup(|name| {
-            std::env::var_os(name).map(|value| value.to_string_lossy().into_owned())
-        })
+        Self::from_lookup(|name| std::env::var_os(name))
     }
 
     /// Reads from any set of variables. Empty ones count as absent.
-    pub fn from_lookup(lookup: impl Fn(&str) -> Option<String>) -> Self {
+    pub fn from_lookup(lookup: impl Fn(&str) -> Option<OsString>) -> Self {
         let get = |name: &str| lookup(name).filter(|value| !value.is_empty());
-        let locale = get("LC_ALL")
-            .or_else(|| get("LC_CTYPE"))
-            .or_else(|| get("LANG"));
+        let text = |name: &str| get(name).map(|value| value.to_string_lossy().into_owned());
+        let locale = text("LC_ALL")
+            .or_else(|| text("LC_CTYPE"))
+            .or_else(|| text("LANG"));
         let utf8 = locale.is_some_and(|name| {
             let name = name.to_ascii_lowercase();
             name.contains("utf-8") || name.contains("utf8")
         });
         Self {
             data_dir: data_dir(&get),
-            now: get("CONTRAPALMA_NOW"),
-            no_color: get("NO_COLOR").is_some() || get("TERM").as_deref() == Some("dumb"),
+            now: text("CONTRAPALMA_NOW"),
+            no_color: get("NO_COLOR").is_some() || text("TERM").as_deref() == Some("dumb"),
             utf8,
         }
     }
 }
 
-fn data_dir(get: &impl Fn(&str) -> Option<String>) -> Option<PathBuf> {
+fn data_dir(get: &impl Fn(&str) -> Option<OsString>) -> Option<PathBuf> {
     if let Some(own) = get("CONTRAPALMA_DATA") {
         return Some(PathBuf::from(own));
     }
@@ -444,7 +444,7 @@ mod tests {
                 pairs
                     .iter()
                     .find(|(key, _)| *key == name)
-                    .map(|(_, value)| (*value).to_owned())
+                    .map(|(_, value)| OsString::from(value))
             })
         };
         let dir = |pairs| env(pairs).data_dir.map(|path| path.display().to_string());

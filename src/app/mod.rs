@@ -349,6 +349,10 @@ impl App {
             }
             Effect::Record(attempt) => self.record(&attempt, now),
             Effect::SetAside(attempt) => Ok(self.store.dispute(&attempt, now.at, None)?),
+            Effect::PassOver => {
+                self.plan.pass_over();
+                Ok(())
+            }
             Effect::WantNext => self.bring_next(now),
         }
     }

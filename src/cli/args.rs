@@ -33,7 +33,7 @@ pub(super) struct Practice {
     #[arg(long, value_name = "FILE", global = true)]
     pub(super) deck: Option<PathBuf>,
     /// Draw all chance from this number
-    #[arg(long, value_name = "N", global = true)]
+    #[arg(long, value_name = "N", global = true, value_parser = seed)]
     pub(super) seed: Option<u64>,
     /// End the sitting after the block in which so many minutes are reached
     #[arg(long, value_name = "N", global = true, default_value_t = 10,
@@ -78,6 +78,11 @@ pub(super) struct Phrase {
 fn feel(text: &str) -> Result<crate::rhythm::Feel, String> {
     crate::rhythm::Feel::from_id(text)
         .ok_or_else(|| "one of threes, twos, both, in-turn, either was expected".to_owned())
+}
+
+fn seed(text: &str) -> Result<u64, String> {
+    text.parse()
+        .map_err(|_| format!("a whole number from 0 to {} was expected", u64::MAX))
 }
 
 fn decibels(text: &str) -> Result<f64, String> {

@@ -6,6 +6,7 @@ use std::path::Path;
 
 use crate::app::Trouble;
 use crate::deck::Fault;
+use crate::label::harmless;
 use crate::store::StoreError;
 use crate::tui::ScreenError;
 
@@ -101,14 +102,15 @@ impl Failure {
         }
     }
 
-    /// Writes it to standard error.
+    /// Writes it to standard error. Names of files come from outside, so that what cannot be shown
+    /// is taken out here.
     pub(super) fn tell(&self) {
         let mut text = String::new();
         for line in &self.lines {
-            text.push_str(&format!("contrapalma: {line}\n"));
+            text.push_str(&format!("contrapalma: {}\n", harmless(line)));
         }
         for hint in &self.hints {
-            text.push_str(&format!("hint: {hint}\n"));
+            text.push_str(&format!("hint: {}\n", harmless(hint)));
         }
         // When nobody reads it, the exit code still tells.
         drop(io::stderr().lock().write_all(text.as_bytes()));

@@ -11,10 +11,12 @@
 mod args;
 mod commands;
 mod failure;
+mod lines;
 mod plain;
 
 use std::ffi::OsString;
-use std::fs;
+use std::fs::File;
+use std::io::{self, Read as _, Write as _};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -22,6 +24,7 @@ use clap::Parser as _;
 use clap::error::ErrorKind;
 
 use crate::deck::{self, Deck};
+use crate::label::harmless;
 use crate::tui::Ending;
 use crate::world::{Env, Seed};
 
@@ -45,11 +48,23 @@ pub fn run(args: impl IntoIterator<Item = OsString>, env: &Env) -> ExitCode {
 
 /// Prints help, the version, or what is wrong with the command line.
 fn usage(error: &clap::Error) -> ExitCode {
+    // What was typed is quoted in it, and may hold what would drive a terminal.
+    let mut text = String::new();
+    for line in error.render().to_string().lines() {
+        text.push_str(&harmless(line));
+        text.push('\n');
+    }
+    let asked_for = matches!(
+        error.kind(),
+        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion
+    );
     // Nothing more can be done when nobody reads it.
-    drop(error.print());
-    match error.kind() {
-        ErrorKind::DisplayHelp | ErrorKind::DisplayVersion => ExitCode::SUCCESS,
-        _ => ExitCode::from(Kind::Usage.code()),
+    if asked_for {
+        drop(io::stdout().lock().write_all(text.as_bytes()));
+        ExitCode::SUCCESS
+    } else {
+        drop(io::stderr().lock().write_all(text.as_bytes()));
+        ExitCode::from(Kind::Usage.code())
     }
 }
 
@@ -87,20 +102,24 @@ fn deck_of(practice: &Practice) -> Result<Deck, Failure> {
 
 fn read_text(path: &Path) -> Result<String, Failure> {
     const LARGEST: u64 = 256 << 10;
-    let size = fs::metadata(path)
-        .map_err(|error| Failure::file(path, &error))?
-        .len();
-    if size > LARGEST {
+    let mut bytes = Vec::new();
+    // A device or a pipe does not say how much it holds, so that only reading can tell.
+    let read = File::open(path).and_then(|file| file.take(LARGEST + 1).read_to_end(&mut bytes));
+    read.map_err(|error| Failure::file(path, &error))?;
+    if u64::try_from(bytes.len()).is_ok_and(|size| size > LARGEST) {
         let what = format!(
-            "{}: {size} bytes; a deck has at most {LARGEST}",
+            "{}: more than {LARGEST} bytes; a deck has at most so many",
             path.display()
         );
         return Err(Failure::new(Kind::Data, what, "check that this is a deck"));
     }
-    let bytes = fs::read(path).map_err(|error| Failure::file(path, &error))?;
     String::from_utf8(bytes).map_err(|error| {
         let place = error.utf8_error().valid_up_to();
-        let what = format!("{}: byte {place} is no UTF-8 text", path.display());
+        let what = format!(
+            "{}: byte {} is no UTF-8; a deck is UTF-8 text",
+            path.display(),
+            place + 1
+        );
         Failure::new(Kind::Data, what, "save the deck as UTF-8 text")
     })
 }

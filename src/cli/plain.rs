@@ -4,20 +4,21 @@
 //! runs as on the screen. The end of input leaves the sitting; what was kept stays kept.
 
 use std::collections::VecDeque;
-use std::io::{self, BufRead as _, Write as _};
+use std::io::{self, Write as _};
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
-use std::thread;
+use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 
 use crate::app::{App, Done, Intent, Place, Summary, Today, Trouble};
 use crate::cli::failure::{Failure, Kind};
-use crate::quiz::{Hearing, Open, Shown, Stage};
+use crate::cli::lines::{self, Handled, Line};
+use crate::quiz::{Answer, GridRow, Hearing, Open, Shown, Stage};
+use crate::rhythm::{Counting, Feel};
 use crate::world::{Clock, Stamp};
 
 /// Everything that can happen.
 enum Input {
-    Line(String, Stamp),
-    Closed,
+    Line(Line),
+    NoMore,
     Done(Done),
 }
 
@@ -40,12 +41,17 @@ where
     let results = sender.clone();
     let deliver = move |done| results.send(Input::Done(done)).is_ok();
     let app = open(Box::new(deliver))?;
-    read_lines(sender, Arc::clone(clock))?;
+    let hand_over =
+        move |line: Option<Line>| sender.send(line.map_or(Input::NoMore, Input::Line)).is_ok();
+    let handled = lines::read(Arc::clone(clock), hand_over).map_err(|error| {
+        Failure::new(Kind::Surroundings, error, "end some programs and try again")
+    })?;
     let mut plain = Plain {
         app,
         clock: Arc::clone(clock),
         told: None,
         waiting: VecDeque::new(),
+        handled,
         closed: false,
     };
     let ended = plain.run(&inbox);
@@ -56,24 +62,6 @@ where
         Err(Ended::Trouble(trouble)) => Err(trouble.into()),
         Ok(()) => Ok(()),
     }
-}
-
-/// Reads lines on a thread of its own, each stamped when it came.
-fn read_lines(sender: Sender<Input>, clock: Arc<dyn Clock>) -> Result<(), Failure> {
-    let read = move || {
-        for line in io::stdin().lock().lines() {
-            let input = line.map(|line| Input::Line(line, clock.stamp()));
-            if sender.send(input.unwrap_or(Input::Closed)).is_err() {
-                return;
-            }
-        }
-        // When nobody listens any more, the sitting is over anyway.
-        drop(sender.send(Input::Closed));
-    };
-    let started = thread::Builder::new().name("lines".to_owned()).spawn(read);
-    started
-        .map(drop)
-        .map_err(|error| Failure::new(Kind::Surroundings, error, "end some programs and try again"))
 }
 
 /// Why a sitting broke off.
@@ -100,7 +88,8 @@ struct Plain {
     /// What was told last, so that nothing is told twice.
     told: Option<Told>,
     /// Lines that came while no question was open.
-    waiting: VecDeque<(String, Stamp)>,
+    waiting: VecDeque<Line>,
+    handled: Handled,
     closed: bool,
 }
 
@@ -120,9 +109,9 @@ impl Plain {
         self.app.intend(Intent::Begin, self.clock.stamp())?;
         while self.app.place() == &Place::Sitting {
             match inbox.recv_timeout(self.app.idle_time()) {
-                Ok(Input::Line(line, stamp)) => self.waiting.push_back((line, stamp)),
+                Ok(Input::Line(line)) => self.waiting.push_back(line),
                 Ok(Input::Done(done)) => self.app.done(done)?,
-                Ok(Input::Closed) => self.closed = true,
+                Ok(Input::NoMore) => self.closed = true,
                 Err(RecvTimeoutError::Timeout) => {}
                 Err(RecvTimeoutError::Disconnected) => break,
             }
@@ -140,7 +129,10 @@ impl Plain {
     fn take_waiting(&mut self) -> Result<(), Ended> {
         while matches!(self.app.stage(), Some(Stage::Open(_) | Stage::Shown(_))) {
             match self.waiting.pop_front() {
-                Some((line, stamp)) => self.take(&line, stamp)?,
+                Some(line) => {
+                    self.handled.one();
+                    self.take(&line.text, line.stamp)?;
+                }
                 None if self.closed => self.app.intend(Intent::Leave, self.clock.stamp())?,
                 None => break,
             }
@@ -155,6 +147,7 @@ impl Plain {
             .stage()
             .map_or(Said::Unknown, |stage| meaning(stage, line.trim()));
         match said {
+            Said::Intent(Intent::Dispute) => self.dispute(stamp),
             Said::Intent(intent) => Ok(self.app.intend(intent, stamp)?),
             Said::Help => Ok(say(&[self.app.stage().map_or("", help)])?),
             Said::Unknown => {
@@ -163,6 +156,19 @@ impl Plain {
                 Ok(say(&[&format!("\"{quoted}\" is no answer here. {known}")])?)
             }
         }
+    }
+
+    /// Nothing is heard of a dispute, so that it is told.
+    fn dispute(&mut self, stamp: Stamp) -> Result<(), Ended> {
+        let disputed = |app: &App| matches!(app.stage(), Some(Stage::Shown(s)) if s.disputed);
+        let before = disputed(&self.app);
+        self.app.intend(Intent::Dispute, stamp)?;
+        let told = match (before, disputed(&self.app)) {
+            (true, _) => "It is set aside already.",
+            (false, true) => "Set aside: it is not asked again until its label has been judged.",
+            (false, false) => return Ok(()),
+        };
+        Ok(say(&[told])?)
     }
 
     /// Tells what is new.
@@ -221,10 +227,7 @@ fn meaning(stage: &Stage, line: &str) -> Said {
 
 fn while_open(open: &Open, line: &str) -> Said {
     let tapped = open.question.is_tapped();
-    let n_choices = open
-        .question
-        .choices(crate::rhythm::Counting::FromOne)
-        .len();
+    let n_choices = open.question.choices(Counting::FromOne).len();
     match line {
         "r" => Said::Intent(Intent::Again),
         "s" => Said::Intent(Intent::Skip),
@@ -265,14 +268,19 @@ const CAUTION: &str = "Start low: somebody at arm's length must stay easy to und
     school or country rules goes first.";
 
 fn tell_today(today: &Today, caution: bool) -> io::Result<()> {
-    let plural = |n: usize| if n == 1 { "skill is" } else { "skills are" };
+    let skills = if today.n_due == 1 {
+        "skill is"
+    } else {
+        "skills are"
+    };
+    let phrases = if today.n_phrases == 1 {
+        "phrase"
+    } else {
+        "phrases"
+    };
     say(&[&format!(
-        "{}. {} {} due, {} new, about {} phrases.",
-        today.date,
-        today.n_due,
-        plural(today.n_due),
-        today.n_new,
-        today.n_phrases
+        "{}. {} {skills} due, {} new, about {} {phrases}.",
+        today.date, today.n_due, today.n_new, today.n_phrases
     )])?;
     for line in &today.lines {
         say(&[join(&[line.tag, &line.title, &line.known, &line.when]).trim_end()])?;
@@ -289,7 +297,7 @@ fn join(parts: &[&str]) -> String {
     there.join(", ")
 }
 
-fn tell_question(open: &Open, counting: crate::rhythm::Counting) -> io::Result<()> {
+fn tell_question(open: &Open, counting: Counting) -> io::Result<()> {
     let ticket = &open.ticket;
     let (place, of) = ticket.place;
     say(&[
@@ -314,18 +322,51 @@ fn help_of(open: &Open) -> &'static str {
 
 fn tell_reveal(shown: &Shown) -> io::Result<()> {
     let reveal = &shown.reveal;
-    say(&[
-        &reveal.verdict,
-        &reveal.reason,
-        &grid_line("count", &reveal.counts.join(" ")),
-    ])?;
-    for row in reveal.rows.iter().chain(&reveal.you) {
-        let marks: Vec<String> = row.marks(0).iter().map(char::to_string).collect();
-        say(&[&grid_line(row.name, &marks.join(" "))])?;
+    say(&[&reveal.verdict, &reveal.reason])?;
+    let rows: Vec<&GridRow> = reveal.rows.iter().chain(&reveal.you).collect();
+    let alike = cycles_alike(shown, &rows);
+    for (first, last) in &alike {
+        if alike.len() > 1 {
+            say(&[&cycles_in_words(*first, *last)])?;
+        }
+        say(&[&grid_line("count", &reveal.counts.join(" "))])?;
+        for row in &rows {
+            let marks: Vec<String> = row.marks(*first).iter().map(char::to_string).collect();
+            say(&[&grid_line(row.name, &marks.join(" "))])?;
+        }
     }
     match &shown.ticket.repair {
         Some(repair) if !reveal.right => say(&[&format!("It helps: {repair}")]),
         _ => Ok(()),
+    }
+}
+
+/// Stretches of cycles whose rows are alike, by their first and last index. Where the feel stays,
+/// one cycle stands for all: hearing every small difference read out would hide what matters.
+fn cycles_alike(shown: &Shown, rows: &[&GridRow]) -> Vec<(usize, usize)> {
+    let turns = |answer| answer == Answer::Feel(Feel::InTurn);
+    if !turns(shown.attempt.truth) && !turns(shown.attempt.answer) {
+        return vec![(0, 0)];
+    }
+    let n_cycles = rows.iter().map(|row| row.cycles.len()).max().unwrap_or(1);
+    let mut alike = vec![(0, 0)];
+    for idx in 1..n_cycles {
+        let same = |(first, _): &(usize, usize)| {
+            rows.iter().all(|row| row.marks(*first) == row.marks(idx))
+        };
+        match alike.last_mut().filter(|stretch| same(stretch)) {
+            Some((_, last)) => *last = idx,
+            None => alike.push((idx, idx)),
+        }
+    }
+    alike
+}
+
+fn cycles_in_words(first: usize, last: usize) -> String {
+    match last - first {
+        0 => format!("cycle {}", first + 1),
+        1 => format!("cycles {} and {}", first + 1, last + 1),
+        _ => format!("cycles {} to {}", first + 1, last + 1),
     }
 }
 
@@ -353,9 +394,11 @@ fn tell_summary(summary: &Summary) -> io::Result<()> {
         let heard = line
             .heard_from
             .map_or_else(String::new, |db| format!("heard from {db}"));
-        let back = line
-            .back_in_days
-            .map_or_else(String::new, |days| format!("back in {days} days"));
+        let back = match line.back_in_days {
+            None => String::new(),
+            Some(1) => "back in 1 day".to_owned(),
+            Some(days) => format!("back in {days} days"),
+        };
         say(&[&join(&[
             &format!("{}: {right} of {of}", line.title),
             &heard,

@@ -1,7 +1,7 @@
 //! What the learner is shown, and may hear, after an answer.
 //!
 //! Everything is said in words and numerals: the marks of the layers are `3` and `2`, a stroke
-//! without an accent is `|`, an accent that belongs to neither layer is `x`, silence is `.`. No
+//! without an accent is `|`, an accent of a voice that leans to neither is `x`, silence is `.`. No
 //! colour is needed to read it.
 
 use crate::accent::{self, Floor, Lean, Profile};

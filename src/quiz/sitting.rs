@@ -75,6 +75,8 @@ pub enum Effect {
     Record(Box<Attempt>),
     /// Set this attempt's phrase aside.
     SetAside(Box<Attempt>),
+    /// The question was not answered: it is not to be counted.
+    PassOver,
     /// Bring the next question, or [`Event::Enough`].
     WantNext,
 }
@@ -194,7 +196,7 @@ impl Sitting {
                 }
                 Vec::new()
             }
-            Event::Skip => return vec![Effect::Silence, Effect::WantNext],
+            Event::Skip => return passed_over(),
             Event::Spoiled => return self.ask_again(open),
             Event::Started(stamp) => open.started(stamp),
             Event::Ended => open.ended(now),
@@ -212,7 +214,7 @@ impl Sitting {
         const TIMES: u8 = 3;
         open.n_spoilt += 1;
         if open.n_spoilt > TIMES {
-            return vec![Effect::Silence, Effect::WantNext];
+            return passed_over();
         }
         open.taps.clear();
         open.first_heard = None;
@@ -331,6 +333,10 @@ impl Sitting {
         self.stage = Stage::Shown(shown);
         effects
     }
+}
+
+fn passed_over() -> Vec<Effect> {
+    vec![Effect::Silence, Effect::PassOver, Effect::WantNext]
 }
 
 /// Microseconds of one cycle.

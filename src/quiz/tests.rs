@@ -301,7 +301,10 @@ fn a_sound_that_keeps_breaking_brings_another_question() {
         sitting.handle(Event::Spoiled, &now(2_000));
     }
     let effects = sitting.handle(Event::Spoiled, &now(2_000));
-    assert_eq!(effects, [Effect::Silence, Effect::WantNext]);
+    assert_eq!(
+        effects,
+        [Effect::Silence, Effect::PassOver, Effect::WantNext]
+    );
 }
 
 #[test]
@@ -331,7 +334,7 @@ fn skipping_leaves_no_trace() {
     let (mut sitting, _) = opened(&form, &recipe, 6);
     assert_eq!(
         sitting.handle(Event::Skip, &now(2_000)),
-        [Effect::Silence, Effect::WantNext]
+        [Effect::Silence, Effect::PassOver, Effect::WantNext]
     );
     assert!(sitting.tallies().is_empty());
 }

@@ -30,7 +30,11 @@ pub(super) enum Telling {
 /// The first count's loudness over the others, in phrases that tell a grouping.
 const FIRST_COUNT_DB: f64 = 3.0;
 /// Random variation of every stroke, so that "the loud one" is never a certainty.
-const VARIATION_DB: f64 = 1.0;
+const VARIATION_DB: f64 = 0.6;
+/// Random variation of every pulse of the cycle, the same in each cycle of a phrase and drawn alike
+/// for every grouping, so that what is a little louder on the whole tells nothing either. Together
+/// the two stay below what the accent model counts.
+const PULSE_VARIATION_DB: f64 = 0.9;
 /// Unevenness of the hand in microseconds, well under what is heard as displaced (6 ms: Friberg and
 /// Sundberg 1995).
 const UNEVEN_MICROS: i64 = 2_000;
@@ -146,6 +150,8 @@ struct Writer {
     n_strings: usize,
     /// The lowest string of a strum.
     lowest: u8,
+    /// Decibels by which each pulse of the cycle is louder or softer.
+    pulse_db: Vec<f64>,
     notes: Vec<Note>,
 }
 
@@ -155,12 +161,16 @@ impl Writer {
         let mode = Mode::draw(&mut dice);
         let n_strings = 4 + dice.below(2);
         let lowest = 57 + u8::try_from(dice.below(4)).expect("below four");
+        let mut pulse_dice = seed.child("pulses", 0).dice();
+        let vary = |_| pulse_dice.real(-PULSE_VARIATION_DB, PULSE_VARIATION_DB);
+        let pulse_db = Recipe::CYCLE.pulses().map(vary).collect();
         Self {
             sketch,
             dice,
             mode,
             n_strings,
             lowest,
+            pulse_db,
             notes: Vec::new(),
         }
     }
@@ -382,7 +392,12 @@ impl Writer {
             (Telling::Grouping, true) if stroke.accent_db < FIRST_COUNT_DB => FIRST_COUNT_DB,
             _ => 0.0,
         };
-        let varied = self.dice.real(-VARIATION_DB, VARIATION_DB);
+        let pulse_db = self
+            .pulse_db
+            .get(pulse_of(idx).idx())
+            .copied()
+            .unwrap_or_default();
+        let varied = pulse_db + self.dice.real(-VARIATION_DB, VARIATION_DB);
         let uneven = self.dice.between(-UNEVEN_MICROS, UNEVEN_MICROS);
         let gap = self.dice.between(5_000, 8_000);
         let uneven = i32::try_from(uneven).expect("two milliseconds");

@@ -5,6 +5,16 @@ use crate::rhythm::{Tick, Ticks};
 
 use crate::phrase::{Loudness, Note, Pitch, Touch, Voice};
 
+/// How long a note of a line is held: to the next.
+const HELD: Ticks = Ticks(235);
+/// How long thumb and chords ring. The same for both, or what rings on would make the stroke after a
+/// low note louder than others.
+const RINGING: Ticks = Ticks(420);
+/// Power of a thumb's note that sounds alone, against a finger's. Equal loudness by the ear's
+/// weighting is more power in a low note; this lies half-way between equal loudness and equal power,
+/// so that neither measure of strength points to the marks.
+const THUMB_ALONE: f64 = 0.89;
+
 /// One stroke: strings in the order in which they are struck, each with its share of the power.
 pub(super) struct Stroke {
     strings: Vec<Part>,
@@ -38,22 +48,23 @@ impl Stroke {
 
     /// One string under a finger.
     pub(super) fn finger(pitch: Pitch, voice: Voice) -> Self {
-        Self::single(pitch, voice, Touch::Finger)
+        Self::single(pitch, voice, Touch::Finger, 1.0)
     }
 
     /// One string under the thumb.
     pub(super) fn thumb(pitch: Pitch) -> Self {
-        Self::single(pitch, Voice::Bass, Touch::Thumb)
+        Self::single(pitch, Voice::Bass, Touch::Thumb, THUMB_ALONE)
     }
 
-    fn single(pitch: Pitch, voice: Voice, touch: Touch) -> Self {
+    fn single(pitch: Pitch, voice: Voice, touch: Touch, share: f64) -> Self {
+        let strings = vec![Part {
+            pitch,
+            voice,
+            touch,
+            share,
+        }];
         Self {
-            strings: vec![Part {
-                pitch,
-                voice,
-                touch,
-                share: 1.0,
-            }],
+            strings,
             accent_db: 0.0,
         }
     }
@@ -127,10 +138,10 @@ impl Stroke {
         let mut delay = uneven;
         let mut notes = Vec::with_capacity(self.strings.len());
         for part in self.strings {
-            let length = if part.voice == Voice::Bass {
-                Ticks(420)
+            let length = if part.voice == Voice::Line {
+                HELD
             } else {
-                Ticks(235)
+                RINGING
             };
             notes.push(Note {
                 at,

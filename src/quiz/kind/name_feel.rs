@@ -46,25 +46,27 @@ pub(in crate::quiz) fn claps(question: &Question, feel: Feel) -> Vec<Layer> {
         Feel::Threes => vec![threes],
         Feel::Twos => vec![twos],
         Feel::Both => threes.union(twos).into_iter().collect(),
-        Feel::InTurn => turns(question).unwrap_or_else(|| {
-            // Said of a phrase that does not turn: as it would be if it did.
-            let half = usize::try_from(phrase.n_cycles / 2).unwrap_or(1);
-            let cycles = usize::try_from(phrase.n_cycles).unwrap_or(2);
-            (0..cycles)
-                .map(|idx| if idx < half { threes } else { twos })
-                .collect()
-        }),
+        Feel::InTurn => turning(question)
+            .map(|(_, layers)| layers)
+            .unwrap_or_else(|| {
+                // Said of a phrase that does not turn: as it would be if it did.
+                let half = usize::try_from(phrase.n_cycles / 2).unwrap_or(1);
+                let cycles = usize::try_from(phrase.n_cycles).unwrap_or(2);
+                (0..cycles)
+                    .map(|idx| if idx < half { threes } else { twos })
+                    .collect()
+            }),
         Feel::Either => Vec::new(),
     }
 }
 
-/// The layer of each cycle of a voice that turns from one to the other.
-fn turns(question: &Question) -> Option<Vec<Layer>> {
+/// The voice that turns from one layer to the other, with its layer in each cycle.
+fn turning(question: &Question) -> Option<(&Row, Vec<Layer>)> {
     let by_cycle =
         |row: &Row| -> Option<Vec<Layer>> { row.cycles.iter().map(Row::standing_out).collect() };
-    let rows = question.measured().rows().iter().filter_map(by_cycle);
-    rows.into_iter()
-        .find(|layers| layers.windows(2).any(|pair| pair[0] != pair[1]))
+    let rows = question.measured().rows().iter();
+    let mut layers = rows.filter_map(|row| Some((row, by_cycle(row)?)));
+    layers.find(|(_, layers)| layers.windows(2).any(|pair| pair[0] != pair[1]))
 }
 
 /// What gave the feel away.
@@ -89,12 +91,10 @@ fn nothing_decides(question: &Question, counting: Counting) -> String {
 }
 
 fn turn_in_words(question: &Question, counting: Counting) -> String {
-    let layers = turns(question).unwrap_or_default();
-    let cue = question
-        .measured()
-        .rows()
-        .first()
-        .map_or("the accents", |row| row.cue.words());
+    let Some((row, layers)) = turning(question) else {
+        return String::new();
+    };
+    let cue = row.cue.words();
     let mut parts: Vec<String> = Vec::new();
     for (idx, layer) in layers.iter().enumerate() {
         let changed = idx == 0 || layers.get(idx - 1) != Some(layer);

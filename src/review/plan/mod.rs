@@ -229,6 +229,11 @@ impl Plan {
         Some(self.ask(learner, block, phase))
     }
 
+    /// Takes the latest question out of the count of those asked: it was not answered.
+    pub fn pass_over(&mut self) {
+        self.n_asked = self.n_asked.saturating_sub(1);
+    }
+
     /// Takes the latest choice back and leaves its skill out of this sitting, as when no phrase
     /// could be made for it.
     pub fn give_up(&mut self, learner: &Learner) {
