@@ -2,4 +2,6 @@
 
 mod device;
 mod rhythm_reference;
+mod screen;
 mod store;
+mod terminal;
