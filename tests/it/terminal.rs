@@ -114,8 +114,13 @@ impl Terminal {
         instant_now() - self.started
     }
 
-    /// Takes in what was written meanwhile, waiting for it no longer than `patience`.
-    pub(crate) fn take(&mut self, patience: Duration) -> Result<(), RecvTimeoutError> {
+    /// Takes in what was written meanwhile, without waiting.
+    pub(crate) fn take_what_came(&mut self) {
+        while self.take(Duration::ZERO).is_ok() {}
+    }
+
+    /// Takes in what is written next, waiting for it no longer than `patience`.
+    fn take(&mut self, patience: Duration) -> Result<(), RecvTimeoutError> {
         let bytes = self.written.recv_timeout(patience)?;
         self.screen.process(&bytes);
         self.transcript.extend(bytes);
