@@ -108,3 +108,121 @@ impl Door {
         self.quiet.end();
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::env::current_exe;
+    use std::io::Read as _;
+    use std::sync::mpsc::channel;
+    use std::time::Duration;
+
+    use portable_pty::{CommandBuilder, PtySize, native_pty_system};
+    use rustix::termios::LocalModes;
+    use tempfile::TempDir;
+
+    use super::*;
+
+    /// Longer than a test program takes to start and to end.
+    const PATIENCE: Duration = Duration::from_secs(20);
+    /// How the other screen is entered and left, and the cursor hidden and shown: xterm's private
+    /// modes 1049 and 25.
+    const ENTERED: &str = "\x1b[?1049h";
+    const LEFT: &str = "\x1b[?1049l";
+    const SHOWN: &str = "\x1b[?25h";
+    const HIDDEN: &str = "\x1b[?25l";
+
+    /// One of the tests below that panics, run by itself in a terminal; what it wrote there, and
+    /// whether lines with echo are read as before.
+    fn in_a_terminal(test: &str) -> (String, bool) {
+        let home = TempDir::new().expect("a temporary folder");
+        let pair = native_pty_system().openpty(PtySize::default());
+        let pair = pair.expect("a pseudo-terminal");
+        let mut command = CommandBuilder::new(current_exe().expect("a test is a program"));
+        command.args(["--exact", "--ignored", "--nocapture"]);
+        command.arg(format!("tui::guard::tests::{test}"));
+        command.env_clear();
+        command.cwd(home.path());
+        let mut child = pair.slave.spawn_command(command).expect("it can start");
+        drop(pair.slave);
+        let mut reader = pair.master.try_clone_reader().expect("it can be read");
+        let (to, said) = channel();
+        thread::spawn(move || {
+            let mut all = Vec::new();
+            // A terminal that everybody left ends with an error.
+            drop(reader.read_to_end(&mut all));
+            drop(to.send(all));
+        });
+        let said = said.recv_timeout(PATIENCE);
+        if said.is_err() {
+            child.kill().expect("it can be ended");
+        }
+        assert!(child.wait().expect("it was started").success(), "{said:?}");
+        let modes = pair.master.get_termios().expect("a terminal").local_flags;
+        let wanted = (LocalModes::ICANON | LocalModes::ECHO).bits();
+        let said = String::from_utf8_lossy(&said.expect("it ended")).into_owned();
+        (said, modes.bits() & wanted == wanted)
+    }
+
+    /// A guard whose file of messages lies in the working folder.
+    fn guard(alarm: impl Fn(String) + Send + Sync + 'static) -> Guard {
+        let guard = Guard::new(Path::new("messages.log"), alarm).expect("a place for messages");
+        guard.enter().expect("a terminal");
+        guard
+    }
+
+    #[test]
+    fn a_panic_of_the_interface_gives_the_terminal_back_before_it_is_told() {
+        let (said, takes_lines) = in_a_terminal("panics");
+        let place = |text: &str| {
+            said.find(text)
+                .unwrap_or_else(|| panic!("{text:?}: {said:?}"))
+        };
+        assert!(place(ENTERED) < place(HIDDEN) && place(HIDDEN) < place(LEFT));
+        assert!(place(SHOWN) < place("the interface broke"), "{said:?}");
+        assert!(place(LEFT) < place("the interface broke"), "{said:?}");
+        // It is given back once: what is written later stays.
+        assert_eq!(said.matches(LEFT).count(), 1, "{said:?}");
+        assert!(takes_lines);
+    }
+
+    #[test]
+    #[ignore = "run in a terminal by the test above"]
+    #[should_panic(expected = "the interface broke")]
+    fn panics() {
+        let _guard = guard(|_| ());
+        panic!("the interface broke");
+    }
+
+    #[test]
+    fn a_panic_of_another_thread_is_told_to_the_interface_and_leaves_it_the_screen() {
+        let (said, takes_lines) = in_a_terminal("another_panics");
+        let place = |text: &str| {
+            said.find(text)
+                .unwrap_or_else(|| panic!("{text:?}: {said:?}"))
+        };
+        assert!(place("still drawing") < place(LEFT), "{said:?}");
+        let told = "told in order: panicked at";
+        assert!(
+            place(LEFT) < place(told) && place(SHOWN) < place(told),
+            "{said:?}"
+        );
+        // Its message went to the file, not over the picture.
+        assert_eq!(said.matches("another broke").count(), 1, "{said:?}");
+        assert!(takes_lines);
+    }
+
+    #[test]
+    #[ignore = "run in a terminal by the test above"]
+    fn another_panics() {
+        let (to, told) = channel();
+        let guard = guard(move |text| drop(to.send(text)));
+        let other = thread::spawn(|| panic!("another broke"));
+        assert!(other.join().is_err());
+        println!("still drawing");
+        let told = told.recv_timeout(PATIENCE).expect("the interface is told");
+        drop(guard);
+        println!("told in order: {told}");
+        let messages = std::fs::read_to_string("messages.log").expect("a file of messages");
+        assert!(messages.contains("another broke"), "{messages:?}");
+    }
+}

@@ -2,18 +2,14 @@
 //! says, to the frame, and the moments that the output gives fit each other.
 
 use std::fs::File;
-use std::path::{Path, PathBuf};
-use std::process::{Child, Command, Stdio};
-use std::sync::mpsc;
-use std::time::Duration;
+use std::path::PathBuf;
+use std::process::Command;
 
 use contrapalma::pcm::{Frame, Pcm, SampleRate, wav};
 use tempfile::TempDir;
 
-/// What the card is made of, for people whose machine has it not.
-const NEEDS: &str = "the virtual sound card did not start: it needs the packages pulseaudio, \
-                     pulseaudio-utils and libasound2-plugins \
-                     (apt-get install pulseaudio pulseaudio-utils libasound2-plugins)";
+use crate::card::Card;
+
 /// The bells of `examples/play_clicks.rs` come 123.45 times a minute: so many frames hold so many.
 const FRAMES: usize = 6_000 * 48_000;
 const PULSES: usize = 12_345;
@@ -109,9 +105,10 @@ impl Run {
     }
 
     fn on(card: &Card, n: usize) -> Self {
-        let file = card.dir.path().join(format!("captured-{n}.wav"));
-        let mut capture = card.capture(&file);
-        let said = card.play();
+        let dir = TempDir::new().expect("a temporary folder");
+        let file = dir.path().join(format!("captured-{n}.wav"));
+        let mut capture = card.capture(&file, SECONDS);
+        let said = play(card);
         let numbers = |word: &str| {
             let lines = said.lines().filter_map(|line| line.strip_prefix(word));
             lines
@@ -129,74 +126,14 @@ impl Run {
     }
 }
 
-/// A virtual sound card that lives as long as this.
-struct Card {
-    dir: TempDir,
-}
-
-impl Card {
-    fn start() -> Self {
-        let card = Self {
-            dir: TempDir::new().expect("a temporary folder"),
-        };
-        let out = card.script("start").output().expect("bash can be started");
-        let said = String::from_utf8_lossy(&out.stderr);
-        assert!(out.status.success(), "{NEEDS}: {said}");
-        card
-    }
-
-    fn script(&self, what: &str) -> Command {
-        let mut command = Command::new(root().join("tests/virtual-sound-card"));
-        command
-            .arg(what)
-            .env("VSC_DIR", self.dir.path().join("card"));
-        command
-    }
-
-    /// Starts capturing and waits until it does.
-    fn capture(&self, file: &Path) -> Child {
-        let mut command = self.script("capture");
-        let child = command
-            .arg(file)
-            .arg(SECONDS)
-            .spawn()
-            .expect("bash can be started");
-        let (_quiet, never) = mpsc::channel::<()>();
-        // The header is 44 bytes long: more says that sound, if only silence, comes in.
-        let captures = || file.metadata().is_ok_and(|meta| meta.len() > 44);
-        let captures = (0..1_000).any(|_| {
-            never.recv_timeout(Duration::from_millis(10)).ok();
-            captures()
-        });
-        assert!(captures, "nothing was captured within ten seconds");
-        child
-    }
-
-    /// Runs the example on the card; what it said.
-    fn play(&self) -> String {
-        let out = Command::new("bash")
-            .arg("-c")
-            .arg(r#"eval "$("$0" env)" && exec "$1""#)
-            .arg(root().join("tests/virtual-sound-card"))
-            .arg(player())
-            .env("VSC_DIR", self.dir.path().join("card"))
-            .stderr(Stdio::piped())
-            .output()
-            .expect("bash can be started");
-        let errors = String::from_utf8_lossy(&out.stderr);
-        assert!(out.status.success(), "{errors}");
-        String::from_utf8(out.stdout).expect("plain text")
-    }
-}
-
-impl Drop for Card {
-    fn drop(&mut self) {
-        self.script("stop").status().ok();
-    }
-}
-
-fn root() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR"))
+/// Runs the example on the card; what it said.
+fn play(card: &Card) -> String {
+    let mut example = Command::new(player());
+    let out = example.envs(card.environment()).output();
+    let out = out.expect("the example can be started");
+    let errors = String::from_utf8_lossy(&out.stderr);
+    assert!(out.status.success(), "{errors}");
+    String::from_utf8(out.stdout).expect("plain text")
 }
 
 /// The example, which `cargo test` builds beside the tests.

@@ -1,0 +1,178 @@
+//! A virtual sound card, and what is heard from it.
+
+use std::io::Read as _;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Stdio};
+use std::sync::mpsc::{self, Receiver};
+use std::thread;
+use std::time::Duration;
+
+use tempfile::TempDir;
+
+use crate::terminal::PATIENCE;
+
+/// What the card is made of, for people whose machine has it not.
+const NEEDS: &str = "the virtual sound card did not start: it needs the packages pulseaudio, \
+                     pulseaudio-utils and libasound2-plugins \
+                     (apt-get install pulseaudio pulseaudio-utils libasound2-plugins)";
+/// The card's name as a source of sound.
+const MONITOR: &str = "virtual_card.monitor";
+/// Frames that are handed over at once: ten milliseconds at 48 kHz.
+const BLOCK: usize = 480;
+
+/// A virtual sound card that lives as long as this.
+pub(crate) struct Card {
+    dir: TempDir,
+}
+
+impl Card {
+    /// Starts a card of its own for one test.
+    pub(crate) fn start() -> Self {
+        let card = Self {
+            dir: TempDir::new().expect("a temporary folder"),
+        };
+        let out = card.script("start").output().expect("bash can be started");
+        let said = String::from_utf8_lossy(&out.stderr);
+        assert!(out.status.success(), "{NEEDS}: {said}");
+        card
+    }
+
+    /// The variables by which programs find the card.
+    pub(crate) fn environment(&self) -> Vec<(String, String)> {
+        let script = r#"eval "$("$0" env)" && env"#;
+        let mut command = Command::new("bash");
+        command.args(["-c", script]).arg(path());
+        let out = command.env("VSC_DIR", self.state()).output();
+        let out = out.expect("bash can be started");
+        assert!(out.status.success(), "the card does not run");
+        let said = String::from_utf8(out.stdout).expect("plain text");
+        let is_ours = |name: &str| name.starts_with("PULSE_") || name == "ALSA_CONFIG_PATH";
+        let pairs = said.lines().filter_map(|line| line.split_once('='));
+        pairs
+            .filter(|(name, _)| is_ours(name))
+            .map(|(name, value)| (name.to_owned(), value.to_owned()))
+            .collect()
+    }
+
+    /// Starts capturing into a file, for so many seconds, and waits until it does.
+    pub(crate) fn capture(&self, file: &Path, seconds: &str) -> Child {
+        let mut command = self.script("capture");
+        let child = command.arg(file).arg(seconds).spawn();
+        let child = child.expect("bash can be started");
+        let (_quiet, never) = mpsc::channel::<()>();
+        // The header is 44 bytes long: more says that sound, if only silence, comes in.
+        let captures = || file.metadata().is_ok_and(|meta| meta.len() > 44);
+        let captures = (0..1_000).any(|_| {
+            never.recv_timeout(Duration::from_millis(10)).ok();
+            captures()
+        });
+        assert!(captures, "nothing was captured within ten seconds");
+        child
+    }
+
+    /// Listens to the card from now on.
+    pub(crate) fn listen(&self) -> Listener {
+        let mut listener = Listener::start(&self.environment());
+        listener.hear(BLOCK);
+        listener
+    }
+
+    fn script(&self, what: &str) -> Command {
+        let mut command = Command::new(path());
+        command.arg(what).env("VSC_DIR", self.state());
+        command
+    }
+
+    fn state(&self) -> PathBuf {
+        self.dir.path().join("card")
+    }
+}
+
+impl Drop for Card {
+    fn drop(&mut self) {
+        self.script("stop").status().ok();
+    }
+}
+
+fn path() -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/virtual-sound-card")
+}
+
+/// What the card plays, while it plays it: one channel at 48 kHz.
+pub(crate) struct Listener {
+    recorder: Child,
+    blocks: Receiver<Vec<f64>>,
+    heard: Vec<f64>,
+}
+
+impl Listener {
+    fn start(environment: &[(String, String)]) -> Self {
+        let form = ["--raw", "--format=s16le", "--rate=48000", "--channels=2"];
+        let mut command = Command::new("parec");
+        command.arg(format!("--device={MONITOR}")).args(form);
+        command.arg("--latency-msec=10");
+        command.envs(environment.iter().cloned());
+        command.stdin(Stdio::null()).stdout(Stdio::piped());
+        let mut recorder = command.spawn().expect(NEEDS);
+        let mut sound = recorder.stdout.take().expect("it was piped");
+        let (to, blocks) = mpsc::channel();
+        thread::spawn(move || {
+            let mut bytes = [0; 4 * BLOCK];
+            while sound.read_exact(&mut bytes).is_ok() {
+                if to.send(mono(&bytes)).is_err() {
+                    return;
+                }
+            }
+        });
+        Self {
+            recorder,
+            blocks,
+            heard: Vec::new(),
+        }
+    }
+
+    /// Everything that was heard so far.
+    pub(crate) fn heard(&self) -> &[f64] {
+        &self.heard
+    }
+
+    /// Takes in what has come meanwhile; how many frames there are now.
+    pub(crate) fn catch_up(&mut self) -> usize {
+        let come = self.blocks.try_iter().flatten();
+        self.heard.extend(come);
+        self.heard.len()
+    }
+
+    /// Waits for the next block.
+    #[track_caller]
+    pub(crate) fn next_block(&mut self) -> Vec<f64> {
+        let block = self.blocks.recv_timeout(PATIENCE);
+        let block = block.expect("the card plays, if only silence");
+        self.heard.extend(&block);
+        block
+    }
+
+    /// Listens on for so many frames.
+    #[track_caller]
+    pub(crate) fn hear(&mut self, n_frames: usize) {
+        let until = self.catch_up() + n_frames;
+        while self.heard.len() < until {
+            self.next_block();
+        }
+    }
+}
+
+impl Drop for Listener {
+    fn drop(&mut self) {
+        self.recorder.kill().ok();
+        self.recorder.wait().ok();
+    }
+}
+
+/// The mean of two channels of 16 bits.
+fn mono(bytes: &[u8]) -> Vec<f64> {
+    let sample = |low: u8, high: u8| f64::from(i16::from_le_bytes([low, high])) / 32_768.0;
+    let frames = bytes.chunks_exact(4);
+    let mean = |frame: &[u8]| 0.5 * (sample(frame[0], frame[1]) + sample(frame[2], frame[3]));
+    frames.map(mean).collect()
+}

@@ -1,0 +1,309 @@
+//! The program on a screen, without a sound device: what is shown, which keys lead where, and that
+//! the terminal is whole again however it ends.
+
+use std::process::{Command, Stdio};
+use std::sync::mpsc;
+use std::thread;
+use std::time::Duration;
+
+use contrapalma::store::Store;
+use contrapalma::world::{Moment, Seed};
+use portable_pty::CommandBuilder;
+use rustix::process::Signal;
+use tempfile::TempDir;
+
+use crate::terminal::{ENTER, PATIENCE, Terminal, program, surround};
+
+const NOW: &str = "2026-11-26T08:00:00Z";
+const CTRL_C: &str = "\x03";
+const CTRL_Z: &str = "\x1a";
+/// In the bottom line of the first screen, of a question and of its reveal, and nowhere else.
+const TODAY: &str = "enter begin";
+const QUESTION: &str = "once more (heard";
+const REVEAL: &str = "enter next";
+
+/// A place to practise in.
+struct Practice {
+    home: TempDir,
+}
+
+impl Practice {
+    fn new() -> Self {
+        Self {
+            home: TempDir::new().expect("a temporary folder"),
+        }
+    }
+
+    fn command(&self) -> CommandBuilder {
+        let mut command = program(self.home.path(), NOW);
+        command.args(["--silent", "--seed", "7"]);
+        command
+    }
+
+    fn start(&self) -> Terminal {
+        let mut terminal = Terminal::start(self.command());
+        terminal.wait_for(TODAY);
+        terminal
+    }
+
+    /// In front of the first question.
+    fn asked(&self) -> Terminal {
+        let mut terminal = self.start();
+        terminal.press(ENTER);
+        terminal.wait_for(QUESTION);
+        terminal
+    }
+
+    /// How many attempts are kept. The program must have ended: it has the store for itself.
+    fn n_kept(&self) -> usize {
+        let dir = self.home.path().join(".local/share/contrapalma");
+        let store = Store::open(&dir, Seed(0), Moment(0)).expect("the store is in order");
+        let mut n_kept = 0;
+        store
+            .attempts(|_| n_kept += 1)
+            .expect("the store can be read");
+        n_kept
+    }
+}
+
+#[test]
+fn a_sitting_goes_by_single_keys_and_is_kept() {
+    let practice = Practice::new();
+    let mut terminal = practice.start();
+    assert!(terminal.is_taken());
+    let today = terminal.text();
+    assert!(today.contains("Thursday, 26 November"), "{today}");
+    assert!(today.contains("new   In threes or in twos"), "{today}");
+
+    terminal.press(ENTER);
+    terminal.wait_for(QUESTION);
+    terminal.wait_for("sounding   cycle 1 of 4");
+    let question = terminal.text();
+    assert!(
+        question.contains("1  in threes") && question.contains("2  in twos"),
+        "{question}"
+    );
+    assert!(!has_grid(&question), "{question}");
+
+    terminal.press("1");
+    terminal.wait_for(REVEAL);
+    terminal.wait_for("   kept");
+    let reveal = terminal.text();
+    assert!(has_grid(&reveal), "{reveal}");
+    assert!(
+        reveal.contains("Right: in t") || reveal.contains("Not this time: in t"),
+        "{reveal}"
+    );
+
+    terminal.press(ENTER);
+    terminal.wait_for(QUESTION);
+    assert!(!has_grid(&terminal.text()), "{}", terminal.text());
+
+    terminal.press("q");
+    terminal.wait_for("this sitting");
+    let summary = terminal.text();
+    assert!(summary.contains("of 1 right, in 1 minute."), "{summary}");
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
+    assert!(terminal.is_whole());
+    assert_eq!(practice.n_kept(), 1);
+}
+
+/// Whether the text shows the counts of a cycle or the row of a voice.
+fn has_grid(text: &str) -> bool {
+    let mut lines = text.lines().map(str::trim_start);
+    lines.any(|line| {
+        ["count ", "bass ", "chords "]
+            .iter()
+            .any(|name| line.starts_with(name))
+    })
+}
+
+#[test]
+fn help_lies_over_the_screen_and_goes_again() {
+    let mut terminal = Practice::new().asked();
+    terminal.press("?");
+    terminal.wait_for("keys and words");
+    terminal.press("?");
+    terminal.wait_for(QUESTION);
+}
+
+#[test]
+fn the_terminal_is_whole_after_every_signal() {
+    // An exit code of 128 and the number of the signal is the custom of shells.
+    for (signal, code) in [(Signal::TERM, 143), (Signal::HUP, 129), (Signal::INT, 130)] {
+        let practice = Practice::new();
+        let mut terminal = practice.asked();
+        terminal.press("2");
+        terminal.wait_for("   kept");
+        terminal.signal(signal);
+        assert_eq!(terminal.end(), code);
+        assert!(terminal.is_whole());
+        assert_eq!(practice.n_kept(), 1);
+    }
+}
+
+#[test]
+fn the_terminal_is_whole_after_ctrl_c() {
+    let mut at_first = Practice::new().start();
+    at_first.press(CTRL_C);
+    assert_eq!(at_first.end(), 0);
+    assert!(at_first.is_whole());
+
+    let practice = Practice::new();
+    let mut answered = practice.asked();
+    answered.press("1");
+    answered.wait_for("   kept");
+    answered.press(CTRL_C);
+    assert_eq!(answered.end(), 0);
+    assert!(answered.is_whole());
+    assert_eq!(practice.n_kept(), 1);
+}
+
+#[test]
+fn a_closed_window_ends_the_program_and_loses_nothing() {
+    let practice = Practice::new();
+    let mut terminal = practice.asked();
+    terminal.press("1");
+    terminal.wait_for("   kept");
+    terminal.hang_up();
+    let code = terminal.end();
+    // Told by the signal, or by the terminal that can be read no more, whichever is first.
+    assert!(code == 129 || code == 4, "{code}");
+    assert_eq!(practice.n_kept(), 1);
+}
+
+#[test]
+fn a_window_may_change_its_size() {
+    let mut terminal = Practice::new().asked();
+    terminal.press("1");
+    terminal.wait_for(REVEAL);
+
+    terminal.resize(60, 20);
+    terminal.wait_until("the reveal in 60 columns", |screen| {
+        let text = screen.contents();
+        text.contains(REVEAL) && has_grid(&text) && text.lines().count() == 20
+    });
+
+    terminal.resize(50, 15);
+    terminal.wait_for("needs 60 columns and 20 rows; here are");
+    terminal.wait_for("50 and 15");
+    assert!(!has_grid(&terminal.text()), "{}", terminal.text());
+
+    terminal.resize(80, 24);
+    terminal.wait_until("the reveal in 80 columns", |screen| {
+        let text = screen.contents();
+        text.contains(REVEAL) && has_grid(&text) && text.lines().count() == 24
+    });
+}
+
+#[test]
+fn ctrl_z_stops_it_with_a_whole_terminal_and_fg_brings_it_back() {
+    let practice = Practice::new();
+    // Only a shell that watches over its jobs can continue what was stopped.
+    let script = r#"set -m; "$@"; echo "stopped with $?"; read -r _; fg; echo "ended with $?""#;
+    let mut command = CommandBuilder::new("bash");
+    command.args(["-c", script, "shell"]);
+    for word in practice.command().get_argv() {
+        command.arg(word);
+    }
+    surround(&mut command, practice.home.path());
+    command.env("CONTRAPALMA_NOW", NOW);
+
+    let mut terminal = Terminal::start(command);
+    terminal.wait_for(TODAY);
+    terminal.press(ENTER);
+    terminal.wait_for(QUESTION);
+    assert!(terminal.is_taken());
+    terminal.press(CTRL_Z);
+    // 128 and the number of the signal to stop, 20.
+    terminal.wait_for("stopped with 148");
+    assert!(terminal.is_whole());
+
+    terminal.wipe();
+    terminal.press(ENTER);
+    terminal.wait_for(QUESTION);
+    assert!(terminal.is_taken());
+    let again = terminal.text();
+    assert!(again.contains("1  in threes"), "{again}");
+    terminal.press("1");
+    terminal.wait_for(REVEAL);
+    terminal.press("q");
+    terminal.wait_for("this sitting");
+    terminal.press("q");
+    terminal.wait_for("ended with 0");
+    assert!(terminal.is_whole());
+    assert_eq!(terminal.end(), 0);
+}
+
+#[test]
+fn a_program_stopped_from_outside_draws_all_afresh() {
+    let mut terminal = Practice::new().asked();
+    terminal.signal(Signal::STOP);
+    terminal.wipe();
+    terminal.signal(Signal::CONT);
+    terminal.wait_for(QUESTION);
+    assert!(
+        terminal.text().contains("1  in threes"),
+        "{}",
+        terminal.text()
+    );
+    assert!(terminal.is_taken());
+}
+
+#[test]
+fn nothing_is_asked_of_the_terminal() {
+    let mut terminal = Practice::new().asked();
+    terminal.press("1");
+    terminal.wait_for(REVEAL);
+    terminal.press("q");
+    terminal.wait_for("this sitting");
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
+    // ECMA-48 DSR and DA, and the query of the keyboard protocol that some terminals have: a
+    // terminal that knows them not is waited for in vain.
+    let said = String::from_utf8_lossy(terminal.transcript());
+    for question in [
+        "\x1b[6n", "\x1b[5n", "\x1b[c", "\x1b[0c", "\x1b[>c", "\x1b[?u",
+    ] {
+        assert!(!said.contains(question), "{question:?}");
+    }
+}
+
+#[test]
+fn without_a_terminal_it_says_what_to_do() {
+    let practice = Practice::new();
+    let mut child = Command::new(env!("CARGO_BIN_EXE_contrapalma"))
+        .args(["--silent", "--seed", "7"])
+        .env_clear()
+        .env("HOME", practice.home.path())
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("it can be started");
+    // An open pipe as input: a program that reads it would wait for ever.
+    let input = child.stdin.take();
+    let pid = rustix::process::Pid::from_child(&child);
+    let (to, ended) = mpsc::channel();
+    thread::spawn(move || child.wait_with_output().map(|out| to.send(out)));
+    let out = ended.recv_timeout(PATIENCE);
+    if out.is_err() {
+        rustix::process::kill_process(pid, Signal::KILL).ok();
+    }
+    let out = out.expect("it ends at once");
+    drop(input);
+    assert_eq!(out.status.code(), Some(4));
+    assert!(out.stdout.is_empty());
+    let said = String::from_utf8_lossy(&out.stderr);
+    assert!(said.contains("no terminal: the screen needs one"), "{said}");
+    assert!(said.contains("sit --plain"), "{said}");
+}
+
+#[test]
+fn the_first_frame_does_not_wait_for_an_answer() {
+    let mut terminal = Terminal::start(Practice::new().command());
+    let first = terminal.wait_for(TODAY);
+    // Who asks a terminal that never answers gives up after two seconds.
+    assert!(first < Duration::from_millis(1_900), "{first:?}");
+}
