@@ -125,6 +125,17 @@ impl DeviceOutput {
         })
     }
 
+    /// Hands an order to the callback, for a play that is the latest from now on.
+    fn order(&mut self, playing: Playing, pcm: &Pcm, order: Order) -> Result<PlayId, Refused> {
+        check_rate(pcm, self.rate)?;
+        self.catch_up();
+        self.orders.push(order).map_err(|_| Refused::Stuck)?;
+        self.n_plays += 1;
+        self.latest = Some(playing);
+        self.began_at = None;
+        Ok(playing.play)
+    }
+
     /// Takes in what the callback has said since the last time, and frees what it no longer needs.
     fn catch_up(&mut self) {
         while let Ok(spent) = self.spent.pop() {
@@ -152,16 +163,25 @@ impl Output for DeviceOutput {
     }
 
     fn play(&mut self, pcm: Arc<Pcm>, repeat: Loop) -> Result<PlayId, Refused> {
-        check_rate(&pcm, self.rate)?;
-        self.catch_up();
         let play = PlayId(self.n_plays + 1);
         let playing = Playing::of(play, &pcm, repeat);
-        let order = Order::Play { play, pcm, repeat };
-        self.orders.push(order).map_err(|_| Refused::Stuck)?;
-        self.n_plays += 1;
-        self.latest = Some(playing);
-        self.began_at = None;
-        Ok(play)
+        self.order(
+            playing,
+            &Arc::clone(&pcm),
+            Order::Play { play, pcm, repeat },
+        )
+    }
+
+    fn follow(&mut self, pcm: Arc<Pcm>, repeat: Loop, parts: u32) -> Result<PlayId, Refused> {
+        let play = PlayId(self.n_plays + 1);
+        let playing = Playing::of(play, &pcm, repeat);
+        let order = Order::Follow {
+            play,
+            pcm: Arc::clone(&pcm),
+            repeat,
+            parts: u64::from(parts.max(1)),
+        };
+        self.order(playing, &pcm, order)
     }
 
     fn stop(&mut self) {

@@ -23,6 +23,14 @@ pub(in crate::sound) enum Order {
         pcm: Arc<Pcm>,
         repeat: Loop,
     },
+    /// To play this when the present loop comes to the end of one of so many equal parts, from the
+    /// same place when it is as long, else from its first frame; at once when nothing sounds.
+    Follow {
+        play: PlayId,
+        pcm: Arc<Pcm>,
+        repeat: Loop,
+        parts: u64,
+    },
     /// To fall silent.
     Stop,
 }
@@ -46,6 +54,15 @@ pub(in crate::sound) struct Feed {
     right: Option<f32>,
     sounding: Option<Reader>,
     fading: Option<Reader>,
+    /// What takes over at the next boundary.
+    following: Option<Following>,
+}
+
+/// A sound that waits for the end of a part of the present one.
+struct Following {
+    play: PlayId,
+    reader: Reader,
+    parts: u64,
 }
 
 impl Feed {
@@ -65,6 +82,7 @@ impl Feed {
             right: None,
             sounding: None,
             fading: None,
+            following: None,
         }
     }
 
@@ -84,6 +102,7 @@ impl Feed {
         {
             self.obey(order);
         }
+        self.take_over();
         let mut out = [0.0; 2];
         for reader in [&mut self.sounding, &mut self.fading].into_iter().flatten() {
             let [left, right] = reader.next_frame();
@@ -101,13 +120,54 @@ impl Feed {
     }
 
     fn obey(&mut self, order: Order) {
+        match order {
+            Order::Stop => self.replace(None),
+            Order::Play { play, pcm, repeat } => {
+                self.replace(Some((play, Reader::of(pcm, repeat))))
+            }
+            Order::Follow {
+                play,
+                pcm,
+                repeat,
+                parts,
+            } => {
+                // What waited before this is not wanted any more, and goes back unheard.
+                let reader = Reader::of(pcm, repeat);
+                let before = self.following.replace(Following {
+                    play,
+                    reader,
+                    parts,
+                });
+                self.fading = before.map(|following| Reader::spent(following.reader.pcm));
+            }
+        }
+    }
+
+    /// Lets what follows begin when the present sound has come to a boundary.
+    fn take_over(&mut self) {
+        if self.fading.is_some() {
+            return;
+        }
+        let here = self.sounding.as_ref();
+        let is_due = |following: &Following| here.is_none_or(|r| r.is_at_part(following.parts));
+        if let Some(mut following) = self.following.take_if(|following| is_due(following)) {
+            if let Some(present) = &self.sounding
+                && present.pcm.n_frames() == following.reader.pcm.n_frames()
+            {
+                following.reader.idx = present.idx;
+            }
+            self.replace(Some((following.play, following.reader)));
+        }
+    }
+
+    fn replace(&mut self, next: Option<(PlayId, Reader)>) {
         let n_fade = self.n_fade;
         self.fading = self.sounding.take().map(|reader| reader.fading(n_fade));
-        if let Order::Play { play, pcm, repeat } = order {
-            let frame = self.frame;
+        if let Some((play, reader)) = next {
+            let frame = self.frame.saturating_sub(reader.n_read());
             // The ring is as long as that of the orders and read before each of them is sent.
             let _ = self.begun.push(Begun { play, frame });
-            self.sounding = Some(Reader::of(pcm, repeat));
+            self.sounding = Some(reader);
         }
     }
 
@@ -118,7 +178,7 @@ impl Feed {
             return;
         };
         if let Err(PushError::Full(pcm)) = self.spent.push(reader.pcm) {
-            self.fading = Some(Reader::of(pcm, Loop::Once).fading(0));
+            self.fading = Some(Reader::spent(pcm));
         }
     }
 }
@@ -145,6 +205,14 @@ impl Reader {
         }
     }
 
+    /// A sound that is over, on its way back.
+    fn spent(pcm: Arc<Pcm>) -> Self {
+        Self {
+            gain: 0.0,
+            ..Self::of(pcm, Loop::Once)
+        }
+    }
+
     /// The same, falling silent within `n_frames` frames.
     fn fading(self, n_frames: usize) -> Self {
         let n_frames = u16::try_from(n_frames).unwrap_or(u16::MAX);
@@ -152,6 +220,20 @@ impl Reader {
             fall: 1.0 / f32::from(n_frames.max(1)),
             ..self
         }
+    }
+
+    /// Frames read of the present round.
+    fn n_read(&self) -> u64 {
+        let channels = usize::from(self.pcm.channels().max(1));
+        u64::try_from(self.idx / channels).unwrap_or(u64::MAX)
+    }
+
+    /// Whether the next frame is the first of one of so many equal parts.
+    fn is_at_part(&self, parts: u64) -> bool {
+        let n_frames = self.pcm.n_frames().0.max(1);
+        let part = |frame: u64| frame.saturating_mul(parts) / n_frames;
+        let next = self.n_read();
+        next == 0 || part(next) != part(next - 1)
     }
 
     fn is_over(&self) -> bool {
@@ -277,6 +359,61 @@ mod tests {
         assert_eq!(bench.samples(600)[590..], [0.5; 10]);
         assert!(bench.spent.pop().is_ok());
         assert!(bench.spent.pop().is_err());
+    }
+
+    fn follow(bench: &mut Bench, play: u64, samples: &[f32], parts: u64) {
+        let pcm = Arc::new(Pcm::stereo(SampleRate::HZ_48000, samples.to_vec()));
+        let (play, repeat) = (PlayId(play), Loop::Round);
+        let order = Order::Follow {
+            play,
+            pcm,
+            repeat,
+            parts,
+        };
+        bench.orders.push(order).expect("there is room");
+    }
+
+    #[test]
+    fn what_follows_takes_over_at_the_end_of_a_part_and_at_the_same_place() {
+        let mut bench = Bench::new();
+        // Two parts of 600 frames; the sound that follows is as long, and tells its second part.
+        bench.play(&[0.1; 2_400], Loop::Round);
+        bench.samples(200);
+        let following = [[0.2; 1_200], [0.4; 1_200]].concat();
+        follow(&mut bench, 2, &following, 2);
+        assert_eq!(bench.samples(1_000), [0.1; 1_000]);
+        // The fade of what was there, then what follows, in its second part.
+        assert_eq!(bench.samples(1_200)[600..], [0.4; 600]);
+        assert_eq!(bench.samples(1_200), [0.2; 1_200]);
+        assert_eq!(bench.begun.pop().expect("the first").frame, 0);
+        let begun = bench.begun.pop().expect("the second");
+        assert_eq!((begun.play, begun.frame), (PlayId(2), 0));
+    }
+
+    #[test]
+    fn of_several_that_follow_the_last_is_heard() {
+        let mut bench = Bench::new();
+        bench.play(&[0.1; 2_400], Loop::Round);
+        bench.samples(200);
+        for (play, value) in [(2, 0.2), (3, 0.3), (4, 0.4)] {
+            follow(&mut bench, play, &[value; 1_200], 1);
+            bench.samples(20);
+        }
+        bench.samples(4_000);
+        assert_eq!(bench.samples(100), [0.4; 100]);
+        let plays: Vec<u64> = std::iter::from_fn(|| bench.begun.pop().ok())
+            .map(|begun| begun.play.0)
+            .collect();
+        assert_eq!(plays, [1, 4]);
+        let spent = std::iter::from_fn(|| bench.spent.pop().ok()).count();
+        assert_eq!(spent, 3);
+    }
+
+    #[test]
+    fn what_follows_nothing_begins_at_once() {
+        let mut bench = Bench::new();
+        follow(&mut bench, 1, &[0.3; 8], 4);
+        assert_eq!(bench.samples(12), [0.3; 12]);
     }
 
     #[test]

@@ -108,6 +108,14 @@ pub trait Output {
     /// When the sound has another rate, or the device takes no orders.
     fn play(&mut self, pcm: Arc<Pcm>, repeat: Loop) -> Result<PlayId, Refused>;
 
+    /// Plays `pcm` in place of what sounds, without a gap, as soon as that comes to the end of one of
+    /// its `parts` equal parts; from the same place when both are equally long, else from its first
+    /// frame. At once when nothing sounds. Of several that were to follow the last is played.
+    ///
+    /// # Errors
+    /// When the sound has another rate, or the device takes no orders.
+    fn follow(&mut self, pcm: Arc<Pcm>, repeat: Loop, parts: u32) -> Result<PlayId, Refused>;
+
     /// Ends what sounds within a few milliseconds.
     fn stop(&mut self);
 
@@ -136,7 +144,7 @@ pub(in crate::sound) fn check_rate(pcm: &Pcm, wanted: SampleRate) -> Result<(), 
 #[derive(Clone, Copy, Debug)]
 pub(in crate::sound) struct Playing {
     pub(in crate::sound) play: PlayId,
-    n_frames: u64,
+    pub(in crate::sound) n_frames: u64,
     repeat: Loop,
     /// Whether it was stopped.
     pub(in crate::sound) stopped: bool,

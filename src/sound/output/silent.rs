@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
-use super::{Health, Loop, Output, PlayId, Playing, Position, Refused, check_rate};
-use crate::pcm::{Pcm, SampleRate};
+use super::{Health, Loop, Output, PlayId, Playing, Position, Progress, Refused, check_rate};
+use crate::pcm::{Frame, Pcm, SampleRate};
 use crate::world::{Clock, Stamp};
 
 /// Keeps the time of a sound device by the program's clock, without a device: a play begins at the
@@ -42,6 +42,29 @@ impl Output for SilentOutput {
         Ok(play)
     }
 
+    fn follow(&mut self, pcm: Arc<Pcm>, repeat: Loop, parts: u32) -> Result<PlayId, Refused> {
+        let now = self.clock.stamp();
+        let present = self
+            .position(now)
+            .filter(|here| here.progress == Progress::Sounding);
+        let before = self.latest;
+        let play = self.play(pcm, repeat)?;
+        if let (Some(here), Some((old, began)), Some((new, at))) =
+            (present, before, &mut self.latest)
+        {
+            *at = if old.n_frames == new.n_frames {
+                began
+            } else {
+                let part = (old.n_frames / u64::from(parts.max(1))).max(1);
+                let left = part - u64::try_from(here.frame.0).unwrap_or(0) % part;
+                let micros =
+                    SampleRate::HZ_48000.micros_at(Frame(i64::try_from(left).unwrap_or(i64::MAX)));
+                Stamp(now.0.saturating_add(u64::try_from(micros).unwrap_or(0)))
+            };
+        }
+        Ok(play)
+    }
+
     fn stop(&mut self) {
         if let Some((playing, _)) = &mut self.latest {
             playing.stopped = true;
@@ -68,8 +91,6 @@ impl Output for SilentOutput {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::pcm::Frame;
-    use crate::sound::output::Progress;
     use crate::world::{ManualClock, Moment};
 
     const RATE: SampleRate = SampleRate::HZ_48000;
