@@ -153,7 +153,9 @@ fn foreign_crates_stay_in_their_homes() {
     let homes = table("homes");
     let mut faults = Vec::new();
     for (file, text) in sources() {
-        for (number, line) in code(&text) {
+        // Tests may look from outside at what a module did.
+        let shipped = text.split("#[cfg(test)]").next().unwrap_or_default();
+        for (number, line) in code(shipped) {
             for (named, homes) in &homes {
                 let at_home = homes.iter().any(|home| file.starts_with(home.as_str()));
                 // A module of ours may have a crate's name, as the clap of hands has.

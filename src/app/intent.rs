@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::bench::{Bench, Step};
 use super::{Summary, Today};
 use crate::quiz::Hearing;
 use crate::sound::Output;
@@ -48,6 +49,10 @@ pub enum Intent {
     Leave,
     /// To count in the next convention.
     Recount,
+    /// To the bench.
+    ToBench,
+    /// A step on the bench.
+    Bench(Step),
 }
 
 /// Where the program stands.
@@ -59,6 +64,8 @@ pub enum Place {
     Sitting,
     /// On what a sitting came to.
     Summary(Summary),
+    /// On the bench.
+    Bench(Box<Bench>),
 }
 
 /// Why the program cannot go on.

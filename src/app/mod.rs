@@ -7,6 +7,7 @@
 //! All mutable state lives on the caller's thread. The next question is made and rendered on the
 //! worker while the present one is shown, so that it can sound at once.
 
+pub mod bench;
 mod course;
 mod intent;
 mod learner;
@@ -39,6 +40,7 @@ pub use summary::{Summary, SummaryLine};
 pub use today::{Today, TodayLine};
 pub use worker::Done;
 
+use bench::{Bench, Step};
 use learner::learner_of;
 use next::Next;
 use player::{News, Player, Rendering};
@@ -191,6 +193,12 @@ impl App {
             (Place::Summary(_), Intent::Leave | Intent::Onward | Intent::Begin) => {
                 self.go_to_today()
             }
+            (Place::Today(_), Intent::ToBench) if self.no_sound.is_none() => self.go_to_bench(),
+            (Place::Bench(_), Intent::Bench(step)) => self.step_on_bench(step),
+            (Place::Bench(_), Intent::Leave) => {
+                self.silence();
+                self.go_to_today()
+            }
             (Place::Sitting, intent) => self.intend_in_sitting(intent, stamp),
             _ => Ok(()),
         }
@@ -210,7 +218,7 @@ impl App {
             Intent::Dispute => Event::Dispute,
             Intent::Onward => Event::Onward,
             Intent::Leave => Event::Leave,
-            Intent::Begin | Intent::Recount => return Ok(()),
+            Intent::Begin | Intent::Recount | Intent::ToBench | Intent::Bench(_) => return Ok(()),
         };
         self.happen(event, stamp)
     }
@@ -223,7 +231,15 @@ impl App {
         match done.outcome {
             Outcome::Broken => Err(Trouble::Bug),
             Outcome::Sound(rendering) if done.generation == self.sound_generation => {
-                self.sound(&rendering)
+                match &self.place {
+                    Place::Bench(bench) => {
+                        let n_cycles = bench.n_cycles();
+                        Ok(self
+                            .player
+                            .follow(&rendering, n_cycles, self.clock.stamp())?)
+                    }
+                    _ => self.sound(&rendering),
+                }
             }
             Outcome::Sound(_) => Ok(()),
             Outcome::Question(made) => {
@@ -293,6 +309,31 @@ impl App {
         ));
         self.place = Place::Sitting;
         self.happen(Event::Onward, stamp)
+    }
+
+    fn go_to_bench(&mut self) -> Result<(), Trouble> {
+        if self.settings.cautioned.is_none() {
+            self.settings.cautioned = Some(self.clock.now());
+            self.store.save_settings(self.settings)?;
+        }
+        if let Some(bench) = Bench::new(self.seed, self.counting()) {
+            self.place = Place::Bench(Box::new(bench));
+            self.sound_bench();
+        }
+        Ok(())
+    }
+
+    fn step_on_bench(&mut self, step: Step) -> Result<(), Trouble> {
+        let Place::Bench(bench) = &mut self.place else {
+            return Ok(());
+        };
+        bench.step(step);
+        if bench.is_sounding {
+            self.sound_bench();
+        } else {
+            self.silence();
+        }
+        Ok(())
     }
 
     fn recount(&mut self) -> Result<(), Trouble> {

@@ -120,6 +120,8 @@ struct Now {
     play: PlayId,
     rendering: Rendering,
     announced: bool,
+    /// Since when the loop is heard that this one follows, until it has taken over.
+    before: Option<(Stamp, Rendering)>,
 }
 
 /// What became of the sound since the last look.
@@ -173,6 +175,33 @@ impl Player {
             play,
             rendering,
             announced: false,
+            before: None,
+        });
+        Ok(())
+    }
+
+    /// Plays a loop in place of the present one from the end of its present cycle on, of so many.
+    pub(super) fn follow(
+        &mut self,
+        rendering: &Rendering,
+        n_cycles: u32,
+        at: Stamp,
+    ) -> Result<(), Refused> {
+        let Some(now) = self.now.take() else {
+            return self.play(rendering);
+        };
+        let began = self
+            .output
+            .position(at)
+            .filter(|here| here.play == now.play);
+        let before = began.map(|here| (here.began, now.rendering)).or(now.before);
+        let pcm = Arc::clone(&rendering.pcm);
+        let play = self.output.follow(pcm, rendering.repeat, n_cycles)?;
+        self.now = Some(Now {
+            play,
+            rendering: rendering.clone(),
+            announced: now.announced,
+            before,
         });
         Ok(())
     }
@@ -223,8 +252,15 @@ impl Player {
 
     /// Where the sound is.
     pub(super) fn playhead(&mut self, at: Stamp) -> Option<Playhead> {
-        let frame = self.frame(at)?;
-        let rendering = &self.now.as_ref()?.rendering;
+        let frame = self.frame(at);
+        let now = self.now.as_ref()?;
+        let (frame, rendering) = match (frame, &now.before) {
+            (Some(frame), _) => (frame, &now.rendering),
+            (None, Some((began, before))) => {
+                (self.output.rate().frame_at(signed(at, *began)), before)
+            }
+            (None, None) => return None,
+        };
         let (idx, part) = rendering.part_at(frame)?;
         let tick = part.timeline.tick_at(Frame(frame.0 - part.first.0));
         Some(part.playhead(tick, (idx, rendering.parts.len())))
@@ -238,6 +274,11 @@ impl Player {
             .filter(|position| position.play == now.play)?;
         (position.progress == Progress::Sounding).then_some(position.frame)
     }
+}
+
+/// Microseconds from `earlier` to `later`.
+fn signed(later: Stamp, earlier: Stamp) -> i64 {
+    i64::try_from(later.since(earlier)).unwrap_or(i64::MAX)
 }
 
 impl Part {

@@ -2,7 +2,7 @@
 
 use super::player::Rendering;
 use super::worker::What;
-use super::{App, Trouble};
+use super::{App, Place, Trouble};
 use crate::phrase::Phrase;
 use crate::quiz::Playing;
 use crate::world::Stamp;
@@ -24,6 +24,19 @@ impl App {
             seed,
         });
         Ok(())
+    }
+
+    /// Has the worker render the bench as it is set up; it is heard from the next cycle on.
+    pub(super) fn sound_bench(&mut self) {
+        let Place::Bench(bench) = &self.place else {
+            return;
+        };
+        let what = What::Sound {
+            phrases: vec![bench.sounding()],
+            playing: Playing::Round,
+            seed: self.seed.child("bench sound", 0),
+        };
+        self.sound_generation = self.give(what);
     }
 
     pub(super) fn sound(&mut self, rendering: &Rendering) -> Result<(), Trouble> {

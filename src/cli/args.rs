@@ -19,6 +19,8 @@ pub(super) struct Cli {
 pub(super) enum Command {
     /// Begin a sitting
     Sit(Sit),
+    /// Play with the layers of one phrase; nothing is asked and nothing is kept
+    Bench,
     /// Make one phrase of an exercise, to be judged outside
     Phrase(Phrase),
 }

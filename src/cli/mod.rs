@@ -23,6 +23,7 @@ use std::process::ExitCode;
 use clap::Parser as _;
 use clap::error::ErrorKind;
 
+use crate::app::Intent;
 use crate::deck::{self, Deck};
 use crate::label::harmless;
 use crate::tui::Ending;
@@ -74,8 +75,14 @@ fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
         Some(Command::Sit(sit)) if sit.plain => {
             commands::practise::plain(deck, &cli.practice, env)?;
         }
-        None | Some(Command::Sit(_)) => {
-            return commands::practise::screen(deck, &cli.practice, env).map(code_of);
+        None => return commands::practise::screen(deck, &cli.practice, env, None).map(code_of),
+        Some(Command::Sit(_)) => {
+            let first = Some(Intent::Begin);
+            return commands::practise::screen(deck, &cli.practice, env, first).map(code_of);
+        }
+        Some(Command::Bench) => {
+            let first = Some(Intent::ToBench);
+            return commands::practise::screen(deck, &cli.practice, env, first).map(code_of);
         }
         Some(Command::Phrase(asked)) => {
             commands::phrase::run(&deck, &asked, seed_of(&cli.practice)?)?;

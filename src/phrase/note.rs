@@ -148,18 +148,22 @@ impl Phrase {
     /// the last of them for all that follow; none when it is empty.
     #[must_use]
     pub fn clapped(&self, by_cycle: &[Layer], touch: Touch) -> Self {
+        self.clapped_by(
+            |cycle_idx| by_cycle.get(cycle_idx).or(by_cycle.last()).copied(),
+            touch,
+        )
+    }
+
+    /// The same phrase under claps, where `layer` says what is clapped in a cycle, from 0.
+    #[must_use]
+    pub fn clapped_by(&self, layer: impl Fn(usize) -> Option<Layer>, touch: Touch) -> Self {
         let mut clapped = self.clone();
-        let Some(last) = by_cycle.last() else {
-            return clapped;
-        };
         let loop_pulses = i64::from(self.n_cycles) * self.n_pulses();
         for idx in self.entry..self.entry + loop_pulses {
             // A pickup belongs to the end of the last cycle, and what lies after it to the first.
             let cycle_idx = idx.rem_euclid(loop_pulses) / self.n_pulses();
-            let layer = usize::try_from(cycle_idx)
-                .ok()
-                .and_then(|idx| by_cycle.get(idx));
-            if layer.unwrap_or(last).contains(self.cycle.pulse_at(idx)) {
+            let layer = usize::try_from(cycle_idx).ok().and_then(&layer);
+            if layer.is_some_and(|layer| layer.contains(self.cycle.pulse_at(idx))) {
                 clapped.notes.push(clap(idx, touch));
             }
         }

@@ -18,7 +18,7 @@ mod stage;
 pub use attempt::{Answer, Attempt, AttemptId, Phase, Skill};
 pub use kind::{By, Fits, Form, Kind};
 pub use question::{Given, Question, Verdict};
-pub use reveal::{GridRow, Reveal};
+pub use reveal::{GridRow, Reveal, grid};
 pub use sitting::{Effect, Event, Now, Sitting, Tally};
 pub use stage::{Hearing, Open, Playing, Shown, Stage, Ticket};
 

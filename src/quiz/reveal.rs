@@ -72,12 +72,7 @@ impl Reveal {
                 .pulses()
                 .map(|p| counting.name(phrase.cycle, p))
                 .collect(),
-            rows: question
-                .measured()
-                .rows()
-                .iter()
-                .map(|row| grid_row(phrase, row, floor))
-                .collect(),
+            rows: grid(phrase, question.measured().rows(), floor),
             you: differs.then(|| your_row(verdict.answer, &answered)),
             as_it_is: phrase.clapped(&truth, touch),
             as_answered: differs.then(|| phrase.clapped(&answered, touch)),
@@ -167,6 +162,13 @@ fn touch(question: &Question) -> Touch {
         Task::FindStart { .. } => Touch::Clara,
         Task::NameFeel { .. } | Task::FitClapping { .. } => Touch::Sorda,
     }
+}
+
+/// The grid of a phrase: what each voice does on each pulse of each cycle.
+pub fn grid(phrase: &Phrase, rows: &[Row], floor: Floor) -> Vec<GridRow> {
+    rows.iter()
+        .map(|row| grid_row(phrase, row, floor))
+        .collect()
 }
 
 fn grid_row(phrase: &Phrase, row: &Row, floor: Floor) -> GridRow {

@@ -123,7 +123,7 @@ impl Feed {
         match order {
             Order::Stop => self.replace(None),
             Order::Play { play, pcm, repeat } => {
-                self.replace(Some((play, Reader::of(pcm, repeat))))
+                self.replace(Some((play, Reader::of(pcm, repeat))));
             }
             Order::Follow {
                 play,

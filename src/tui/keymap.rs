@@ -8,6 +8,7 @@ use ratatui::text::{Line, Span};
 
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
+use crate::app::bench::{Bench, Guide, Step};
 use crate::app::{Intent, Place};
 use crate::quiz::{Hearing, Kind, Open, Question, Shown, Stage};
 use crate::rhythm::Counting;
@@ -82,6 +83,7 @@ pub(super) fn below_help(view: &View<'_>) -> Vec<Binding> {
             "today",
             "to what today holds",
         )],
+        (Place::Bench(bench), _) => on_bench(bench),
         (Place::Sitting, Some(Stage::Open(open))) => on_question(open, view),
         (Place::Sitting, Some(Stage::Shown(shown))) => on_reveal(shown, view),
         (Place::Sitting, _) => Vec::new(),
@@ -188,6 +190,10 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
         let help = "begins the sitting";
         bindings.push(want(KeyCode::Enter, Intent::Begin, "begin", help));
     }
+    if view.no_sound.is_none() {
+        let help = "plays with the layers of one phrase";
+        bindings.push(want(KeyCode::Char('b'), Intent::ToBench, "bench", help));
+    }
     let counts = match view.counting {
         Counting::FromOne => "counts from one",
         Counting::FromLast => "counts from the last",
@@ -196,6 +202,84 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
     let help = "counts in another convention";
     bindings.push(want(KeyCode::Char('c'), Intent::Recount, counts, help));
     bindings
+}
+
+fn on_bench(bench: &Bench) -> Vec<Binding> {
+    let step = |key, step, does: String, help| want(key, Intent::Bench(step), does, help);
+    let voice = |idx: usize| {
+        let key = char::from_digit(u32::try_from(idx + 1).unwrap_or(0), 10).unwrap_or('0');
+        (
+            KeyCode::Char(key),
+            Action::Want(Intent::Bench(Step::Voice(idx))),
+        )
+    };
+    let voices: Vec<_> = (0..bench.rows.len().min(9)).map(voice).collect();
+    let key = KeyCode::Char;
+    let tempo = [
+        (key('+'), Action::Want(Intent::Bench(Step::Faster))),
+        (key('-'), Action::Want(Intent::Bench(Step::Slower))),
+    ];
+    let guide = match bench.guide {
+        Guide::Thinning => "guide in every cycle",
+        Guide::Every | Guide::BothReadings => "guide thins out",
+    };
+    let pause = if bench.is_sounding {
+        "silence"
+    } else {
+        "sound"
+    };
+    vec![
+        binding(voices, "voice on, off", "puts a voice on or off"),
+        step(
+            key('a'),
+            Step::Alone,
+            "one alone".to_owned(),
+            "one voice alone, the next, then all",
+        ),
+        step(
+            key('c'),
+            Step::Claps,
+            format!("claps: {}", bench.claps.words()),
+            "other claps",
+        ),
+        step(
+            key('g'),
+            Step::Guide,
+            guide.to_owned(),
+            "claps in every cycle, or fewer and fewer",
+        ),
+        step(
+            key('n'),
+            Step::BothReadings,
+            "two readings".to_owned(),
+            "the same notes under both claps",
+        ),
+        binding(tempo, "tempo", "faster and slower"),
+        step(
+            key('f'),
+            Step::Family,
+            "surface".to_owned(),
+            "another family of surfaces",
+        ),
+        step(
+            key('l'),
+            Step::Feel,
+            "layers".to_owned(),
+            "threes, twos, both, in turn, either",
+        ),
+        step(
+            key('o'),
+            Step::Other,
+            "other phrase".to_owned(),
+            "another phrase set up alike",
+        ),
+        step(
+            key(' '),
+            Step::Pause,
+            pause.to_owned(),
+            "falls silent, and sounds again",
+        ),
+    ]
 }
 
 fn on_question(open: &Open, view: &View<'_>) -> Vec<Binding> {
@@ -290,6 +374,7 @@ fn leave(place: &Place) -> Binding {
             "leave",
             "ends the sitting; answers are kept",
         ),
+        Place::Bench(_) => want(key, Intent::Leave, "leave", "back to what today holds"),
         Place::Today(_) | Place::Summary(_) => {
             binding([(key, Action::Quit)], "leave", "leaves the program")
         }

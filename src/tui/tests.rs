@@ -9,6 +9,7 @@ use super::draw::draw;
 use super::keymap::{Action, action, bindings, foot};
 use super::theme::{Glyphs, Palette, Theme};
 use super::view::{Advice, Here, Overlay, Room, Turn, View, n_cycles};
+use crate::app::bench::{Bench, Step};
 use crate::app::{Intent, Place, Playhead, Summary, SummaryLine, Today, TodayLine};
 use crate::label::Label;
 use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeParts};
@@ -254,6 +255,14 @@ fn today() -> World {
     }))
 }
 
+fn bench(steps: &[Step]) -> World {
+    let mut bench = Bench::new(Seed(5), Counting::FromOne).expect("a phrase for the bench");
+    steps.iter().for_each(|step| bench.step(*step));
+    let mut world = World::at(Place::Bench(Box::new(bench)));
+    world.playhead = Some(playhead(1, 2.5, 0.4));
+    world
+}
+
 fn summary() -> World {
     let line = |title: &str, right, now, before, back| SummaryLine {
         title: title.to_owned(),
@@ -308,6 +317,13 @@ fn every_screen() -> Vec<(&'static str, World)> {
         ("reveal-in-turn", in_turn().answered(false)),
         ("reveal-start", count_in().answered(false)),
         ("summary", summary()),
+        ("bench", bench(&[])),
+        (
+            "bench-guide",
+            bench(&[Step::Claps, Step::Guide, Step::Voice(0)]),
+        ),
+        ("bench-both", bench(&[Step::Feel, Step::Family])),
+        ("help-bench", with_help(bench(&[]))),
         ("help-today", with_help(today())),
         ("help-reveal", with_help(in_turn().answered(false))),
     ]
@@ -413,7 +429,9 @@ fn event(intent: Intent) -> Event {
         Intent::Dispute => Event::Dispute,
         Intent::Onward => Event::Onward,
         Intent::Leave => Event::Leave,
-        Intent::Begin | Intent::Recount => panic!("not in a sitting"),
+        Intent::Begin | Intent::Recount | Intent::ToBench | Intent::Bench(_) => {
+            panic!("not in a sitting")
+        }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use crate::app::{App, Done, Quiet, Surroundings, Trouble};
+use crate::app::{App, Done, Intent, Quiet, Surroundings, Trouble};
 use crate::cli::args::Practice;
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::{data_dir, plain, seed_of};
@@ -13,18 +13,23 @@ use crate::store::Store;
 use crate::tui::{self, Ending};
 use crate::world::{Calendar, Clock, Env, SystemClock, parse_moment};
 
-/// On the screen.
+/// On the screen, beginning with what is wanted `first`.
 pub(in crate::cli) fn screen(
     deck: Deck,
     practice: &Practice,
     env: &Env,
+    first: Option<Intent>,
 ) -> Result<Ending, Failure> {
     let ready = Ready::new(deck, practice, env)?;
     let (clock, log) = (Arc::clone(&ready.clock), ready.log.clone());
     // The device is opened once the screen has taken over what libraries print.
     let open = |deliver| {
         let around = ready.surroundings(practice);
-        ready.open(around, deliver)
+        let mut app = ready.open(around, deliver)?;
+        if let Some(first) = first {
+            app.intend(first, clock.stamp())?;
+        }
+        Ok(app)
     };
     Ok(tui::run(open, &clock, env, &log)?)
 }

@@ -22,11 +22,7 @@ pub(super) fn lines(
 ) -> Vec<Line<'static>> {
     let counts = &shown.reveal.counts;
     let cycle = view.cycle(shown);
-    let grid = Grid {
-        theme,
-        columns,
-        per_pulse: per_pulse(counts.len(), columns),
-    };
+    let grid = Grid::new(theme, columns, counts.len());
     let heading = grid.heading(counts, &which(shown, cycle));
     let rows = shown.reveal.rows.iter().chain(&shown.reveal.you);
     let rows = rows.map(|row| grid.row(row, cycle));
@@ -51,19 +47,28 @@ fn per_pulse(n_pulses: usize, columns: usize) -> usize {
     (room / n_pulses.max(1)).clamp(PULSE.1, PULSE.0)
 }
 
-struct Grid {
+/// A grid as wide as the screen allows.
+pub(super) struct Grid {
     theme: Theme,
     columns: usize,
     per_pulse: usize,
 }
 
 impl Grid {
-    fn heading(&self, counts: &[String], aside: &str) -> Line<'static> {
+    pub(super) fn new(theme: Theme, columns: usize, n_pulses: usize) -> Self {
+        Self {
+            theme,
+            columns,
+            per_pulse: per_pulse(n_pulses, columns),
+        }
+    }
+
+    pub(super) fn heading(&self, counts: &[String], aside: &str) -> Line<'static> {
         let cells: String = counts.iter().map(|count| self.pulse(count)).collect();
         self.finished(vec![name("count"), Span::raw(cells)], aside)
     }
 
-    fn row(&self, row: &GridRow, cycle: usize) -> Line<'static> {
+    pub(super) fn row(&self, row: &GridRow, cycle: usize) -> Line<'static> {
         let mut spans = vec![name(row.name)];
         for mark in row.marks(cycle) {
             let style = self.theme.mark(*mark);
@@ -80,7 +85,7 @@ impl Grid {
         clippy::cast_precision_loss,
         reason = "a place within a cycle, in a few columns"
     )]
-    fn playhead(&self, pulse: f64) -> Line<'static> {
+    pub(super) fn playhead(&self, pulse: f64) -> Line<'static> {
         let column = (pulse.max(0.0) * self.per_pulse as f64) as usize;
         let blanks = INDENT + NAME + column;
         let head = self.theme.playhead().to_string();

@@ -1,11 +1,13 @@
 //! The pictures, one file each: what they say, line by line.
 
+pub(super) mod bench;
 mod grid;
 pub(super) mod help;
 pub(super) mod question;
 pub(super) mod reveal;
 pub(super) mod summary;
 pub(super) mod today;
+mod wheel;
 
 /// `1 phrase`, `2 phrases`.
 fn counted(n: impl Into<u64>, noun: &str) -> String {
