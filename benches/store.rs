@@ -37,14 +37,15 @@ fn attempt(install: u64, number: u32) -> Attempt {
             sitting: 1 + number / 60,
             number: 1 + number % 60,
         },
-        skill: Skill(format!("first/skill-{}", number % 500).into()),
+        // Blocks of five phrases, as practice has them.
+        skill: Skill(format!("first/skill-{}", number / 5 % 500).into()),
         kind: Kind::NameFeel,
         at: Moment(1_700_000_000_000 + steps * 15_000),
         wall: Moment(1_700_000_000_000 + steps * 15_000),
         since_start_ms: number % 60 * 15_000,
         offset_min: 60,
         day: Day(19_000 + i32::try_from(number / 120).expect("a few thousand days")),
-        block: 1 + number % 60 / 6,
+        block: 1 + number % 60 / 5,
         phase: Phase::Adaptive,
         level: Level::of_tenths(60),
         criterion: Level::of_tenths(40),
@@ -121,6 +122,13 @@ fn read_a_million(bencher: Bencher<'_, '_>) {
             .expect("a log that can be read");
         right
     });
+}
+
+/// From the file to what the learner knows: 2 s are wanted.
+#[divan::bench(sample_count = 5, sample_size = 1)]
+fn replay_a_million(bencher: Bencher<'_, '_>) {
+    let store = open_large();
+    bencher.bench_local(|| contrapalma::app::replayed(&store).expect("a log that can be read"));
 }
 
 #[divan::bench(sample_count = 5, sample_size = 1)]

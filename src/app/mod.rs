@@ -34,6 +34,7 @@ use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 
 pub use course::Course;
 pub use intent::{Intent, Place, Surroundings, Trouble};
+pub use learner::replayed;
 pub use player::Playhead;
 pub use quiet::Quiet;
 pub use summary::{Summary, SummaryLine};

@@ -10,7 +10,7 @@ use tempfile::TempDir;
 
 use crate::card::Card;
 
-/// The bells of `examples/play_clicks.rs` come 123.45 times a minute: so many frames hold so many.
+/// The bells of `tests/card/play_clicks.rs` come 123.45 times a minute: so many frames hold so many.
 const FRAMES: usize = 6_000 * 48_000;
 const PULSES: usize = 12_345;
 const N_BELLS: usize = 6;
