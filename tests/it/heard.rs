@@ -112,7 +112,7 @@ fn listen_and_answer(terminal: &mut Terminal, listener: &mut Listener, begun: us
 
     let marks = bass_row(&reveal);
     assert_eq!(marks.len(), 6, "{reveal}");
-    let is_marked = |place: usize| "32".contains(&marks[place]);
+    let is_marked = |place: usize| "32".contains(marks[place]);
     let (marked, others) = (
         heard.low_on(is_marked),
         heard.low_on(|place| !is_marked(place)),
@@ -125,18 +125,19 @@ fn listen_and_answer(terminal: &mut Terminal, listener: &mut Listener, begun: us
 /// program plays it again, and what was heard is no such phrase; it is asked for once more.
 fn listen(terminal: &mut Terminal, listener: &mut Listener, begun: usize) -> Heard {
     let mut begun = begun;
-    for _ in 0..3 {
+    let heard = (0..3).find_map(|n| {
+        if n > 0 {
+            begun = listener.catch_up();
+            terminal.press("r");
+            terminal.wait_for("sounding   cycle");
+        }
         terminal.wait_for(SOUNDED);
         listener.hear(4_800);
-        let heard = Heard::of(&listener.heard()[begun..]);
-        if let Some(heard) = heard.filter(|heard| (23..=24).contains(&heard.n_pulses())) {
-            return heard;
-        }
-        begun = listener.catch_up();
-        terminal.press("r");
-        terminal.wait_for("sounding   cycle");
-    }
-    panic!("no phrase of four cycles was heard three times running: the machine is too busy")
+        let heard = Heard::of(&listener.heard()[begun..])?;
+        // The last stroke may be faint.
+        (23..=24).contains(&heard.n_pulses()).then_some(heard)
+    });
+    heard.expect("of three hearings one is whole, unless the machine is too busy")
 }
 
 #[test]
@@ -178,10 +179,10 @@ fn who_taps_with_the_bell_is_right_and_who_taps_three_pulses_late_is_told_so() {
     terminal.wait_for("this sitting");
     terminal.press("q");
     assert_eq!(terminal.end(), 0);
-    // As played: the taps of the second come once a cycle, half a cycle away from its beginnings.
     let kept = attempts(home.path());
     let right: Vec<bool> = kept.iter().map(|one| one.right).collect();
     assert_eq!(right, [true, false]);
+    // How late the whole way is: card, listener, keyboard and program.
     for (attempt, expected) in kept.iter().zip([0.0, 3.0]) {
         let pulse_ms = 60_000.0 / attempt.tempo.pulses_a_minute();
         let delays = attempt.taps_ms.iter().map(|tap| {
