@@ -4,15 +4,16 @@
 //! runs as on the screen. The end of input leaves the sitting; what was kept stays kept.
 
 use std::collections::VecDeque;
-use std::io::{self, Write as _};
+use std::io;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 
-use crate::app::{App, Done, Intent, Place, Summary, Today, Trouble};
+use crate::app::{App, Done, Intent, Place, Trouble};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::lines::{self, Handled, Line};
-use crate::quiz::{Answer, GridRow, Hearing, Open, Shown, Stage};
-use crate::rhythm::{Counting, Feel};
+use crate::cli::tell::{say, tell_question, tell_reveal, tell_summary, tell_today};
+use crate::quiz::{Hearing, Open, Stage};
+use crate::rhythm::Counting;
 use crate::world::{Clock, Stamp};
 
 /// Everything that can happen.
@@ -260,158 +261,4 @@ fn help(stage: &Stage) -> &'static str {
         }
         Stage::Ready | Stage::Over => "A phrase is being made; q leaves.",
     }
-}
-
-/// The caution on loudness, given once.
-const CAUTION: &str = "Start low: somebody at arm's length must stay easy to understand over the \
-    sound. Stop when your ears ring or a hand hurts, and ask an audiologist or physician; what your \
-    school or country rules goes first.";
-
-fn tell_today(today: &Today, caution: bool) -> io::Result<()> {
-    let skills = if today.n_due == 1 {
-        "skill is"
-    } else {
-        "skills are"
-    };
-    let phrases = if today.n_phrases == 1 {
-        "phrase"
-    } else {
-        "phrases"
-    };
-    say(&[&format!(
-        "{}. {} {skills} due, {} new, about {} {phrases}.",
-        today.date, today.n_due, today.n_new, today.n_phrases
-    )])?;
-    for line in &today.lines {
-        say(&[join(&[line.tag, &line.title, &line.known, &line.when]).trim_end()])?;
-    }
-    if caution { say(&[CAUTION]) } else { Ok(()) }
-}
-
-fn join(parts: &[&str]) -> String {
-    let there: Vec<&str> = parts
-        .iter()
-        .copied()
-        .filter(|part| !part.is_empty())
-        .collect();
-    there.join(", ")
-}
-
-fn tell_question(open: &Open, counting: Counting) -> io::Result<()> {
-    let ticket = &open.ticket;
-    let (place, of) = ticket.place;
-    say(&[
-        "",
-        &format!("{}: phrase {place} of {of} ({})", ticket.title, ticket.why),
-        ticket.line.as_str(),
-        open.question.asks(),
-    ])?;
-    for (idx, choice) in open.question.choices(counting).iter().enumerate() {
-        say(&[&format!("  {}  {choice}", idx + 1)])?;
-    }
-    say(&[help_of(open)])
-}
-
-fn help_of(open: &Open) -> &'static str {
-    if open.question.is_tapped() {
-        "Enter is a tap; d when done, r from the start again, s skip, q leave."
-    } else {
-        "Answer with a number; r once more, s skip, q leave."
-    }
-}
-
-fn tell_reveal(shown: &Shown) -> io::Result<()> {
-    let reveal = &shown.reveal;
-    say(&[&reveal.verdict, &reveal.reason])?;
-    let rows: Vec<&GridRow> = reveal.rows.iter().chain(&reveal.you).collect();
-    let alike = cycles_alike(shown, &rows);
-    for (first, last) in &alike {
-        if alike.len() > 1 {
-            say(&[&cycles_in_words(*first, *last)])?;
-        }
-        say(&[&grid_line("count", &reveal.counts.join(" "))])?;
-        for row in &rows {
-            let marks: Vec<String> = row.marks(*first).iter().map(char::to_string).collect();
-            say(&[&grid_line(row.name, &marks.join(" "))])?;
-        }
-    }
-    match &shown.ticket.repair {
-        Some(repair) if !reveal.right => say(&[&format!("It helps: {repair}")]),
-        _ => Ok(()),
-    }
-}
-
-/// Stretches of cycles whose rows are alike, by their first and last index. Where the feel stays,
-/// one cycle stands for all: hearing every small difference read out would hide what matters.
-fn cycles_alike(shown: &Shown, rows: &[&GridRow]) -> Vec<(usize, usize)> {
-    let turns = |answer| answer == Answer::Feel(Feel::InTurn);
-    if !turns(shown.attempt.truth) && !turns(shown.attempt.answer) {
-        return vec![(0, 0)];
-    }
-    let n_cycles = rows.iter().map(|row| row.cycles.len()).max().unwrap_or(1);
-    let mut alike = vec![(0, 0)];
-    for idx in 1..n_cycles {
-        let same = |(first, _): &(usize, usize)| {
-            rows.iter().all(|row| row.marks(*first) == row.marks(idx))
-        };
-        match alike.last_mut().filter(|stretch| same(stretch)) {
-            Some((_, last)) => *last = idx,
-            None => alike.push((idx, idx)),
-        }
-    }
-    alike
-}
-
-fn cycles_in_words(first: usize, last: usize) -> String {
-    match last - first {
-        0 => format!("cycle {}", first + 1),
-        1 => format!("cycles {} and {}", first + 1, last + 1),
-        _ => format!("cycles {} to {}", first + 1, last + 1),
-    }
-}
-
-fn grid_line(name: &str, marks: &str) -> String {
-    format!("  {name:<7} {marks}")
-}
-
-fn tell_summary(summary: &Summary) -> io::Result<()> {
-    say(&[
-        "",
-        &format!(
-            "{} of {} right in {} {}.",
-            summary.n_right,
-            summary.n_answered,
-            summary.minutes,
-            if summary.minutes == 1 {
-                "minute"
-            } else {
-                "minutes"
-            }
-        ),
-    ])?;
-    for line in &summary.lines {
-        let (right, of) = line.right;
-        let heard = line
-            .heard_from
-            .map_or_else(String::new, |db| format!("heard from {db}"));
-        let back = match line.back_in_days {
-            None => String::new(),
-            Some(1) => "back in 1 day".to_owned(),
-            Some(days) => format!("back in {days} days"),
-        };
-        say(&[&join(&[
-            &format!("{}: {right} of {of}", line.title),
-            &heard,
-            &back,
-        ])])?;
-    }
-    say(&["Rest ears and hands for a few minutes before you go on."])
-}
-
-fn say(lines: &[&str]) -> io::Result<()> {
-    let mut out = io::stdout().lock();
-    for line in lines {
-        writeln!(out, "{line}")?;
-    }
-    out.flush()
 }
