@@ -122,7 +122,8 @@ fn tail(today: &Today, view: &View<'_>, theme: Theme, columns: usize) -> Body {
         for line in reason.lines() {
             body.say(&printable(line), theme.strong());
         }
-        let rest = "Practice begins when there is sound; everything else works without.";
+        let rest = "Connect or switch on a sound device, see that another program can play, and \
+                    start again. Practice begins when there is sound.";
         body.say(rest, Style::new());
     }
     if view.advice == Advice::Loudness {
