@@ -98,7 +98,8 @@ impl Part<'_> {
             tempo(xml, self.phrase);
         }
         let pieces = pieces(chords, bar);
-        if pieces.iter().all(|piece| piece.notes.is_empty()) {
+        // A pickup's rest is written as long as it is: readers take a bar's rest for a full bar's.
+        if bar.number > 0 && pieces.iter().all(|piece| piece.notes.is_empty()) {
             rest_of_a_bar(xml, bar);
             return;
         }

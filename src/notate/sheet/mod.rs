@@ -119,7 +119,7 @@ struct Block<'a> {
 impl Block<'_> {
     fn draw(&self, canvas: &mut Canvas<'_>) {
         let phrase = self.item.phrase;
-        let title = format!("{}   {}", self.number, shortened(self.item.label, 80));
+        let title = format!("{}. {}", self.number, shortened(self.item.label, 80));
         canvas.text(LEFT, self.top, (4.0, "bold"), &title);
         let about = format!(
             "{} pulses a minute, {} cycles of {}",

@@ -6,10 +6,11 @@ Writes ../fixtures/read_back.json: for a dozen phrases the onsets, durations, pi
 read them, and a fingerprint (FNV-1a, 64 bits) of each file that was read. The test `tests/it/read_back.rs` compares
 it with the phrases. Run this again whenever the generator or a writer is changed on purpose, and never edit the result.
 
-Ticks are 480 to the quarter; pitches MIDI numbers, null without pitch. The text declares no feel: the test does.
+Ticks are 480 to the quarter; pitches MIDI numbers, null without pitch.
 """
 import json, re, subprocess, sys, tempfile
 from fractions import Fraction
+from importlib.metadata import version
 from pathlib import Path
 
 import mido, music21, musicxml
@@ -42,14 +43,18 @@ def fingerprint(data):
 
 
 def schema(folder):
-    """The MusicXML 4.0 schema; of the xlink schema, which the files do not use, only the names it must declare."""
-    xsd = Path(musicxml.__file__).parent / "generate_classes"
-    names = "".join(f'<xs:attribute name="{n}" type="xs:string"/>' for n in ("href", "type", "role", "title", "show", "actuate"))
-    (folder / "xlink.xsd").write_text(
-        '<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" targetNamespace="http://www.w3.org/1999/xlink">' + names + "</xs:schema>"
-    )
-    (folder / "xml.xsd").write_text((xsd / "xml.xsd").read_text())
-    text = re.sub(r'schemaLocation="[^"]*/(x\w+\.xsd)"', r'schemaLocation="\1"', (xsd / "musicxml_4_0.xsd").read_text())
+    """The MusicXML 4.0 schema, as the package musicxml carries it. Of the two schemas that it imports only the names are declared
+    here: the files use nothing of them."""
+    foreign = {
+        "xlink": ("http://www.w3.org/1999/xlink", ("href", "type", "role", "title", "show", "actuate")),
+        "xml": ("http://www.w3.org/XML/1998/namespace", ("lang", "space")),
+    }
+    for name, (space, attributes) in foreign.items():
+        lines = "".join(f'<xs:attribute name="{n}" type="xs:string"/>' for n in attributes)
+        head = f'<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" targetNamespace="{space}">'
+        (folder / f"{name}.xsd").write_text(head + lines + "</xs:schema>")
+    carried = Path(musicxml.__file__).parent / "generate_classes" / "musicxml_4_0.xsd"
+    text = re.sub(r'schemaLocation="[^"]*/(x\w+\.xsd)"', r'schemaLocation="\1"', carried.read_text())
     (folder / "musicxml.xsd").write_text(text)
     return etree.XMLSchema(etree.parse(str(folder / "musicxml.xsd")))
 
@@ -99,11 +104,10 @@ def read_musicxml(path):
             filled = sum((n.quarterLength for n in bar.notesAndRests), Fraction(0))
             bars.append([bar.number, ticks(bar.offset), ticks(filled), metre.numerator, metre.denominator])
         notes = []
-        for n in part.stripTies().recurse().notes:
-            pitches = [p.midi for p in n.pitches] if not isinstance(n, (music21.note.Unpitched, music21.percussion.PercussionChord)) else [None]
-            bar = n.getContextByClass(music21.stream.Measure)
-            begin = ticks(n.getOffsetInHierarchy(part.stripTies()) if n.activeSite is None else bar.offset + n.offset)
-            notes += [[begin, ticks(n.quarterLength), p] for p in pitches]
+        for n in part.stripTies().flatten().notes:
+            is_knock = isinstance(n, (music21.note.Unpitched, music21.percussion.PercussionChord))
+            pitches = [None] if is_knock else [p.midi for p in n.pitches]
+            notes += [[ticks(n.offset), ticks(n.quarterLength), p] for p in pitches]
         parts.append({"name": part.partName, "bars": bars, "notes": sorted(notes, key=lambda n: (n[0], n[2] or 0))})
     marks = [m.number for m in score.recurse().getElementsByClass(music21.tempo.MetronomeMark)]
     return {"title": score.metadata.movementName, "tempo": marks, "parts": parts}
@@ -129,7 +133,7 @@ def main():
                 "midi": read_midi(files["midi"]), "musicxml": read_musicxml(files["musicxml"]),
             })
             print(exercise, feel, "read back and valid", file=sys.stderr)
-    source = f"mido {'.'.join(map(str, mido.version_info[:3]))}, music21 {music21.VERSION_STR}, MusicXML 4.0 schema"
+    source = f"mido {version('mido')}, music21 {music21.VERSION_STR}, MusicXML 4.0 schema"
     rows = ",\n".join(json.dumps(case) for case in cases)
     OUT.write_text('{"source": ' + json.dumps(source) + ', "cases": [\n' + rows + "\n]}\n")
 
