@@ -43,6 +43,8 @@ pub mod review;
 pub mod pcm;
 pub mod sound;
 
+pub mod notate;
+
 pub mod deck;
 pub mod store;
 

@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+use crate::notate::Bars;
+
 /// Trains the ear for cross-rhythm in six-pulse cycles. Without a command it opens on what today
 /// holds.
 #[derive(Debug, Parser)]
@@ -72,9 +74,21 @@ pub(super) struct Phrase {
     /// Write its sound to this WAV file
     #[arg(long, value_name = "FILE")]
     pub(super) wav: Option<PathBuf>,
-    /// Write what it states to this JSON file; without --wav and --json it goes to standard output
+    /// Write what it states to this JSON file; when no file is asked for it goes to standard output
     #[arg(long, value_name = "FILE")]
     pub(super) json: Option<PathBuf>,
+    /// Write its notes to this MIDI file
+    #[arg(long, value_name = "FILE")]
+    pub(super) midi: Option<PathBuf>,
+    /// Write its notes to this MusicXML file
+    #[arg(long, value_name = "FILE")]
+    pub(super) musicxml: Option<PathBuf>,
+    /// How --midi and --musicxml are barred: threes, twos, or felt, which gives the answer away
+    #[arg(long, value_name = "BARS", value_parser = bars, default_value = "threes")]
+    pub(super) bars: Bars,
+    /// Write a sheet to fill in to this SVG file, and its key beside it, to FILE with "-key"
+    #[arg(long, value_name = "FILE")]
+    pub(super) sheet: Option<PathBuf>,
 }
 
 fn feel(text: &str) -> Result<crate::rhythm::Feel, String> {
@@ -85,6 +99,10 @@ fn feel(text: &str) -> Result<crate::rhythm::Feel, String> {
 fn seed(text: &str) -> Result<u64, String> {
     text.parse()
         .map_err(|_| format!("a whole number from 0 to {} was expected", u64::MAX))
+}
+
+fn bars(text: &str) -> Result<Bars, String> {
+    Bars::from_id(text).ok_or_else(|| "one of threes, twos, felt was expected".to_owned())
 }
 
 fn decibels(text: &str) -> Result<f64, String> {

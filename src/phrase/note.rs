@@ -82,6 +82,19 @@ impl Loudness {
     pub fn decibels(self) -> f64 {
         f64::from(self.0) / 10.0
     }
+
+    /// MIDI velocity of the stroke: 90 for an ordinary one, and 40 log10 of the ratio for the
+    /// decibels, as the General MIDI guidelines have it (amplitude goes with the square of velocity).
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "clamped to 1..=127"
+    )]
+    pub fn velocity(self) -> u8 {
+        (90.0 * 10_f64.powf(self.decibels() / 40.0))
+            .round()
+            .clamp(1.0, 127.0) as u8
+    }
 }
 
 /// One sounding string, knock or clap.

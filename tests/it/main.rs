@@ -9,6 +9,7 @@ mod kill;
 mod phrases;
 mod plain;
 mod program;
+mod read_back;
 mod rhythm_reference;
 mod screen;
 mod store;

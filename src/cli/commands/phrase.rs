@@ -1,18 +1,19 @@
-//! `contrapalma phrase`: one phrase of an exercise, as WAV and as JSON.
+//! `contrapalma phrase`: one phrase of an exercise, as sound, as notes and as JSON.
 
 use std::fs;
 use std::io::{self, Cursor, Write as _};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
 use crate::cli::args;
 use crate::cli::failure::{Failure, Kind};
 use crate::deck::{Deck, Exercise};
+use crate::notate;
 use crate::pcm::{SampleRate, wav};
 use crate::phrase::{GENERATOR, Level, Measured, Note, Purpose, Recipe, Row, Wanted, make};
 use crate::quiz::Form;
-use crate::rhythm::{Feel, Tick};
+use crate::rhythm::{Counting, Feel, Tick};
 use crate::sound::{Timeline, render};
 use crate::world::Seed;
 
@@ -30,12 +31,55 @@ pub(in crate::cli) fn run(deck: &Deck, asked: &args::Phrase, seed: Seed) -> Resu
             .map_err(|error| Failure::new(Kind::Bug, error, "this is a mistake in the program"))?;
         write_whole(path, file.get_ref())?;
     }
+    write_notes(asked, exercise, &measured, seed)?;
     let text = format!("{:#}\n", describe(exercise, &measured, seed));
+    let files = [&asked.wav, &asked.midi, &asked.musicxml, &asked.sheet];
     match &asked.json {
         Some(path) => write_whole(path, text.as_bytes()),
-        None if asked.wav.is_none() => print(&text),
+        None if files.iter().all(|file| file.is_none()) => print(&text),
         None => Ok(()),
     }
+}
+
+/// Writes the files for other people's programs and for paper.
+fn write_notes(
+    asked: &args::Phrase,
+    exercise: &Exercise,
+    measured: &Measured,
+    seed: Seed,
+) -> Result<(), Failure> {
+    let phrase = measured.phrase();
+    let label = format!("{}, seed {}", exercise.skill.0, seed.0);
+    if let Some(path) = &asked.midi {
+        write_whole(path, &notate::midi(phrase, asked.bars))?;
+    }
+    if let Some(path) = &asked.musicxml {
+        let text = notate::musicxml(phrase, &label, asked.bars);
+        write_whole(path, text.as_bytes())?;
+    }
+    if let Some(path) = &asked.sheet {
+        let item = notate::Item {
+            label: &label,
+            phrase,
+        };
+        let title = exercise.title.as_str();
+        for page in notate::sheet(title, &[item], Counting::default()) {
+            write_whole(path, page.questions.as_bytes())?;
+            write_whole(&key_beside(path), page.key.as_bytes())?;
+        }
+    }
+    Ok(())
+}
+
+/// The file of the key: `-key` before the ending.
+fn key_beside(path: &Path) -> PathBuf {
+    let mut name = path.file_stem().unwrap_or_default().to_owned();
+    name.push("-key");
+    if let Some(ending) = path.extension() {
+        name.push(".");
+        name.push(ending);
+    }
+    path.with_file_name(name)
 }
 
 fn find<'a>(deck: &'a Deck, id: &str) -> Result<&'a Exercise, Failure> {
@@ -134,21 +178,8 @@ fn note(note: &Note, timeline: &Timeline) -> Value {
         "time": round6(seconds(onset)),
         "length": round6(seconds(timeline.release(note).0 - onset)),
         "pitch": note.pitch.map(|pitch| pitch.0),
-        "velocity": velocity(note.loudness.decibels()),
+        "velocity": note.loudness.velocity(),
     })
-}
-
-/// MIDI velocity of a stroke: 90 for an ordinary one, and 40 log10 of the ratio for the decibels, as
-/// the General MIDI guidelines have it (amplitude goes with the square of velocity).
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "clamped to 1..=127"
-)]
-fn velocity(decibels: f64) -> u8 {
-    (90.0 * 10_f64.powf(decibels / 40.0))
-        .round()
-        .clamp(1.0, 127.0) as u8
 }
 
 #[expect(clippy::cast_precision_loss, reason = "frames of a short phrase")]

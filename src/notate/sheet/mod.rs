@@ -1,0 +1,245 @@
+//! A4 pages to print as SVG: questions to fill in by ear, and their key.
+//!
+//! Read [`Page`] first. Millimetres throughout. The columns of a grid are the pulses of one cycle as
+//! they are heard, from the first sound on, and the rows are the same for every phrase: neither the
+//! place of the first count, nor who plays, nor what stands out can be read from a question.
+
+mod canvas;
+mod grid;
+
+use self::canvas::Canvas;
+use self::grid::{Grid, Mark};
+use super::bars::{Barring, Bars};
+use super::xml::Xml;
+use crate::phrase::Phrase;
+use crate::rhythm::{Counting, Feel, Group};
+
+/// A phrase on a sheet.
+#[derive(Clone, Copy, Debug)]
+pub struct Item<'a> {
+    /// What it is called, so that its sound can be found.
+    pub label: &'a str,
+    /// The phrase.
+    pub phrase: &'a Phrase,
+}
+
+/// A page of questions and a page with their answers, each an SVG document.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Page {
+    /// To be given out. It has no answer on it.
+    pub questions: String,
+    /// To be kept back.
+    pub key: String,
+}
+
+/// How many phrases stand on a page.
+pub const PHRASES_A_PAGE: usize = 4;
+
+const LEFT: f64 = 15.0;
+const FIRST_BLOCK: f64 = 32.0;
+const BLOCK: f64 = 62.0;
+/// Where the answers stand, right of the grid.
+const ANSWERS: f64 = 142.0;
+
+/// Which of the two pages is drawn.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Side {
+    Questions,
+    Key,
+}
+
+/// Pages for `items` under `heading`, [`PHRASES_A_PAGE`] on each; none for no items. Counts are named
+/// by `counting`.
+pub fn sheet(heading: &str, items: &[Item<'_>], counting: Counting) -> Vec<Page> {
+    let pages = items.chunks(PHRASES_A_PAGE).enumerate();
+    pages
+        .map(|(idx, items)| {
+            let page = |side| draw(heading, items, idx * PHRASES_A_PAGE + 1, side, counting);
+            Page {
+                questions: page(Side::Questions),
+                key: page(Side::Key),
+            }
+        })
+        .collect()
+}
+
+fn draw(heading: &str, items: &[Item<'_>], first: usize, side: Side, counting: Counting) -> String {
+    let frame = [
+        ("xmlns", "http://www.w3.org/2000/svg"),
+        ("width", "210mm"),
+        ("height", "297mm"),
+        ("viewBox", "0 0 210 297"),
+        ("font-family", "sans-serif"),
+    ];
+    let mut xml = Xml::new();
+    xml.within("svg", &frame, |xml| {
+        let canvas = &mut Canvas { xml };
+        canvas.rect(0.0, 0.0, (210.0, 297.0), ("none", "white"));
+        let (title, foot) = match side {
+            Side::Questions => (heading.to_owned(), QUESTIONS_FOOT),
+            Side::Key => (format!("Key: {heading}"), KEY_FOOT),
+        };
+        canvas.text(LEFT, 20.0, (5.5, "bold"), &shortened(&title, 55));
+        for ((idx, item), number) in items.iter().enumerate().zip(first..) {
+            let block = Block {
+                item,
+                number,
+                top: (0..idx).fold(FIRST_BLOCK, |top, _| top + BLOCK),
+                side,
+                counting,
+            };
+            block.draw(canvas);
+        }
+        for (line, y) in foot.iter().zip([284.0, 289.0]) {
+            canvas.text(LEFT, y, (3.0, "normal"), line);
+        }
+    });
+    xml.finish()
+}
+
+const QUESTIONS_FOOT: [&str; 2] = [
+    "Columns are pulses from the first sound on; a dot says that something sounds. Write the counts where you",
+    "hear them, circle in each row what stands out, and cross how it is grouped. Listen as often as you like.",
+];
+
+const KEY_FOOT: [&str; 2] = [
+    "A small dot is a stroke, a full circle what stands out. In turn: a full circle stands out on the side that",
+    "comes first, a ring on the other, a ringed circle on both.",
+];
+
+/// One phrase on a page.
+struct Block<'a> {
+    item: &'a Item<'a>,
+    number: usize,
+    top: f64,
+    side: Side,
+    counting: Counting,
+}
+
+impl Block<'_> {
+    fn draw(&self, canvas: &mut Canvas<'_>) {
+        let phrase = self.item.phrase;
+        let title = format!("{}. {}", self.number, shortened(self.item.label, 80));
+        canvas.text(LEFT, self.top, (4.0, "bold"), &title);
+        let about = format!(
+            "{} pulses a minute, {} cycles of {}",
+            phrase.tempo, phrase.n_cycles, phrase.cycle
+        );
+        canvas.text(ANSWERS, self.top, (3.0, "normal"), &about);
+        let barring = Barring::of(phrase, Bars::AsFelt);
+        self.grid(canvas, &Grid::of(phrase, &barring));
+        self.answers(canvas, &barring);
+    }
+
+    fn grid(&self, canvas: &mut Canvas<'_>, grid: &Grid) {
+        let is_key = self.side == Side::Key;
+        let mut rows = Rows::below(self.top + 4.0, grid.counts.len());
+        rows.row(canvas, "heard", |canvas, idx, centre| {
+            if grid.sounds.get(idx) == Some(&true) {
+                canvas.mark(centre, Mark::Stroke);
+            }
+        });
+        rows.row(canvas, "count", |canvas, idx, (x, y)| {
+            if let Some(count) = grid.counts.get(idx).filter(|_| is_key) {
+                let name = self.counting.name(self.item.phrase.cycle, *count);
+                canvas.middle(x, y + 1.3, 3.6, &name);
+            }
+        });
+        for (voice, marks) in &grid.rows {
+            rows.row(canvas, voice.name(), |canvas, idx, centre| {
+                if let Some(mark) = marks.get(idx).filter(|_| is_key) {
+                    canvas.mark(centre, *mark);
+                }
+            });
+        }
+    }
+
+    fn answers(&self, canvas: &mut Canvas<'_>, barring: &Barring<'_>) {
+        let phrase = self.item.phrase;
+        let mut y = self.top + 8.0;
+        for feel in Feel::ALL {
+            canvas.rect(ANSWERS, y - 3.2, (3.6, 3.6), ("black", "none"));
+            if self.side == Side::Key && feel == phrase.feel {
+                canvas.cross(ANSWERS, y - 3.2, 3.6);
+            }
+            canvas.text(ANSWERS + 6.0, y, (3.5, "normal"), feel.words());
+            y += 6.0;
+        }
+        let count = match self.side {
+            Side::Questions => "______".to_owned(),
+            Side::Key => self.counting.name(phrase.cycle, phrase.entry_pulse()),
+        };
+        let entry = format!("it comes in on count {count}");
+        canvas.text(ANSWERS, y + 1.0, (3.5, "normal"), &entry);
+        if self.side == Side::Key && phrase.feel == Feel::InTurn {
+            canvas.text(ANSWERS, y + 7.0, (3.0, "normal"), &sides(phrase, barring));
+        }
+    }
+}
+
+/// The rows of a grid, drawn one below the other.
+struct Rows {
+    top: f64,
+    n_columns: usize,
+    /// The width of a column.
+    step: f64,
+}
+
+impl Rows {
+    const LABELS: f64 = 20.0;
+    const WIDTH: f64 = 96.0;
+    const HEIGHT: f64 = 6.5;
+
+    fn below(top: f64, n_columns: usize) -> Self {
+        let columns = u8::try_from(n_columns).expect("a cycle has 2 to 48 pulses");
+        Self {
+            top,
+            n_columns,
+            step: Self::WIDTH / f64::from(columns),
+        }
+    }
+
+    /// Draws a row; `cell` gets the column and the middle of the cell.
+    fn row<'x>(
+        &mut self,
+        canvas: &mut Canvas<'x>,
+        name: &str,
+        cell: impl Fn(&mut Canvas<'x>, usize, (f64, f64)),
+    ) {
+        canvas.text(LEFT, self.top + 4.4, (3.3, "normal"), name);
+        let mut left = LEFT + Self::LABELS;
+        for idx in 0..self.n_columns {
+            let size = (self.step, Self::HEIGHT);
+            canvas.rect(left, self.top, size, ("#555", "none"));
+            let centre = (left + self.step / 2.0, self.top + Self::HEIGHT / 2.0);
+            cell(canvas, idx, centre);
+            left += self.step;
+        }
+        self.top += Self::HEIGHT;
+    }
+}
+
+/// The sides of a phrase in turn, as `1-2 in twos, 3-4 in threes`.
+fn sides(phrase: &Phrase, barring: &Barring<'_>) -> String {
+    let sides: Vec<(i64, Group)> = (0..i64::from(phrase.n_cycles))
+        .map(|idx| (idx + 1, barring.group(None, idx)))
+        .collect();
+    let runs = sides.chunk_by(|(_, a), (_, b)| a == b).filter_map(|run| {
+        let ((from, group), (to, _)) = (run.first()?, run.last()?);
+        let feel = match group {
+            Group::Two => Feel::Twos,
+            Group::Three => Feel::Threes,
+        };
+        Some(format!("{from}-{to} {}", feel.words()))
+    });
+    format!("cycles {}", runs.collect::<Vec<String>>().join(", "))
+}
+
+/// The text, cut to so many characters.
+fn shortened(text: &str, n_chars: usize) -> String {
+    if text.chars().count() <= n_chars {
+        return text.to_owned();
+    }
+    let kept: String = text.chars().take(n_chars.saturating_sub(1)).collect();
+    format!("{kept}…")
+}
