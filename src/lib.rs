@@ -15,6 +15,7 @@
 //! | [`review`] | what is remembered, how well it is heard, what is asked next |
 //! | [`pcm`] | samples, not music |
 //! | [`sound`] | from a phrase to the ears |
+//! | [`notate`] | a phrase as other people's files: MIDI, MusicXML, a printable sheet |
 //! | [`deck`] | TOML to exercises, or faults with their places |
 //! | [`store`] | the log of attempts in SQLite |
 //! | [`app`] | performs what a sitting asks for |
