@@ -95,7 +95,7 @@ pub(super) fn why_in_words(why: Why, course: &Course, day: Day) -> String {
     match why {
         Why::Due { days } => format!("due: last heard {}", days_ago(days)),
         Why::Repair { of } => format!("back, since {} needs it", course.title(of)),
-        Why::New => "new".to_owned(),
+        Why::New => "a new skill".to_owned(),
         Why::Spare => "not due yet; there is time".to_owned(),
         Why::Again => "once more today; there is time".to_owned(),
         Why::Resting { until } => format!("rests for {}", days_on(until.since(day))),
