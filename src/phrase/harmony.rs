@@ -3,6 +3,7 @@
 use crate::world::Dice;
 
 use super::Pitch;
+use super::cells::CHANGES;
 
 /// A chord on a degree of the Phrygian mode.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -29,6 +30,11 @@ impl Chord {
             Self::Four => [5, 8, 0],
             Self::Seven => [10, 1, 5],
         }
+    }
+
+    /// Whether the other chord shares no tone with it.
+    pub(super) fn is_neighbour(self, other: Self) -> bool {
+        self.neighbours().contains(&other)
     }
 
     /// The chords that share no tone with it, so that a change is heard in every string. They form
@@ -60,19 +66,28 @@ impl Mode {
         }
     }
 
-    /// `n` chords, each a neighbour of the one before, that come to rest on `last`: walked from
-    /// there backwards, since neighbours are neighbours both ways.
-    pub(super) fn walk_to(last: Chord, n: usize, dice: &mut Dice) -> Vec<Chord> {
-        let mut here = last;
-        let mut chords = vec![here];
+    /// `n` chords, each a neighbour of the one before, that close on the final: harmonic cells,
+    /// joined from the close backwards.
+    pub(super) fn changes(n: usize, dice: &mut Dice) -> Vec<Chord> {
+        let mut chords: Vec<Chord> = Vec::new();
         while chords.len() < n {
-            here = *dice
-                .pick(here.neighbours())
-                .expect("every chord has a neighbour");
-            chords.push(here);
+            // What comes before a cell rests on the final, so the cell has to go on from there,
+            // unless nothing comes before it.
+            let left = n - chords.len();
+            let fits = |cell: &&&[Chord]| {
+                let goes_on =
+                    |first: &Chord| *first == Chord::One || first.is_neighbour(Chord::One);
+                cell.len() > left || cell.first().is_some_and(goes_on)
+            };
+            let fitting: Vec<&[Chord]> = CHANGES.iter().filter(fits).copied().collect();
+            let cell = dice.pick(&fitting).copied().unwrap_or(&[Chord::One]);
+            let kept = match chords.first() {
+                Some(Chord::One) => cell.split_last().map_or(cell, |(_, before)| before),
+                _ => cell,
+            };
+            chords.splice(0..0, kept.iter().copied());
         }
-        chords.reverse();
-        chords
+        chords.split_off(chords.len() - n)
     }
 
     /// `n` strings that sound the chord, from the one nearest above `lowest` upwards.
@@ -156,6 +171,20 @@ mod tests {
         assert_eq!(spelled(45), "D C Bb A");
         let e_major = Mode { final_pitch: 40 }.voicing(Chord::One, 3, 52);
         assert_eq!(e_major, [Pitch(52), Pitch(56), Pitch(59)]);
+    }
+
+    #[test]
+    fn changes_are_as_many_as_asked_and_close_on_the_final() {
+        for n in 1..=24 {
+            for seed in 0..40 {
+                let chords = Mode::changes(n, &mut crate::world::Seed(seed).dice());
+                assert_eq!((chords.len(), chords.last()), (n, Some(&Chord::One)));
+                assert!(
+                    chords.windows(2).all(|pair| pair[0].is_neighbour(pair[1])),
+                    "{chords:?}"
+                );
+            }
+        }
     }
 
     #[test]

@@ -8,6 +8,7 @@
 //! Positions are ticks, pitches semitones, loudness tenths of a decibel. Nothing here knows sound,
 //! files, time of day, or what is asked of a phrase beyond its [`Purpose`].
 
+mod cells;
 mod compose;
 mod harmony;
 mod level;

@@ -1,5 +1,6 @@
 //! Contours of a single line: the tops of its figures on the marks, falling between them.
 
+use crate::phrase::cells::FALLS;
 use crate::world::Dice;
 
 /// Where tops lie in the scale, in steps over the final.
@@ -18,47 +19,55 @@ pub(super) fn steps(is_mark: &[bool], rise: f64, dice: &mut Dice) -> Vec<i32> {
         .collect();
     let first_fall = i32::try_from(dice.between(i64::from(rise - 1).max(1), i64::from(rise)))
         .expect("at most an octave");
+    let mut draw_fall = || dice.pick(&FALLS).copied().unwrap_or([6; 5]);
+    // One shape, restated at other heights, and another for the close.
+    let (stated, varied) = (draw_fall(), draw_fall());
     let mut top = MIDDLE + draw(dice, -1, 1);
     let mut line = vec![0; marks.first().copied().unwrap_or(is_mark.len())];
     for (place, here) in marks.iter().enumerate() {
         let next = marks.get(place + 1).copied().unwrap_or(is_mark.len());
         let fall = (place == 0).then_some(first_fall);
-        let (figure, next_top) = figure(top, next - here, rise, fall, dice);
-        line.extend(figure);
+        let next_top = next_top(top, next - here, rise, fall, dice);
+        let shape = if place + 1 == marks.len() {
+            varied
+        } else {
+            stated
+        };
+        line.extend(figure(top, next_top - rise, next - here, fall, shape));
         top = next_top;
     }
     line
 }
 
-/// One figure from its top downwards, and the top of the next.
-fn figure(
-    top: i32,
-    length: usize,
-    rise: i32,
-    fall: Option<i32>,
-    dice: &mut Dice,
-) -> (Vec<i32>, i32) {
-    let highest_next = (top + rise - fall.unwrap_or(1)).min(MIDDLE + COMPASS);
-    let next_top = match (length, fall) {
+/// The top of the next figure: near this one, within the compass, and low enough for a fall between.
+fn next_top(top: i32, length: usize, rise: i32, fall: Option<i32>, dice: &mut Dice) -> i32 {
+    let highest = (top + rise - fall.unwrap_or(1)).min(MIDDLE + COMPASS);
+    match (length, fall) {
         // The second note is also the last: the next top follows from it.
         (2, Some(fall)) => top - fall + rise,
-        _ => draw(
-            dice,
-            (top - 2).max(MIDDLE - COMPASS),
-            highest_next.min(top + 2),
-        ),
-    };
-    let last = next_top - rise;
+        _ => draw(dice, (top - 2).max(MIDDLE - COMPASS), highest.min(top + 2)),
+    }
+}
+
+/// One figure of so many notes from its top to its last note, in this shape. A given first fall goes
+/// before the shape.
+fn figure(top: i32, last: i32, length: usize, fall: Option<i32>, shape: [i32; 5]) -> Vec<i32> {
+    let last = last.min(top - 1);
+    let mut here = top;
     let mut notes = vec![top];
-    let mut here = top - fall.unwrap_or_else(|| draw(dice, 1, (top - last).max(1)));
-    while notes.len() + 1 < length {
-        notes.push(here.max(last));
-        here = draw(dice, last.min(here), here);
+    for (place, sixths) in shape.into_iter().enumerate().take(length.saturating_sub(2)) {
+        let wanted = match fall.filter(|_| place == 0) {
+            Some(fall) => top - fall,
+            None => top - (sixths * (top - last) + 3) / 6,
+        };
+        // A top is left downwards, and what follows never rises.
+        here = wanted.clamp(last, here.min(top - 1));
+        notes.push(here);
     }
-    if notes.len() < length {
-        notes.push(last.min(top - 1));
+    if length > 1 {
+        notes.push(last);
     }
-    (notes, next_top)
+    notes
 }
 
 fn draw(dice: &mut Dice, low: i32, high: i32) -> i32 {

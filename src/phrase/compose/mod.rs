@@ -11,6 +11,7 @@ use crate::accent::size;
 use crate::rhythm::{Feel, Layer, Pulse, TICKS_PER_PULSE, Tempo, Tick, Ticks};
 use crate::world::{Dice, Seed};
 
+use super::cells::{BASSES, FIGURES, Low};
 use super::harmony::{Chord, Mode};
 use super::{
     Bell, Entry, Family, Level, Loudness, Note, Phrase, Pitch, Purpose, Recipe, Touch, Voice,
@@ -150,6 +151,9 @@ struct Writer {
     n_strings: usize,
     /// The lowest string of a strum.
     lowest: u8,
+    /// The bass figure, and how many of its notes were played.
+    bass: &'static [Low],
+    n_bass: usize,
     /// Decibels by which each pulse of the cycle is louder or softer.
     pulse_db: Vec<f64>,
     notes: Vec<Note>,
@@ -161,6 +165,7 @@ impl Writer {
         let mode = Mode::draw(&mut dice);
         let n_strings = 4 + dice.below(2);
         let lowest = 57 + u8::try_from(dice.below(4)).expect("below four");
+        let bass = dice.pick(&BASSES).copied().unwrap_or_default();
         let mut pulse_dice = seed.child("pulses", 0).dice();
         let vary = |_| pulse_dice.real(-PULSE_VARIATION_DB, PULSE_VARIATION_DB);
         let pulse_db = Recipe::CYCLE.pulses().map(vary).collect();
@@ -170,6 +175,8 @@ impl Writer {
             mode,
             n_strings,
             lowest,
+            bass,
+            n_bass: 0,
             pulse_db,
             notes: Vec::new(),
         }
@@ -236,12 +243,13 @@ impl Writer {
     /// A broken chord, one string a pulse; the thumb goes deep on the marks.
     fn write_arpeggio(&mut self) {
         let n_cycle = Recipe::CYCLE.n_pulses();
-        let figure: Vec<usize> = self.inner_figure(n_cycle);
+        let figures = self.inner_figures();
         for (idx, chord) in self.chord_a_cycle().into_iter().enumerate() {
             let inner = self.mode.voicing(chord, 3, self.lowest + 3);
-            let tone = figure
-                .get(idx % n_cycle)
-                .and_then(|place| inner.get(*place));
+            let place = figures
+                .get(idx / n_cycle)
+                .and_then(|figure| figure.get(idx % n_cycle));
+            let tone = place.and_then(|place| inner.get(*place));
             let middle = inner.get(1).map_or(64, |pitch| pitch.0);
             let stroke = if self.is_mark(idx) {
                 let drop = size::bass_drop_for(self.thumb_units(idx % n_cycle));
@@ -266,19 +274,15 @@ impl Writer {
         }
     }
 
-    /// Which of three inner strings sounds on each pulse, never the same twice running.
-    fn inner_figure(&mut self, n: usize) -> Vec<usize> {
-        let mut figure = Vec::with_capacity(n);
-        let mut last = 3;
-        for _ in 0..n {
-            let next = match self.dice.below(2) {
-                0 => (last + 1) % 3,
-                _ => (last + 2) % 3,
-            };
-            figure.push(next);
-            last = next;
-        }
-        figure
+    /// Which of three inner strings sounds on each pulse of each cycle: one figure, restated, and
+    /// another in the last cycle.
+    fn inner_figures(&mut self) -> Vec<[usize; 6]> {
+        let n_cycles = self.sketch.marks.len();
+        let mut draw = || self.dice.pick(&FIGURES).copied().unwrap_or_default();
+        let (stated, varied) = (draw(), draw());
+        (1..=n_cycles)
+            .map(|n| if n == n_cycles { varied } else { stated })
+            .collect()
     }
 
     /// A single line in even notes, its tops on the marks.
@@ -407,14 +411,15 @@ impl Writer {
             .extend(stroke.notes(pulse_tick(idx), loudness_db, uneven, gap));
     }
 
+    /// The next low note of the bass figure.
     fn low_note(&mut self, chord: Chord, above: f64) -> Pitch {
+        let step = self.bass.get(self.n_bass % self.bass.len().max(1));
+        self.n_bass += 1;
         let root = self.mode.root(chord);
-        // The root as a rule; now and then another low chord tone, where it is deep enough.
-        let other = self.mode.tone_near(chord, root.0.saturating_sub(3).max(40));
-        if self.dice.one_in(3) && above - f64::from(other.0) >= 12.0 {
-            other
-        } else {
-            root
+        let under = self.mode.tone_near(chord, root.0.saturating_sub(3).max(40));
+        match step {
+            Some(Low::Under) if above - f64::from(under.0) >= DEEP_ENOUGH => under,
+            _ => root,
         }
     }
 
@@ -423,25 +428,23 @@ impl Writer {
         let every_second = self.sketch.telling == Telling::Grouping && self.dice.one_in(2);
         let span = if every_second { 2 } else { 1 };
         let n_cycles = self.sketch.marks.len();
-        let walk = Mode::walk_to(Chord::One, n_cycles.div_ceil(span), &mut self.dice);
+        let walk = Mode::changes(n_cycles.div_ceil(span), &mut self.dice);
         let n_cycle = Recipe::CYCLE.n_pulses();
         (0..self.n_pulses())
             .filter_map(|idx| walk.get(idx / n_cycle / span).copied())
             .collect()
     }
 
-    /// A new chord on every mark; it closes on the final or, half open, on the second. Which of them
+    /// A new chord on every mark; it closes on the final or, half open, on the chord before it. Which of them
     /// is drawn alike for every grouping: chords alternate between two sets, so a fixed close would
     /// let the first chord tell how many changes there are.
     fn chord_a_mark(&mut self) -> Vec<Chord> {
         let n_marks = (0..self.n_pulses())
             .filter(|idx| self.is_mark(*idx))
             .count();
-        let last = *self
-            .dice
-            .pick(&[Chord::One, Chord::Two])
-            .expect("two closes");
-        let mut walk = Mode::walk_to(last, n_marks, &mut self.dice).into_iter();
+        let is_open = self.dice.one_in(2);
+        let walk = Mode::changes(n_marks + usize::from(is_open), &mut self.dice);
+        let mut walk = walk.into_iter();
         let mut here = Chord::One;
         (0..self.n_pulses())
             .map(|idx| {
@@ -493,6 +496,8 @@ impl Writer {
     }
 }
 
+/// Semitones under the other strings at which a low note other than the root may stand for it.
+const DEEP_ENOUGH: f64 = 12.0;
 /// Notes of a pickup are softer than what they lead to.
 const PICKUP_SOFTER_TENTHS: i16 = 20;
 /// A loud first sound tempts to be taken for the first count.
