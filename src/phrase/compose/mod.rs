@@ -31,11 +31,11 @@ pub(super) enum Telling {
 /// The first count's loudness over the others, in phrases that tell a grouping.
 const FIRST_COUNT_DB: f64 = 3.0;
 /// Random variation of every stroke, so that "the loud one" is never a certainty.
-const VARIATION_DB: f64 = 0.6;
+const VARIATION_DB: f64 = 0.85;
 /// Random variation of every pulse of the cycle, the same in each cycle of a phrase and drawn alike
 /// for every grouping, so that what is a little louder on the whole tells nothing either. Together
 /// the two stay below what the accent model counts.
-const PULSE_VARIATION_DB: f64 = 0.9;
+const PULSE_VARIATION_DB: f64 = 0.45;
 /// Unevenness of the hand in microseconds, well under what is heard as displaced (6 ms: Friberg and
 /// Sundberg 1995).
 const UNEVEN_MICROS: i64 = 2_000;

@@ -13,7 +13,7 @@ const RINGING: Ticks = Ticks(420);
 /// Power of a thumb's note that sounds alone, against a finger's. Equal loudness by the ear's
 /// weighting is more power in a low note; this lies half-way between equal loudness and equal power,
 /// so that neither measure of strength points to the marks.
-const THUMB_ALONE: f64 = 0.89;
+const THUMB_ALONE: f64 = 0.85;
 
 /// One stroke: strings in the order in which they are struck, each with its share of the power.
 pub(super) struct Stroke {
