@@ -205,20 +205,7 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
 }
 
 fn on_bench(bench: &Bench) -> Vec<Binding> {
-    let step = |key, step, does: String, help| want(key, Intent::Bench(step), does, help);
-    let voice = |idx: usize| {
-        let key = char::from_digit(u32::try_from(idx + 1).unwrap_or(0), 10).unwrap_or('0');
-        (
-            KeyCode::Char(key),
-            Action::Want(Intent::Bench(Step::Voice(idx))),
-        )
-    };
-    let voices: Vec<_> = (0..bench.rows.len().min(9)).map(voice).collect();
-    let key = KeyCode::Char;
-    let tempo = [
-        (key('+'), Action::Want(Intent::Bench(Step::Faster))),
-        (key('-'), Action::Want(Intent::Bench(Step::Slower))),
-    ];
+    let tempo = [('+', Step::Faster), ('-', Step::Slower)].map(bench_key);
     let guide = match bench.guide {
         Guide::Thinning => "guide in every cycle",
         Guide::Every | Guide::BothReadings => "guide thins out",
@@ -228,58 +215,55 @@ fn on_bench(bench: &Bench) -> Vec<Binding> {
     } else {
         "sound"
     };
+    let claps = format!("claps: {}", bench.claps.words());
+    let step = |key, step, does: &str, help| binding([bench_key((key, step))], does, help);
     vec![
-        binding(voices, "voice on, off", "puts a voice on or off"),
+        binding(voice_keys(bench), "voice on, off", "puts a voice on or off"),
         step(
-            key('a'),
+            'a',
             Step::Alone,
-            "one alone".to_owned(),
+            "one alone",
             "one voice alone, the next, then all",
         ),
+        step('c', Step::Claps, &claps, "other claps"),
         step(
-            key('c'),
-            Step::Claps,
-            format!("claps: {}", bench.claps.words()),
-            "other claps",
-        ),
-        step(
-            key('g'),
+            'g',
             Step::Guide,
-            guide.to_owned(),
+            guide,
             "claps in every cycle, or fewer and fewer",
         ),
         step(
-            key('n'),
+            'n',
             Step::BothReadings,
-            "two readings".to_owned(),
+            "two readings",
             "the same notes under both claps",
         ),
         binding(tempo, "tempo", "faster and slower"),
+        step('f', Step::Family, "surface", "another family of surfaces"),
         step(
-            key('f'),
-            Step::Family,
-            "surface".to_owned(),
-            "another family of surfaces",
-        ),
-        step(
-            key('l'),
+            'l',
             Step::Feel,
-            "layers".to_owned(),
+            "layers",
             "threes, twos, both, in turn, either",
         ),
         step(
-            key('o'),
+            'o',
             Step::Other,
-            "other phrase".to_owned(),
+            "other phrase",
             "another phrase set up alike",
         ),
-        step(
-            key(' '),
-            Step::Pause,
-            pause.to_owned(),
-            "falls silent, and sounds again",
-        ),
+        step(' ', Step::Pause, pause, "falls silent, and sounds again"),
     ]
+}
+
+fn bench_key((key, step): (char, Step)) -> (KeyCode, Action) {
+    (KeyCode::Char(key), Action::Want(Intent::Bench(step)))
+}
+
+/// A digit for each voice.
+fn voice_keys(bench: &Bench) -> Vec<(KeyCode, Action)> {
+    let steps = (0..bench.rows.len()).map(Step::Voice);
+    ('1'..='9').zip(steps).map(bench_key).collect()
 }
 
 fn on_question(open: &Open, view: &View<'_>) -> Vec<Binding> {
