@@ -464,3 +464,6 @@ fn fortnight(store: &Store, day: Day) -> Result<Vec<u32>, StoreError> {
         .map(|(_, n)| n)
         .collect())
 }
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,151 @@
+//! The engine through days of practice, on silent output and a clock that is moved by hand.
+
+use std::collections::BTreeSet;
+use std::sync::mpsc::{Receiver, channel};
+
+use super::*;
+use crate::quiz::{Answer, Given, Open};
+use crate::sound::SilentOutput;
+use crate::world::{ManualClock, parse_moment};
+
+struct Practice {
+    app: App,
+    clock: Arc<ManualClock>,
+    inbox: Receiver<Done>,
+    asked: BTreeSet<String>,
+    n_answered: u32,
+}
+
+impl Practice {
+    fn begin(limit: Limit) -> Self {
+        let morning = parse_moment("2026-03-02T08:00:00Z").expect("a moment");
+        let clock = Arc::new(ManualClock::at(morning));
+        let (sender, inbox) = channel();
+        let around = Surroundings {
+            clock: Arc::clone(&clock) as Arc<dyn Clock>,
+            calendar: Calendar::default(),
+            seed: Seed(17),
+            output: Box::new(SilentOutput::new(Arc::clone(&clock) as Arc<dyn Clock>)),
+            no_sound: None,
+        };
+        let store = Store::in_memory(Seed(17), morning).expect("a store in memory");
+        let deliver = move |done| sender.send(done).is_ok();
+        let app = App::open(around, store, crate::deck::built_in(), limit, deliver);
+        let (asked, n_answered) = (BTreeSet::new(), 0);
+        Self {
+            app: app.expect("an engine"),
+            clock,
+            inbox,
+            asked,
+            n_answered,
+        }
+    }
+
+    fn want(&mut self, intent: Intent) {
+        self.app
+            .intend(intent, self.clock.stamp())
+            .expect("nothing refuses");
+    }
+
+    /// One sitting, in which every answer is `right` or its opposite.
+    fn sit(&mut self, right: bool) {
+        self.want(Intent::Begin);
+        while *self.app.place() == Place::Sitting {
+            self.clock.advance(2_000_000);
+            self.app.tick().expect("nothing refuses");
+            match self.app.stage().cloned() {
+                Some(Stage::Open(open)) => self.answer(&open, right),
+                Some(Stage::Shown(shown)) => {
+                    assert!(shown.saved, "an answer is kept at once");
+                    assert_eq!(shown.attempt.right, right, "{}", shown.attempt.phrase);
+                    self.asked.insert(shown.ticket.skill.to_string());
+                    self.n_answered += 1;
+                    self.want(Intent::Onward);
+                }
+                _ => {
+                    let done = self.inbox.recv().expect("the worker lives");
+                    self.app.done(done).expect("nothing refuses");
+                }
+            }
+        }
+        self.want(Intent::Leave);
+    }
+
+    fn answer(&mut self, open: &Open, right: bool) {
+        let question = &open.question;
+        if question.is_tapped() {
+            return self.tap(open, right);
+        }
+        let fits = |idx: &usize| {
+            let verdict = question.judge(&Given::Choice(*idx));
+            verdict.is_some_and(|verdict| verdict.right == right)
+        };
+        let idx = (0..8).find(fits).expect("there is such an answer");
+        self.want(Intent::Choose(idx));
+    }
+
+    /// Taps on the first count, or two pulses later, as the playhead comes by.
+    fn tap(&mut self, open: &Open, right: bool) {
+        assert!(matches!(open.question.truth(), Answer::Start(Some(0))));
+        let wanted = if right { 0.0 } else { 2.0 };
+        for _ in 0..4_000 {
+            if !matches!(self.app.stage(), Some(Stage::Open(_))) {
+                return;
+            }
+            self.app.tick().expect("nothing refuses");
+            let here = self.app.playhead().map(|playhead| playhead.pulse);
+            if here.is_some_and(|pulse| (wanted..wanted + 0.3).contains(&pulse)) {
+                self.want(Intent::Tap);
+                self.clock.advance(600_000);
+            }
+            self.clock.advance(20_000);
+        }
+        panic!("four taps settle it");
+    }
+
+    fn sleep_until_tomorrow(&self) {
+        self.clock.advance(24 * 3_600 * 1_000_000);
+    }
+}
+
+#[test]
+fn who_is_always_right_comes_through_the_whole_deck() {
+    let mut practice = Practice::begin(Limit::Questions(20));
+    for _ in 0..9 {
+        practice.sit(true);
+        practice.sleep_until_tomorrow();
+    }
+    let deck = crate::deck::built_in();
+    let all: BTreeSet<String> = deck
+        .exercises()
+        .iter()
+        .map(|e| e.skill.to_string())
+        .collect();
+    assert_eq!(practice.asked, all);
+    assert_eq!(practice.n_answered, 9 * 20);
+}
+
+#[test]
+fn who_is_always_wrong_is_not_led_on_and_never_left_without_a_question() {
+    let mut practice = Practice::begin(Limit::Questions(10));
+    for _ in 0..6 {
+        practice.sit(false);
+        practice.sleep_until_tomorrow();
+    }
+    assert_eq!(practice.n_answered, 6 * 10);
+    let open: Vec<&str> = practice.asked.iter().map(String::as_str).collect();
+    assert_eq!(open, ["first-steps/count-six", "first-steps/plain"]);
+}
+
+#[test]
+fn what_was_learnt_is_the_same_replayed_or_kept() {
+    let mut practice = Practice::begin(Limit::Questions(15));
+    for right in [true, false, true] {
+        practice.sit(right);
+        practice.sleep_until_tomorrow();
+    }
+    let replayed = replayed(&practice.app.store).expect("a log that can be read");
+    assert_eq!(replayed, practice.app.learner);
+    let cached = learner_of(&mut practice.app.store).expect("a cache that can be read");
+    assert_eq!(cached, practice.app.learner);
+}
