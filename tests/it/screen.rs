@@ -262,7 +262,7 @@ fn nothing_is_asked_of_the_terminal() {
     assert_eq!(terminal.end(), 0);
     // ECMA-48 DSR and DA, and the query of the keyboard protocol that some terminals have: a
     // terminal that knows them not is waited for in vain.
-    let said = String::from_utf8_lossy(terminal.transcript());
+    let said = String::from_utf8_lossy(terminal.output_so_far());
     for question in [
         "\x1b[6n", "\x1b[5n", "\x1b[c", "\x1b[0c", "\x1b[>c", "\x1b[?u",
     ] {

@@ -30,7 +30,7 @@ pub(crate) struct Terminal {
     pid: Pid,
     screen: vt100::Parser,
     /// Everything that was written so far.
-    transcript: Vec<u8>,
+    output_so_far: Vec<u8>,
     started: Instant,
 }
 
@@ -69,7 +69,7 @@ impl Terminal {
             has_ended: false,
             pid: pid.and_then(Pid::from_raw).expect("it has an id"),
             screen: vt100::Parser::new(size.rows, size.cols, 0),
-            transcript: Vec::new(),
+            output_so_far: Vec::new(),
             started,
         }
     }
@@ -88,8 +88,8 @@ impl Terminal {
     }
 
     /// Everything that was written so far.
-    pub(crate) fn transcript(&self) -> &[u8] {
-        &self.transcript
+    pub(crate) fn output_so_far(&self) -> &[u8] {
+        &self.output_so_far
     }
 
     /// Waits until the screen shows `text`; how long after the start that was.
@@ -123,7 +123,7 @@ impl Terminal {
     fn take(&mut self, patience: Duration) -> Result<(), RecvTimeoutError> {
         let bytes = self.written.recv_timeout(patience)?;
         self.screen.process(&bytes);
-        self.transcript.extend(bytes);
+        self.output_so_far.extend(bytes);
         Ok(())
     }
 
