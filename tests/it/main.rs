@@ -1,9 +1,13 @@
 //! Tests of the whole crate from outside, in one binary.
 
 mod bad_input;
+#[cfg(feature = "playback")]
 mod card;
+#[cfg(feature = "playback")]
 mod device;
+#[cfg(feature = "playback")]
 mod ear;
+#[cfg(feature = "playback")]
 mod heard;
 mod kill;
 mod phrases;

@@ -114,6 +114,7 @@ impl Terminal {
         instant_now() - self.started
     }
 
+    #[cfg(feature = "playback")]
     /// Takes in what was written meanwhile, without waiting.
     pub(crate) fn take_what_came(&mut self) {
         while self.take(Duration::ZERO).is_ok() {}
