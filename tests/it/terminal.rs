@@ -114,8 +114,8 @@ impl Terminal {
         instant_now() - self.started
     }
 
-    #[cfg(feature = "playback")]
     /// Takes in what was written meanwhile, without waiting.
+    #[cfg(feature = "playback")]
     pub(crate) fn take_what_came(&mut self) {
         while self.take(Duration::ZERO).is_ok() {}
     }
