@@ -8,7 +8,7 @@ use crate::world::Seed;
 
 use super::compose::compose;
 use super::measure::{self, Row};
-use super::{Family, Level, Phrase, Recipe, Voice};
+use super::{Level, Phrase, Recipe, Voice};
 
 /// The version of the generator: the same recipe, seed and version make the same phrase. A wanted
 /// change of any draw raises it.
@@ -43,7 +43,6 @@ pub enum Purpose {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Measured {
     phrase: Phrase,
-    family: Family,
     rows: Vec<Row>,
     margin: f64,
     level: Level,
@@ -80,12 +79,11 @@ pub struct Wanted {
 /// When no try had one right answer by the level's margin.
 pub fn make(recipe: &Recipe, wanted: &Wanted, seed: Seed) -> Result<Measured, NoPhrase> {
     let made = (0..TRIES).find_map(|n| {
-        let (family, phrase) = compose(recipe, wanted, seed.child("try", n));
+        let phrase = compose(recipe, wanted, seed.child("try", n));
         let rows = measure::rows(&phrase);
         let margin = margin(&rows, wanted)?;
         Some(Measured {
             phrase,
-            family,
             rows,
             margin,
             level: wanted.level,
@@ -170,11 +168,6 @@ impl Measured {
     /// The phrase.
     pub fn phrase(&self) -> &Phrase {
         &self.phrase
-    }
-
-    /// The family of its surface.
-    pub fn family(&self) -> Family {
-        self.family
     }
 
     /// What each voice states.

@@ -5,28 +5,18 @@
 //! of notes gives the answer away. The first count is a little louder in every phrase alike.
 
 mod line;
+mod sketch;
 mod stroke;
 
 use crate::accent::size;
-use crate::rhythm::{Feel, Layer, Pulse, TICKS_PER_PULSE, Tempo, Tick, Ticks};
+use crate::rhythm::{Pulse, TICKS_PER_PULSE, Tick, Ticks};
 use crate::world::{Dice, Seed};
 
 use super::cells::{BASSES, FIGURES, Low};
 use super::harmony::{Chord, Mode};
-use super::{
-    Bell, Entry, Family, Level, Loudness, Note, Phrase, Pitch, Purpose, Recipe, Touch, Voice,
-    Wanted,
-};
+use super::{Bell, Family, Loudness, Note, Phrase, Pitch, Recipe, Touch, Voice, Wanted};
+use sketch::{Sketch, Telling};
 use stroke::Stroke;
-
-/// What the accents of a phrase are to tell.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Telling {
-    /// The grouping. The first count is a little louder in every phrase alike.
-    Grouping,
-    /// Where the cycle begins: something comes once a cycle, and the first sound may be loud.
-    Start,
-}
 
 /// The first count's loudness over the others, in phrases that tell a grouping.
 const FIRST_COUNT_DB: f64 = 3.0;
@@ -41,105 +31,8 @@ const PULSE_VARIATION_DB: f64 = 0.45;
 const UNEVEN_MICROS: i64 = 2_000;
 
 /// Writes a phrase of `recipe` that is to be as `wanted`.
-pub(super) fn compose(recipe: &Recipe, wanted: &Wanted, seed: Seed) -> (Family, Phrase) {
-    let sketch = Sketch::draw(recipe, wanted, seed);
-    let family = sketch.family;
-    (family, Writer::new(sketch, seed).write())
-}
-
-/// What is decided before the first note.
-struct Sketch {
-    family: Family,
-    feel: Feel,
-    level: Level,
-    telling: Telling,
-    tempo: Tempo,
-    entry: i64,
-    bell: Bell,
-    /// The pulses that the guitar marks, cycle by cycle.
-    marks: Vec<Layer>,
-    /// The pulses that the hand on the guitar's top marks against it.
-    knocks: Option<Layer>,
-}
-
-impl Sketch {
-    fn draw(recipe: &Recipe, wanted: &Wanted, seed: Seed) -> Self {
-        let telling = match wanted.purpose {
-            Purpose::FindStart => Telling::Start,
-            Purpose::NameFeel | Purpose::FitClapping { .. } => Telling::Grouping,
-        };
-        let mut dice = seed.child("sketch", 0).dice();
-        let (fewest, most) = recipe.cycles();
-        let n_cycles = dice.between(i64::from(fewest), i64::from(most));
-        let (slowest, fastest) = recipe.tempo();
-        let hundredths = dice.between(
-            i64::from(slowest.hundredths() / 100),
-            i64::from(fastest.hundredths() / 100),
-        );
-        let entry = draw_entry(recipe, telling, &mut dice);
-        let family = *dice.pick(recipe.families()).expect("a recipe has a family");
-        let (marks, knocks) = draw_layers(wanted, n_cycles, &mut dice);
-        Self {
-            family,
-            feel: wanted.feel,
-            level: wanted.level,
-            telling,
-            tempo: Tempo::of_pulses_a_minute(hundredths).expect("within the recipe's range"),
-            entry,
-            bell: recipe.bell(),
-            marks,
-            knocks,
-        }
-    }
-}
-
-fn draw_entry(recipe: &Recipe, telling: Telling, dice: &mut Dice) -> i64 {
-    let n_pulses = i64::try_from(Recipe::CYCLE.n_pulses()).expect("a small number");
-    match (
-        dice.pick(recipe.entries()).expect("a recipe has an entry"),
-        telling,
-    ) {
-        (Entry::One, _) => 0,
-        (Entry::Any, _) => dice.between(0, n_pulses - 1),
-        // The last count belongs to neither grouping; an earlier one would give the twos away.
-        (Entry::Pickup, Telling::Grouping) => -1,
-        (Entry::Pickup, Telling::Start) => -dice.between(1, 2),
-    }
-}
-
-/// The layers that the guitar marks in each cycle, and the layer of the knocks.
-fn draw_layers(wanted: &Wanted, n_cycles: i64, dice: &mut Dice) -> (Vec<Layer>, Option<Layer>) {
-    let cycle = Recipe::CYCLE;
-    let (threes, twos) = (Layer::every(cycle, 3), Layer::every(cycle, 2));
-    let n = usize::try_from(n_cycles).expect("at most eight cycles");
-    let mut pair = [threes, twos];
-    dice.shuffle(&mut pair);
-    let [one, other] = pair;
-    let marks = match wanted.feel {
-        Feel::Threes => vec![threes; n],
-        Feel::Twos => vec![twos; n],
-        Feel::Either => vec![Layer::every(cycle, cycle.n_pulses()); n],
-        Feel::Both => {
-            let knocks = wanted.knocks.unwrap_or(other);
-            return (
-                vec![if knocks == threes { twos } else { threes }; n],
-                Some(knocks),
-            );
-        }
-        Feel::InTurn => {
-            // At least two cycles on each side: a reading needs that long to be given up.
-            let side = if n >= 8 && dice.one_in(2) { 2 } else { n / 2 };
-            let at = |idx: usize| {
-                if (idx / side).is_multiple_of(2) {
-                    one
-                } else {
-                    other
-                }
-            };
-            (0..n).map(at).collect()
-        }
-    };
-    (marks, wanted.knocks)
+pub(super) fn compose(recipe: &Recipe, wanted: &Wanted, seed: Seed) -> Phrase {
+    Writer::new(Sketch::draw(recipe, wanted, seed), seed).write()
 }
 
 /// Writes notes pulse by pulse.
