@@ -154,11 +154,6 @@ impl App {
         self.no_sound.as_deref()
     }
 
-    /// What the output is called.
-    pub fn output_name(&self) -> &str {
-        self.player.name()
-    }
-
     /// Whether the caution on loudness is still to be given.
     pub fn is_caution_due(&self) -> bool {
         self.settings.cautioned.is_none()

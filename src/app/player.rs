@@ -151,10 +151,6 @@ impl Player {
         self.output.rate()
     }
 
-    pub(super) fn name(&self) -> &str {
-        self.output.name()
-    }
-
     pub(super) fn is_playing(&self) -> bool {
         self.now.is_some()
     }

@@ -36,14 +36,6 @@ impl Kind {
     pub fn from_id(id: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|kind| kind.id() == id)
     }
-
-    /// Cycles that a competent listener must hear to answer.
-    pub fn cycles_needed(self) -> u32 {
-        match self {
-            Self::NameFeel => 1,
-            Self::FindStart | Self::FitClapping => 2,
-        }
-    }
 }
 
 /// How the start of a cycle is given.
