@@ -138,6 +138,28 @@ mod tests {
     }
 
     #[test]
+    fn what_follows_goes_on_in_the_same_place_or_begins_at_the_next_part() {
+        let (clock, mut output) = output();
+        output.play(second(), Loop::Round).expect("the right rate");
+        clock.advance(600_000);
+        let alike = output
+            .follow(second(), Loop::Round, 4)
+            .expect("the right rate");
+        let here = output.position(clock.stamp()).expect("played");
+        assert_eq!((here.play, here.frame), (alike, Frame(28_800)));
+        // A loop of another length begins with the fourth part, 0.75 s after the first began.
+        let shorter = Arc::new(Pcm::stereo(RATE, vec![0.0; 9_600]));
+        output
+            .follow(shorter, Loop::Round, 4)
+            .expect("the right rate");
+        let here = output.position(clock.stamp()).expect("played");
+        assert_eq!(
+            (here.frame, here.progress),
+            (Frame(-7_200), Progress::Coming)
+        );
+    }
+
+    #[test]
     fn another_rate_is_refused() {
         let (_, mut output) = output();
         let rate = SampleRate::new(44_100).expect("not zero");
