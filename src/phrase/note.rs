@@ -59,8 +59,14 @@ pub enum Touch {
     Down,
     /// A string of an upward strum.
     Up,
-    /// A knock on the top of the guitar.
+    /// A string under the nails of a roll (rasgueado), which fly out one after the other: bright.
+    Roll,
+    /// A string of a strum that the hand stops as it strikes: a thud with hardly a pitch.
+    Stopped,
+    /// A knock on the top of the guitar with the nail.
     Golpe,
+    /// A knock on the top of the guitar with the flesh of a finger: duller.
+    GolpeSoft,
     /// A dull clap, hands cupped.
     Sorda,
     /// A bright clap, fingers on the palm.

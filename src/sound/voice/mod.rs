@@ -50,10 +50,13 @@ impl Stroke {
     /// Its samples, not yet brought to the ordinary level.
     pub(in crate::sound) fn samples(self, rate: SampleRate) -> Vec<f32> {
         match self.touch {
-            Touch::Thumb | Touch::Finger | Touch::Down | Touch::Up => {
-                string::pluck(self, self.pitch.unwrap_or(OPEN), rate)
-            }
-            Touch::Golpe => golpe::knock(self.noise, rate),
+            Touch::Thumb
+            | Touch::Finger
+            | Touch::Down
+            | Touch::Up
+            | Touch::Roll
+            | Touch::Stopped => string::pluck(self, self.pitch.unwrap_or(OPEN), rate),
+            Touch::Golpe | Touch::GolpeSoft => golpe::knock(self.noise, rate),
             Touch::Sorda => clap::clap(clap::Kind::Sorda, self.noise, rate),
             Touch::Clara => clap::clap(clap::Kind::Clara, self.noise, rate),
             Touch::Bell => bell::strike(self.pitch.unwrap_or(BELL), rate),
@@ -63,8 +66,15 @@ impl Stroke {
     /// What it shakes.
     pub(in crate::sound) fn through(self) -> Through {
         match self.touch {
-            Touch::Thumb | Touch::Finger | Touch::Down | Touch::Up => Through::Body,
-            Touch::Golpe | Touch::Sorda | Touch::Clara | Touch::Bell => Through::Air,
+            Touch::Thumb
+            | Touch::Finger
+            | Touch::Down
+            | Touch::Up
+            | Touch::Roll
+            | Touch::Stopped => Through::Body,
+            Touch::Golpe | Touch::GolpeSoft | Touch::Sorda | Touch::Clara | Touch::Bell => {
+                Through::Air
+            }
         }
     }
 
