@@ -14,8 +14,9 @@ fn main() {
 
 fn recipe(cycles: i64) -> Recipe {
     Recipe::new(RecipeParts {
+        pattern: contrapalma::rhythm::Pattern::SIX,
         families: Family::ALL.to_vec(),
-        feels: Feel::ALL.to_vec(),
+        feels: Feel::OPEN.to_vec(),
         tempo: (160, 160),
         cycles: (cycles, cycles),
         entries: Entry::ALL.to_vec(),
@@ -25,8 +26,8 @@ fn recipe(cycles: i64) -> Recipe {
 }
 
 fn one(recipe: &Recipe, n: u64) -> Measured {
-    let idx = usize::try_from(n).unwrap_or(0) % Feel::ALL.len();
-    let feel = Feel::ALL.get(idx).copied().unwrap_or(Feel::Threes);
+    let idx = usize::try_from(n).unwrap_or(0) % Feel::OPEN.len();
+    let feel = Feel::OPEN.get(idx).copied().unwrap_or(Feel::Threes);
     let wanted = Wanted {
         feel,
         level: Level::of_decibels(4.0),

@@ -11,6 +11,16 @@ pub enum Cue {
     Chord,
     /// The top of a figure, from which the line comes down.
     Turn,
+    /// A long note, the next one late.
+    Length,
+    /// A note held among short ones.
+    Held,
+    /// A figure that comes again.
+    Figure,
+    /// A rolled strum that lands (rasgueado).
+    Roll,
+    /// A ringing stroke after a stopped one.
+    Stopped,
     /// A knock on the guitar's top.
     Strike,
     /// A clap.
@@ -27,6 +37,11 @@ impl Cue {
             Self::Bass => "the low notes",
             Self::Chord => "the new chords",
             Self::Turn => "the tops of the line",
+            Self::Length => "the long notes",
+            Self::Held => "the held notes",
+            Self::Figure => "the figure's beginnings",
+            Self::Roll => "the rolled strums",
+            Self::Stopped => "the strokes after a stopped one",
             Self::Strike => "the knocks",
             Self::Clap => "the claps",
             Self::Bell => "the bell",

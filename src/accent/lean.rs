@@ -184,6 +184,45 @@ pub fn either_margin(voices: &[Vec<Profile>], floor: Floor) -> Option<f64> {
     Some(margin)
 }
 
+/// By how much voices state `layer` and nothing else in every cycle: the least by which, in a voice
+/// that speaks, every pulse of it stands over every other pulse. The first pulse, which belongs to
+/// most groupings, is left out. `None` when no voice speaks, or one states something else.
+pub fn layer_margin(voices: &[Vec<Profile>], layer: Layer, floor: Floor) -> Option<f64> {
+    let n_cycles = voices.first().map_or(0, Vec::len);
+    let mut margin: Option<f64> = None;
+    for idx in 0..n_cycles {
+        let mut is_stated = false;
+        for profile in voices.iter().filter_map(|cycles| cycles.get(idx)) {
+            let (on, off) = on_and_off(profile, layer);
+            let by = on.0 - off.1;
+            if by >= floor.twos {
+                is_stated = true;
+                margin = Some(margin.map_or(by, |least| least.min(by)));
+            } else if on.1.max(off.1) - on.0.min(off.0) > floor.silent {
+                return None;
+            }
+        }
+        if !is_stated {
+            return None;
+        }
+    }
+    margin
+}
+
+/// Least and most units on the pulses of `layer`, and on the others; the first pulse is left out.
+fn on_and_off(profile: &Profile, layer: Layer) -> ((f64, f64), (f64, f64)) {
+    let of = |wanted: bool| {
+        let pulses = profile.cycle().pulses().skip(1);
+        let units = pulses
+            .filter(|p| layer.contains(*p) == wanted)
+            .map(|p| profile.at(p));
+        units.fold((f64::INFINITY, 0.0), |(least, most), units| {
+            (f64::min(least, units), f64::max(most, units))
+        })
+    };
+    (of(true), of(false))
+}
+
 /// By how many units the first pulse stands over every other: against each rotation of the cycle.
 pub fn start_margin(whole: &Profile) -> f64 {
     let mut pulses = whole.cycle().pulses();
@@ -274,6 +313,26 @@ mod tests {
             Some(0.2)
         );
         assert_eq!(either_margin(&[silent, twos], FLOOR), None);
+    }
+
+    #[test]
+    fn a_layer_is_stated_by_all_its_pulses_and_no_other() {
+        let twelve = |marks: &[usize], units: f64| {
+            let value = |idx: &usize| if marks.contains(idx) { units } else { 0.0 };
+            let units: Vec<f64> = (0..12).collect::<Vec<_>>().iter().map(value).collect();
+            Profile::new(Cycle::TWELVE, &units).expect("twelve finite values")
+        };
+        let wheel = Layer::of(Cycle::TWELVE, &[0, 3, 6, 8, 10]).expect("a layer");
+        let stated = vec![twelve(&[0, 3, 6, 8, 10], 0.7); 2];
+        let silent = vec![twelve(&[0], 0.9); 2];
+        let other = vec![twelve(&[0, 3, 7, 8, 10], 0.7); 2];
+        assert_eq!(
+            layer_margin(&[stated.clone(), silent.clone()], wheel, FLOOR),
+            Some(0.7)
+        );
+        assert_eq!(layer_margin(&[silent], wheel, FLOOR), None);
+        assert_eq!(layer_margin(&[stated, other.clone()], wheel, FLOOR), None);
+        assert_eq!(layer_margin(&[other], wheel, FLOOR), None);
     }
 
     #[test]

@@ -15,5 +15,7 @@ mod profile;
 pub mod size;
 
 pub use cue::Cue;
-pub use lean::{Floor, Lean, both_margin, either_margin, fit, lean, start_margin, steady_margin};
+pub use lean::{
+    Floor, Lean, both_margin, either_margin, fit, layer_margin, lean, start_margin, steady_margin,
+};
 pub use profile::{Profile, ProfileError};

@@ -5,14 +5,16 @@
 //! Thomassen 1982 on turns): no study ranks all cues on one scale. One decibel of loudness is 0.17
 //! units, and every other cue is scaled so that its level in decibels means the same units.
 
-/// Units of one decibel of loudness.
-pub const PER_DECIBEL: f64 = 0.17;
+/// Units of one decibel of loudness where it is heard in full: 6 dB are 1.0.
+const PER_DECIBEL: f64 = 0.17;
 /// Units that a cue has at one decibel of level. Slightly under [`PER_DECIBEL`], so that a loudness
 /// accent of that many decibels reaches it in spite of the random variation of every stroke.
 pub const PER_LEVEL: f64 = 0.15;
 
 /// A loudness over the neighbours below this many decibels is no accent: every stroke varies so much.
 const LOUDNESS_HEARD_FROM: f64 = 1.6;
+/// From here on every decibel counts in full.
+const LOUDNESS_FULL_FROM: f64 = 6.0;
 const LOUDNESS_MOST: f64 = 9.0;
 const BASS_FULL: f64 = 0.9;
 /// A tenth below the other notes is a full bass (semitones).
@@ -23,6 +25,16 @@ const KNOCK_EQUAL: f64 = 0.7;
 const BLEND: f64 = 12.0;
 /// The most by which depth raises a low note over its full size.
 const DEEPEST: f64 = 1.6;
+/// Units of a note twice as long as its neighbours.
+const LENGTH_DOUBLED: f64 = 0.9;
+/// The most by which a note is longer than its neighbours: beyond that it is a rest.
+const LENGTH_MOST: f64 = 2.6;
+/// Units of a note held twice as long as its neighbours while the next comes no later.
+const HELD_DOUBLED: f64 = 0.3;
+/// The most by which a note is held longer: a string that is stopped sooner is hardly a note.
+const HELD_MOST: f64 = 8.0;
+const FIGURE_FULL: f64 = 0.9;
+const STOPPED_FULL: f64 = 0.9;
 const TURN_BASE: f64 = 0.2;
 const TURN_PER_SEMITONE: f64 = 0.065;
 
@@ -31,18 +43,12 @@ pub fn of_level(level_db: f64) -> f64 {
     level_db * PER_LEVEL
 }
 
-/// Units of a stroke `over_db` decibels louder than its neighbours.
+/// Units of a stroke `over_db` decibels louder than its neighbours. What is hardly more than every
+/// stroke varies by is hardly an accent.
 pub fn loudness(over_db: f64) -> f64 {
-    if over_db < LOUDNESS_HEARD_FROM {
-        0.0
-    } else {
-        over_db.min(LOUDNESS_MOST) * PER_DECIBEL
-    }
-}
-
-/// Decibels over the neighbours that make `units`.
-pub fn loudness_for(units: f64) -> f64 {
-    (units / PER_DECIBEL).clamp(0.0, LOUDNESS_MOST)
+    let steeper = LOUDNESS_FULL_FROM / (LOUDNESS_FULL_FROM - LOUDNESS_HEARD_FROM);
+    let heard = (over_db - LOUDNESS_HEARD_FROM).max(0.0) * steeper;
+    heard.min(over_db.max(0.0)).min(LOUDNESS_MOST) * PER_DECIBEL
 }
 
 /// Units of a low note `drop` semitones under the other notes of its hand and `over_rest_db`
@@ -103,6 +109,49 @@ pub fn turn_rise_for(units: f64) -> f64 {
     ((units - TURN_BASE) / TURN_PER_SEMITONE).clamp(1.0, 16.0)
 }
 
+/// Units of a note whose time to the next is `ratio` times that of its neighbours. A long note marks
+/// its own beginning (Povel and Okkerman 1981 on gaps that are clearly longer).
+pub fn length(ratio: f64) -> f64 {
+    LENGTH_DOUBLED * ratio.clamp(1.0, LENGTH_MOST).log2()
+}
+
+/// The ratio of lengths that makes `units`.
+pub fn length_ratio_for(units: f64) -> f64 {
+    (units / LENGTH_DOUBLED).exp2().clamp(1.0, LENGTH_MOST)
+}
+
+/// Units of a note held for `ratio` times the share of its time for which its neighbours are.
+pub fn held(ratio: f64) -> f64 {
+    HELD_DOUBLED * ratio.clamp(1.0, HELD_MOST).log2()
+}
+
+/// The ratio of holding that makes `units`.
+pub fn held_ratio_for(units: f64) -> f64 {
+    (units / HELD_DOUBLED).exp2().clamp(1.0, HELD_MOST)
+}
+
+/// Units of the beginning of a figure where so great a `share` (0 to 1) of what a line does is that
+/// figure coming again.
+pub fn figure(share: f64) -> f64 {
+    FIGURE_FULL * share.clamp(0.0, 1.0)
+}
+
+/// The share of repetition that makes `units`.
+pub fn figure_share_for(units: f64) -> f64 {
+    (units / FIGURE_FULL).clamp(0.0, 1.0)
+}
+
+/// Units of a ringing stroke after one whose stopped strings stand `over_rest_db` decibels over
+/// those that ring in it.
+pub fn stopped(over_rest_db: f64) -> f64 {
+    STOPPED_FULL * blend(over_rest_db)
+}
+
+/// Decibels over the ringing strings with which stopped ones make `units` for the next stroke.
+pub fn stopped_over_rest_for(units: f64) -> f64 {
+    unblend(units / STOPPED_FULL)
+}
+
 fn blend(over_rest_db: f64) -> f64 {
     ((over_rest_db + BLEND) / (2.0 * BLEND)).clamp(0.0, 1.0)
 }
@@ -125,23 +174,27 @@ mod tests {
         // Our own table of cues at full size; design inferences, no source.
         close(loudness(6.0), 1.02);
         close(loudness(1.0), 0.0);
+        close(loudness(20.0), 1.53);
         close(bass(14.0, 12.0), 0.9);
         close(knock(0.0), 0.7);
         close(turn(2.0), 0.33);
         assert!((turn(7.0) - 0.655).abs() < 1e-9);
+        close(length(2.0), 0.9);
+        close(held(2.0), 0.3);
+        close(held(100.0), 0.9);
     }
 
     #[test]
     fn sizes_come_back() {
         for tenths in 2..9 {
             let units = f64::from(tenths) / 10.0;
-            close(
-                loudness(loudness_for(units).max(1.6)),
-                units.max(1.6 * PER_DECIBEL),
-            );
             close(bass(14.0, bass_over_rest_for(units, 14.0)), units);
             close(bass(bass_drop_for(units), 12.0), units);
             close(knock(knock_over_rest_for(units)), units);
+            close(length(length_ratio_for(units)), units);
+            close(held(held_ratio_for(units)), units);
+            close(figure(figure_share_for(units)), units);
+            close(stopped(stopped_over_rest_for(units)), units);
         }
         for semitones in 1..=16 {
             close(

@@ -5,10 +5,11 @@
 
 use crate::accent::Floor;
 use crate::phrase::{
-    Bell, Entry, Family, Level, Phrase, Purpose, Recipe, RecipeParts, Touch, Voice, Wanted, make,
+    Bell, Entry, Family, Level, Phrase, Purpose, Recipe, RecipeParts, Speakers, Touch, Voice,
+    Wanted, make,
 };
 use crate::quiz::{GridRow, grid};
-use crate::rhythm::{Counting, Feel, Layer};
+use crate::rhythm::{Counting, Feel, Layer, Pattern, TICKS_PER_PULSE};
 use crate::world::Seed;
 
 /// How much faster or slower one step is, in pulses a minute.
@@ -27,12 +28,23 @@ pub enum Claps {
     Threes,
     /// The twos.
     Twos,
-    /// One, four and five.
+    /// One, four and five of six.
     OneFourFive,
+    /// The marks of the pattern's own grouping.
+    Own,
+    /// Between all counts (contra).
+    Contra,
 }
 
 impl Claps {
-    const ALL: [Self; 4] = [Self::None, Self::Threes, Self::Twos, Self::OneFourFive];
+    const ALL: [Self; 6] = [
+        Self::None,
+        Self::Threes,
+        Self::Twos,
+        Self::OneFourFive,
+        Self::Own,
+        Self::Contra,
+    ];
 
     /// In words.
     pub fn words(self) -> &'static str {
@@ -41,17 +53,36 @@ impl Claps {
             Self::Threes => "3",
             Self::Twos => "2",
             Self::OneFourFive => "1-4-5",
+            Self::Own => "its marks",
+            Self::Contra => "contra",
         }
     }
 
-    fn layer(self) -> Option<Layer> {
-        let pulses: &[i64] = match self {
-            Self::None => return None,
-            Self::Threes => &[0, 3],
-            Self::Twos => &[0, 2, 4],
-            Self::OneFourFive => &[0, 3, 4],
+    /// What is clapped in a pattern; `None` where it has no such claps, or for none.
+    fn layer(self, pattern: Pattern) -> Option<Layer> {
+        let cycle = pattern.cycle();
+        let even = |n: usize| {
+            let fits = cycle.n_pulses().is_multiple_of(n);
+            fits.then(|| Layer::every(cycle, n))
         };
-        Layer::of(Recipe::CYCLE, pulses).ok()
+        match self {
+            Self::None => None,
+            Self::Threes => even(3),
+            Self::Twos => even(2),
+            Self::OneFourFive if pattern == Pattern::SIX => Layer::of(cycle, &[0, 3, 4]).ok(),
+            Self::OneFourFive => None,
+            Self::Own => pattern.marks(),
+            Self::Contra => even(1),
+        }
+    }
+
+    /// The next claps that the pattern has.
+    fn after(self, pattern: Pattern) -> Self {
+        let mut here = after(&Self::ALL, self);
+        while here != Self::None && here.layer(pattern).is_none() {
+            here = after(&Self::ALL, here);
+        }
+        here
     }
 }
 
@@ -69,6 +100,8 @@ pub enum Guide {
 /// One change.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Step {
+    /// To the next cycle.
+    Pattern,
     /// To the next family of surfaces.
     Family,
     /// To the next feel.
@@ -96,6 +129,8 @@ pub enum Step {
 /// What is set up, and what is shown of it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Bench {
+    /// The cycle, and its own grouping where it has one.
+    pub pattern: Pattern,
     /// The family of the surface.
     pub family: Family,
     /// The feel.
@@ -114,6 +149,8 @@ pub struct Bench {
     pub rows: Vec<(GridRow, bool)>,
     /// The claps, cycle by cycle.
     pub claps_row: GridRow,
+    counting: Counting,
+    speakers: Speakers,
     seed: Seed,
     which: u64,
     off: Vec<Voice>,
@@ -123,15 +160,20 @@ pub struct Bench {
 
 impl Bench {
     /// A bench with a first phrase, in twos by the bass; `None` when none can be made from the seed.
-    pub fn new(seed: Seed, counting: Counting) -> Option<Self> {
-        let phrase = compose(
-            Family::BassStrums,
-            Feel::Twos,
-            176,
-            CYCLES,
-            seed.child("bench", 0),
-        )?;
+    pub fn new(seed: Seed, counting: Counting, speakers: Speakers) -> Option<Self> {
+        let set_up = SetUp {
+            pattern: Pattern::SIX,
+            family: Family::BassStrums,
+            feel: Feel::Twos,
+            ppm: 176,
+            n_cycles: CYCLES,
+            speakers,
+        };
+        let phrase = set_up.compose(seed.child("bench", 0))?;
         let mut bench = Self {
+            pattern: Pattern::SIX,
+            counting,
+            speakers,
             family: Family::BassStrums,
             feel: Feel::Twos,
             ppm: 176,
@@ -151,7 +193,6 @@ impl Bench {
             alone: None,
             phrase,
         };
-        bench.counts = counts(&bench.phrase, counting);
         bench.describe();
         Some(bench)
     }
@@ -160,15 +201,22 @@ impl Bench {
     pub fn step(&mut self, step: Step) {
         let before = self.clone();
         match step {
-            Step::Family => self.family = after(&Family::ALL, self.family),
-            Step::Feel => self.feel = after(&Feel::ALL, self.feel),
-            Step::Faster => self.ppm = (self.ppm + TEMPO_STEP).min(260),
-            Step::Slower => self.ppm = (self.ppm - TEMPO_STEP).max(100),
+            Step::Pattern => self.next_pattern(),
+            Step::Family => self.next_family(),
+            Step::Feel if self.pattern.marks().is_none() => {
+                self.feel = after(&Feel::OPEN, self.feel);
+            }
+            Step::Feel => {}
+            Step::Faster => self.ppm = (self.ppm + TEMPO_STEP).min(self.pattern.tempo().1),
+            Step::Slower => self.ppm = (self.ppm - TEMPO_STEP).max(self.pattern.tempo().0),
             Step::Voice(idx) => self.toggle(idx),
             Step::Alone => self.alone = self.after_alone(),
-            Step::Claps => self.claps = after(&Claps::ALL, self.claps),
+            Step::Claps => self.claps = self.claps.after(self.pattern),
             Step::Guide => self.guide = other(self.guide, Guide::Thinning),
-            Step::BothReadings => self.guide = other(self.guide, Guide::BothReadings),
+            Step::BothReadings if self.pattern.marks().is_none() => {
+                self.guide = other(self.guide, Guide::BothReadings);
+            }
+            Step::BothReadings => {}
             Step::Other => self.which += 1,
             Step::Pause => self.is_sounding = !self.is_sounding,
         }
@@ -183,7 +231,43 @@ impl Bench {
     pub(super) fn sounding(&self) -> Phrase {
         let mut phrase = self.phrase.clone();
         phrase.notes.retain(|note| self.is_on(note.voice));
-        phrase.clapped_by(|cycle_idx| self.clapped(cycle_idx), Touch::Sorda)
+        let mut phrase = phrase.clapped_by(|cycle_idx| self.clapped(cycle_idx), Touch::Sorda);
+        if self.claps == Claps::Contra && self.guide != Guide::BothReadings {
+            let claps = phrase.notes.iter_mut().filter(|n| n.voice == Voice::Claps);
+            claps.for_each(|clap| clap.at.0 += TICKS_PER_PULSE / 2);
+            phrase.notes.sort_by_key(|note| (note.at, note.delay));
+        }
+        phrase
+    }
+
+    /// The next cycle, with what it can have.
+    fn next_pattern(&mut self) {
+        let all: Vec<Pattern> = Pattern::all().collect();
+        self.pattern = after(&all, self.pattern);
+        let is_open = self.pattern.marks().is_none();
+        match (is_open, self.feel) {
+            (true, Feel::Mixed) => self.feel = Feel::Twos,
+            (false, _) => self.feel = Feel::Mixed,
+            (true, _) => {}
+        }
+        if !is_open && self.guide == Guide::BothReadings {
+            self.guide = Guide::Every;
+        }
+        if !self.family.can_state(self.pattern) {
+            self.next_family();
+        }
+        if self.claps.layer(self.pattern).is_none() {
+            self.claps = Claps::None;
+        }
+        let (slowest, fastest) = self.pattern.tempo();
+        self.ppm = self.ppm.clamp(slowest, fastest);
+    }
+
+    fn next_family(&mut self) {
+        self.family = after(&Family::ALL, self.family);
+        while !self.family.can_state(self.pattern) {
+            self.family = after(&Family::ALL, self.family);
+        }
     }
 
     /// How many cycles go round.
@@ -203,12 +287,25 @@ impl Bench {
         } else {
             self.feel
         };
-        let seed = self.seed.child("bench", self.which);
-        let made = compose(self.family, feel, self.ppm, n_cycles, seed);
+        let set_up = SetUp {
+            pattern: self.pattern,
+            family: self.family,
+            feel,
+            ppm: self.ppm,
+            n_cycles,
+            speakers: self.speakers,
+        };
+        let made = set_up.compose(self.seed.child("bench", self.which));
         made.map(|phrase| self.phrase = phrase).is_some()
     }
 
     fn describe(&mut self) {
+        // A cycle with a grouping of its own is counted as its style counts.
+        let counting = match self.pattern.marks() {
+            Some(_) => self.pattern.counting(),
+            None => self.counting,
+        };
+        self.counts = counts(&self.phrase, counting);
         let rows = crate::phrase::rows(&self.phrase);
         let voices: Vec<Voice> = rows.iter().map(|row| row.voice).collect();
         let grid = grid(&self.phrase, &rows, Floor::at_level(LEVEL));
@@ -222,20 +319,20 @@ impl Bench {
             let layer = self.clapped(cycle_idx);
             let mark = |pulse| layer.is_some_and(|layer| layer.contains(pulse));
             let sign = |pulse| if mark(pulse) { 'x' } else { '.' };
-            Recipe::CYCLE.pulses().map(sign).collect()
+            self.pattern.cycle().pulses().map(sign).collect()
         };
         self.claps_row.cycles = (0..n_cycles).map(marks).collect();
     }
 
     fn clapped(&self, cycle_idx: usize) -> Option<Layer> {
         match self.guide {
-            Guide::Every => self.claps.layer(),
+            Guide::Every => self.claps.layer(self.pattern),
             // In all, in half, in one of four, in none.
-            Guide::Thinning if matches!(cycle_idx, 0 | 1 | 2 | 4) => self.claps.layer(),
+            Guide::Thinning if matches!(cycle_idx, 0 | 1 | 2 | 4) => self.claps.layer(self.pattern),
             Guide::Thinning => None,
             Guide::BothReadings => match cycle_idx {
-                0 | 1 => Claps::Threes.layer(),
-                4 | 5 => Claps::Twos.layer(),
+                0 | 1 => Claps::Threes.layer(self.pattern),
+                4 | 5 => Claps::Twos.layer(self.pattern),
                 _ => None,
             },
         }
@@ -268,24 +365,37 @@ impl Bench {
     }
 }
 
-fn compose(family: Family, feel: Feel, ppm: i64, n_cycles: i64, seed: Seed) -> Option<Phrase> {
-    let recipe = Recipe::new(RecipeParts {
-        families: vec![family],
-        feels: vec![feel],
-        tempo: (ppm, ppm),
-        cycles: (n_cycles, n_cycles),
-        entries: vec![Entry::One],
-        bell: Bell::None,
-    });
-    let wanted = Wanted {
-        feel,
-        level: Level::of_decibels(LEVEL),
-        knocks: None,
-        purpose: Purpose::NameFeel,
-    };
-    make(&recipe.ok()?, &wanted, seed)
-        .ok()
-        .map(|made| made.phrase().clone())
+/// What a phrase of the bench is made from, besides chance.
+struct SetUp {
+    pattern: Pattern,
+    family: Family,
+    feel: Feel,
+    ppm: i64,
+    n_cycles: i64,
+    speakers: Speakers,
+}
+
+impl SetUp {
+    fn compose(self, seed: Seed) -> Option<Phrase> {
+        let recipe = Recipe::new(RecipeParts {
+            pattern: self.pattern,
+            families: vec![self.family],
+            feels: vec![self.feel],
+            tempo: (self.ppm, self.ppm),
+            cycles: (self.n_cycles, self.n_cycles),
+            entries: vec![Entry::One],
+            bell: Bell::None,
+        });
+        let wanted = Wanted {
+            feel: self.feel,
+            level: Level::of_decibels(LEVEL),
+            knocks: None,
+            purpose: Purpose::NameFeel,
+        };
+        make(&recipe.ok()?.through(self.speakers), &wanted, seed)
+            .ok()
+            .map(|made| made.phrase().clone())
+    }
 }
 
 fn counts(phrase: &Phrase, counting: Counting) -> Vec<String> {
@@ -314,7 +424,7 @@ mod tests {
     use super::*;
 
     fn bench() -> Bench {
-        Bench::new(Seed(3), Counting::FromOne).expect("a first phrase")
+        Bench::new(Seed(3), Counting::FromOne, Speakers::Full).expect("a first phrase")
     }
 
     fn claps_in(phrase: &Phrase, cycle: i64) -> Vec<i64> {
@@ -333,7 +443,7 @@ mod tests {
     fn every_family_and_feel_can_be_set_up() {
         let mut bench = bench();
         for _ in Family::ALL {
-            for _ in Feel::ALL {
+            for _ in Feel::OPEN {
                 assert_eq!(bench.phrase.feel, bench.feel);
                 bench.step(Step::Feel);
             }
@@ -342,6 +452,47 @@ mod tests {
             assert_ne!(bench.family, before);
         }
         assert_eq!(bench.family, Family::BassStrums);
+    }
+
+    #[test]
+    fn every_cycle_can_be_set_up_in_every_family() {
+        let mut bench = bench();
+        for pattern in Pattern::all() {
+            assert_eq!(bench.pattern, pattern);
+            for _ in Family::ALL {
+                let (phrase, family) = (&bench.phrase, bench.family);
+                assert_eq!(phrase.cycle, pattern.cycle(), "{family:?} in {pattern:?}");
+                assert_eq!(bench.counts.len(), pattern.cycle().n_pulses());
+                bench.step(Step::Family);
+                assert_ne!(bench.family, family, "in {pattern:?}");
+            }
+            for _ in Claps::ALL {
+                bench.step(Step::Claps);
+                let is_clapped = !claps_at(&bench.sounding()).is_empty();
+                assert_eq!(is_clapped, bench.claps != Claps::None, "{:?}", bench.claps);
+            }
+            while bench.claps != Claps::None {
+                bench.step(Step::Claps);
+            }
+            bench.step(Step::Pattern);
+        }
+        assert_eq!(bench.pattern, Pattern::SIX);
+    }
+
+    fn claps_at(phrase: &Phrase) -> Vec<i64> {
+        let claps = phrase.notes.iter().filter(|n| n.voice == Voice::Claps);
+        claps.map(|note| note.at.0).collect()
+    }
+
+    #[test]
+    fn contra_claps_lie_between_the_counts() {
+        let mut bench = bench();
+        while bench.claps != Claps::Contra {
+            bench.step(Step::Claps);
+        }
+        let at = claps_at(&bench.sounding());
+        assert_eq!(at.len(), 4 * 6);
+        assert!(at.iter().all(|tick| tick.rem_euclid(240) == 120), "{at:?}");
     }
 
     #[test]

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use super::bench::{Bench, Step};
 use super::{Summary, Today};
+use crate::phrase::Speakers;
 use crate::quiz::Hearing;
 use crate::sound::Output;
 use crate::sound::output::Refused;
@@ -20,6 +21,8 @@ pub struct Surroundings {
     pub seed: Seed,
     /// The way out for sound.
     pub output: Box<dyn Output>,
+    /// What phrases of the bench are heard through; a deck brings its own recipes.
+    pub speakers: Speakers,
     /// Why nothing can be heard, when that is so: practice then does not begin.
     pub no_sound: Option<String>,
 }

@@ -24,6 +24,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use crate::deck::Deck;
+use crate::phrase::Speakers;
 use crate::quiz::{Attempt, Effect, Event, Now, Sitting, Skill, Stage};
 use crate::review::plan::{Chooser, Limit, Plan, Terms};
 use crate::review::{Arrival, Learner, Standing};
@@ -55,6 +56,7 @@ pub struct App {
     clock: Arc<dyn Clock>,
     calendar: Calendar,
     seed: Seed,
+    speakers: Speakers,
     no_sound: Option<String>,
     store: Store,
     learner: Learner,
@@ -108,6 +110,7 @@ impl App {
             clock: around.clock,
             calendar: around.calendar,
             seed,
+            speakers: around.speakers,
             no_sound: around.no_sound,
             settings: store.settings()?,
             last_at,
@@ -312,7 +315,7 @@ impl App {
             self.settings.cautioned = Some(self.clock.now());
             self.store.save_settings(self.settings)?;
         }
-        if let Some(bench) = Bench::new(self.seed, self.counting()) {
+        if let Some(bench) = Bench::new(self.seed, self.counting(), self.speakers) {
             self.place = Place::Bench(Box::new(bench));
             self.sound_bench();
         }

@@ -22,6 +22,7 @@ impl Practice {
         let clock = Arc::new(ManualClock::at(morning));
         let (sender, inbox) = channel();
         let around = Surroundings {
+            speakers: crate::phrase::Speakers::Full,
             clock: Arc::clone(&clock) as Arc<dyn Clock>,
             calendar: Calendar::default(),
             seed: Seed(17),

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand};
 
 use crate::notate::Bars;
+use crate::phrase::Speakers;
 
 /// Trains the ear for cross-rhythm in six-pulse cycles. Without a command it opens on what today
 /// holds.
@@ -49,6 +50,20 @@ pub(super) struct Practice {
     /// Keep time without a sound device: nothing is heard
     #[arg(long, global = true)]
     pub(super) silent: bool,
+    /// Play the low notes an octave higher, for small loudspeakers that lose them
+    #[arg(long, global = true)]
+    small_speakers: bool,
+}
+
+impl Practice {
+    /// What phrases are heard through.
+    pub(super) fn speakers(&self) -> Speakers {
+        if self.small_speakers {
+            Speakers::Small
+        } else {
+            Speakers::Full
+        }
+    }
 }
 
 /// `sit`.
@@ -68,7 +83,7 @@ pub(super) struct Phrase {
     /// How strong the cues are, in decibels [default: the exercise's criterion]
     #[arg(long, value_name = "DB", value_parser = decibels)]
     pub(super) level: Option<f64>,
-    /// The feel it is to have: threes, twos, both, in-turn or either [default: one of the exercise's]
+    /// The feel it is to have: threes, twos, both, in-turn, either or mixed [default: one of the exercise's]
     #[arg(long, value_name = "FEEL", value_parser = feel)]
     pub(super) feel: Option<crate::rhythm::Feel>,
     /// Write its sound to this WAV file
@@ -93,7 +108,7 @@ pub(super) struct Phrase {
 
 fn feel(text: &str) -> Result<crate::rhythm::Feel, String> {
     crate::rhythm::Feel::from_id(text)
-        .ok_or_else(|| "one of threes, twos, both, in-turn, either was expected".to_owned())
+        .ok_or_else(|| "one of threes, twos, both, in-turn, either, mixed was expected".to_owned())
 }
 
 fn seed(text: &str) -> Result<u64, String> {

@@ -101,11 +101,14 @@ fn code_of(ending: Ending) -> ExitCode {
 }
 
 fn deck_of(practice: &Practice) -> Result<Deck, Failure> {
-    let Some(path) = &practice.deck else {
-        return Ok(deck::built_in());
+    let deck = match &practice.deck {
+        None => deck::built_in(),
+        Some(path) => {
+            let text = read_text(path)?;
+            deck::parse(&text).map_err(|faults| Failure::deck(path, &faults))?
+        }
     };
-    let text = read_text(path)?;
-    deck::parse(&text).map_err(|faults| Failure::deck(path, &faults))
+    Ok(deck.through(practice.speakers()))
 }
 
 fn read_text(path: &Path) -> Result<String, Failure> {

@@ -11,7 +11,7 @@ use super::recipe::{Parts, recipe};
 use super::written::{Key, Table, Value};
 
 /// The keys of an exercise.
-pub(super) const KEYS: [Key; 16] = [
+pub(super) const KEYS: [Key; 17] = [
     key(
         "id",
         "an id of 1 to 40 lower-case letters, digits and hyphens",
@@ -21,6 +21,7 @@ pub(super) const KEYS: [Key; 16] = [
     key("line", "one line that says what to do"),
     key("repair", "one line that helps after a miss"),
     key("needs", "ids of exercises of this deck, in a list"),
+    key("pattern", "a cycle, as six or guajira"),
     key(
         "families",
         "families of surfaces in a list, as [\"plain\", \"chords\"]",
@@ -32,7 +33,7 @@ pub(super) const KEYS: [Key; 16] = [
     ),
     key(
         "cycles",
-        "two whole numbers, fewest and most, within 2 to 8",
+        "two whole numbers, fewest and most, within 2 to 10",
     ),
     key(
         "entry",

@@ -2,9 +2,9 @@
 
 use std::ops::RangeInclusive;
 
-use crate::phrase::{Entry, Recipe};
+use crate::phrase::Entry;
 use crate::quiz::{By, Fits, Form, Kind};
-use crate::rhythm::{Layer, NotationError};
+use crate::rhythm::{Cycle, Layer, NotationError, Pattern};
 
 use super::fault::Faults;
 use super::recipe::{MOST_WORDS, Parts};
@@ -12,6 +12,9 @@ use super::written::{Table, Value};
 
 /// How many clappings an exercise has to choose from.
 const CLAPPINGS: RangeInclusive<usize> = 2..=6;
+
+/// The most counts that can be chosen from with one key each.
+const MOST_COUNTS: usize = 9;
 
 /// What is asked, in accord with the parts of the recipe.
 pub(super) fn form(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
@@ -58,6 +61,13 @@ fn find_start(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<F
         faults.add(at, "entry only on one", expected);
         return None;
     }
+    let n_counts = parts.pattern.unwrap_or(Pattern::SIX).cycle().n_pulses();
+    if by == By::Count && n_counts > MOST_COUNTS {
+        let at = table.get("by").map_or(table.at(), |value| value.at);
+        let found = format!("{n_counts} counts to choose from");
+        faults.add(at, &found, "taps in cycles of more than nine pulses");
+        return None;
+    }
     Some(Form::FindStart(by))
 }
 
@@ -69,8 +79,11 @@ fn fit_clapping(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option
     let to = table.need("fits", faults, |value, faults| {
         value.one_of(&[Fits::Guitar, Fits::Knocks], fits_id, faults)
     });
+    let cycle = parts.pattern.unwrap_or(Pattern::SIX).cycle();
     let clappings = table.need("clappings", faults, |value, faults| {
-        value.set(CLAPPINGS, faults, clapping)
+        value.set(CLAPPINGS, faults, |value, faults| {
+            clapping(value, cycle, faults)
+        })
     });
     let (to, clappings) = (to?, clappings?);
     if to == Fits::Guitar && !claps_are_offered(table, parts, &clappings, faults) {
@@ -79,9 +92,9 @@ fn fit_clapping(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option
     Some(Form::FitClapping { clappings, to })
 }
 
-fn clapping(value: Value<'_>, faults: &mut Faults) -> Option<Layer> {
+fn clapping(value: Value<'_>, cycle: Cycle, faults: &mut Faults) -> Option<Layer> {
     let text = value.text(faults)?;
-    let error = match Layer::from_counts(Recipe::CYCLE, text) {
+    let error = match Layer::from_counts(cycle, text) {
         Ok(layer) => return Some(layer),
         Err(error) => error,
     };
@@ -91,8 +104,9 @@ fn clapping(value: Value<'_>, faults: &mut Faults) -> Option<Layer> {
         }
         other => other.to_string(),
     };
-    let expected = "counts from 1 to 6 joined by -, as 1-4-5";
-    faults.add_hinted(value.at, &value.found(), expected, Some(&hint));
+    let n = cycle.n_pulses();
+    let expected = format!("counts from 1 to {n} joined by -, as 1-4-5");
+    faults.add_hinted(value.at, &value.found(), &expected, Some(&hint));
     None
 }
 
@@ -106,13 +120,14 @@ fn claps_are_offered(
     let Some(feels) = &parts.feels else {
         return true;
     };
+    let pattern = parts.pattern.unwrap_or(Pattern::SIX);
     let items = table
         .get("feels")
         .and_then(|value| value.items(1..=MOST_WORDS, faults))
         .unwrap_or_default();
     let mut all_are = true;
     for (feel, item) in feels.iter().zip(items) {
-        let expected = match feel.layer(Recipe::CYCLE) {
+        let expected = match pattern.claps(*feel) {
             Some(layer) if clappings.contains(&layer) => continue,
             Some(layer) => format!("its claps, {}, among clappings", layer.in_counts()),
             None => "threes or twos, which one clapping fits".to_owned(),

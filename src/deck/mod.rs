@@ -31,7 +31,7 @@ pub use fault::Fault;
 pub use parse::parse;
 
 use crate::label::Label;
-use crate::phrase::{Level, Recipe};
+use crate::phrase::{Level, Recipe, Speakers};
 use crate::quiz::{Form, Skill};
 
 /// An ordered set of exercises. Ids are unique, needs name exercises of the deck and never come
@@ -52,6 +52,15 @@ impl Deck {
     /// Its name.
     pub fn title(&self) -> &Label {
         &self.title
+    }
+
+    /// The same deck, its phrases to be heard through these speakers.
+    #[must_use]
+    pub fn through(mut self, speakers: Speakers) -> Self {
+        for exercise in &mut self.exercises {
+            exercise.recipe = exercise.recipe.clone().through(speakers);
+        }
+        self
     }
 
     /// Its exercises, in the order in which they are offered; one or more.

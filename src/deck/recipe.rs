@@ -1,16 +1,17 @@
 //! The recipe of an exercise, from its keys.
 
 use crate::phrase::{Bell, Entry, Family, Recipe, RecipeError, RecipeParts};
-use crate::rhythm::Feel;
+use crate::rhythm::{Feel, Pattern};
 
 use super::fault::Faults;
 use super::written::{Table, Value};
 
 /// The most words of a list in which each word stands once; more is no list of them.
-pub(super) const MOST_WORDS: usize = 10;
+pub(super) const MOST_WORDS: usize = 12;
 
 /// The parts of a recipe, each where it could be read.
 pub(super) struct Parts {
+    pub(super) pattern: Option<Pattern>,
     pub(super) families: Option<Vec<Family>>,
     pub(super) feels: Option<Vec<Feel>>,
     tempo: Option<(i64, i64)>,
@@ -22,6 +23,7 @@ pub(super) struct Parts {
 impl Parts {
     pub(super) fn read(table: &Table<'_>, faults: &mut Faults) -> Self {
         Self {
+            pattern: table.or("pattern", Pattern::SIX, faults, pattern),
             families: table.need("families", faults, |value, faults| {
                 words(value, &Family::ALL, Family::id, faults)
             }),
@@ -40,13 +42,19 @@ impl Parts {
     }
 
     fn is_whole(&self) -> bool {
-        self.families.is_some()
+        self.pattern.is_some()
+            && self.families.is_some()
             && self.feels.is_some()
             && self.tempo.is_some()
             && self.cycles.is_some()
             && self.entries.is_some()
             && self.bell.is_some()
     }
+}
+
+fn pattern(value: Value<'_>, faults: &mut Faults) -> Option<Pattern> {
+    let all: Vec<Pattern> = Pattern::all().collect();
+    value.one_of(&all, Pattern::id, faults)
 }
 
 fn words<T: Copy + PartialEq>(
@@ -63,13 +71,24 @@ fn words<T: Copy + PartialEq>(
 /// The recipe, checked by its own rules. What could not be read is filled in with something sound,
 /// and so is what breaks a rule once that is noted, so that no rule hides another.
 pub(super) fn recipe(table: &Table<'_>, parts: Parts, faults: &mut Faults) -> Option<Recipe> {
-    const SOUND_TEMPO: (i64, i64) = (120, 120);
+    const SOUND_FAMILIES: [Family; 1] = [Family::Plain];
     const SOUND_CYCLES: (i64, i64) = (4, 4);
     let mut is_sound = parts.is_whole();
+    let pattern = parts.pattern.unwrap_or(Pattern::SIX);
+    let sound_feel = if pattern.marks().is_some() {
+        Feel::Mixed
+    } else {
+        Feel::Threes
+    };
+    let sound_tempo = {
+        let (slowest, _) = pattern.tempo();
+        (slowest, slowest)
+    };
     let mut parts = RecipeParts {
-        families: parts.families.unwrap_or(vec![Family::Plain]),
-        feels: parts.feels.unwrap_or(vec![Feel::Threes]),
-        tempo: parts.tempo.unwrap_or(SOUND_TEMPO),
+        pattern,
+        families: parts.families.unwrap_or(SOUND_FAMILIES.to_vec()),
+        feels: parts.feels.unwrap_or(vec![sound_feel]),
+        tempo: parts.tempo.unwrap_or(sound_tempo),
         cycles: parts.cycles.unwrap_or(SOUND_CYCLES),
         entries: parts.entries.unwrap_or(vec![Entry::One]),
         bell: parts.bell.unwrap_or(Bell::None),
@@ -81,13 +100,37 @@ pub(super) fn recipe(table: &Table<'_>, parts: Parts, faults: &mut Faults) -> Op
         };
         is_sound = false;
         match error {
-            RecipeError::Tempo(slowest, fastest) => {
-                parts.tempo = SOUND_TEMPO;
-                misses(table, "tempo", &format!("{slowest} to {fastest}"), faults);
+            RecipeError::Tempo { found, possible } => {
+                parts.tempo = sound_tempo;
+                let found = format!("{} to {}", found.0, found.1);
+                let (low, high) = possible;
+                let expected =
+                    format!("two whole numbers, slowest and fastest, within {low} to {high}");
+                misses(table, "tempo", &found, &expected, faults);
             }
             RecipeError::Cycles(fewest, most) => {
                 parts.cycles = SOUND_CYCLES;
-                misses(table, "cycles", &format!("{fewest} to {most}"), faults);
+                let expected = table.get("cycles").map_or("", |value| value.expected);
+                misses(
+                    table,
+                    "cycles",
+                    &format!("{fewest} to {most}"),
+                    expected,
+                    faults,
+                );
+            }
+            RecipeError::Feel(feel, pattern) => {
+                parts.feels = vec![sound_feel];
+                let expected = match pattern.marks() {
+                    Some(_) => "mixed, as the pattern is grouped".to_owned(),
+                    None => "feels of an open cycle, as threes and twos".to_owned(),
+                };
+                misses(table, "feels", feel.id(), &expected, faults);
+            }
+            RecipeError::Family(family, pattern) => {
+                parts.families = SOUND_FAMILIES.to_vec();
+                let expected = format!("families that the pattern {} can have", pattern.id());
+                misses(table, "families", family.id(), &expected, faults);
             }
             RecipeError::NoRoomForTurn(fewest) => {
                 parts.cycles = SOUND_CYCLES;
@@ -102,8 +145,8 @@ pub(super) fn recipe(table: &Table<'_>, parts: Parts, faults: &mut Faults) -> Op
 }
 
 /// Notes that the value of a key reads `found` and is not what is expected of it.
-fn misses(table: &Table<'_>, name: &str, found: &str, faults: &mut Faults) {
+fn misses(table: &Table<'_>, name: &str, found: &str, expected: &str, faults: &mut Faults) {
     if let Some(value) = table.get(name) {
-        faults.add(value.at, found, value.expected);
+        faults.add(value.at, found, expected);
     }
 }

@@ -81,7 +81,7 @@ fn keys_are_known_and_none_is_missing() {
         "tempi = [120",
         &[
             "line 4, column 1: found no tempo; expected two whole numbers, slowest and fastest, within 100 to 260",
-            "line 11, column 1: found the key \"tempi\"; expected one of id, title, asks, line, repair, needs, families, feels, tempo, cycles, entry, bell, by, clappings, fits, level (nearest is \"tempo\")",
+            "line 11, column 1: found the key \"tempi\"; expected one of id, title, asks, line, repair, needs, pattern, families, feels, tempo, cycles, entry, bell, by, clappings, fits, level (nearest is \"tempo\")",
         ],
     );
     check(
@@ -217,7 +217,7 @@ fn values_are_what_their_keys_expect() {
         "cycles = [4, 4]",
         "cycles = [1, 9]",
         &[
-            "line 12, column 10: found 1 to 9; expected two whole numbers, fewest and most, within 2 to 8",
+            "line 12, column 10: found 1 to 9; expected two whole numbers, fewest and most, within 2 to 10",
         ],
     );
     check(
@@ -225,7 +225,7 @@ fn values_are_what_their_keys_expect() {
         "[1, 2]\ncycles = [4, 3]",
         &[
             "line 11, column 9: found 1 to 2; expected two whole numbers, slowest and fastest, within 100 to 260",
-            "line 12, column 10: found 4 to 3; expected two whole numbers, fewest and most, within 2 to 8",
+            "line 12, column 10: found 4 to 3; expected two whole numbers, fewest and most, within 2 to 10",
         ],
     );
     check(
@@ -239,7 +239,7 @@ fn values_are_what_their_keys_expect() {
         "[\"plain\"]",
         "[]",
         &[
-            "line 9, column 12: found a list of 0; expected families of surfaces in a list, as [\"plain\", \"chords\"], 1 to 10 of them",
+            "line 9, column 12: found a list of 0; expected families of surfaces in a list, as [\"plain\", \"chords\"], 1 to 12 of them",
         ],
     );
     check(
@@ -253,7 +253,7 @@ fn values_are_what_their_keys_expect() {
         "[\"plain\"]",
         "[\"plane\", 7, true]",
         &[
-            "line 9, column 13: found \"plane\"; expected one of plain, bass-strums, chords, arpeggio, line (nearest is \"plain\")",
+            "line 9, column 13: found \"plane\"; expected one of plain, bass-strums, chords, arpeggio, line, loudness, length, strike, rasgueado, stopped, touch, figures (nearest is \"plain\")",
             "line 9, column 22: found 7; expected families of surfaces in a list, as [\"plain\", \"chords\"]",
             "line 9, column 25: found \"true\"; expected families of surfaces in a list, as [\"plain\", \"chords\"]",
         ],
@@ -604,7 +604,7 @@ fn what_is_too_long_is_refused_before_it_is_read() {
         "[\"plain\"]",
         &words,
         &[
-            "line 9, column 12: found a list of 10000; expected families of surfaces in a list, as [\"plain\", \"chords\"], 1 to 10 of them",
+            "line 9, column 12: found a list of 10000; expected families of surfaces in a list, as [\"plain\", \"chords\"], 1 to 12 of them",
         ],
     );
     let garbage = "=\n".repeat(10_000);

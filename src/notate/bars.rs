@@ -156,6 +156,9 @@ impl<'a> Barring<'a> {
             (Bars::Twos, _) | (Bars::AsFelt, Feel::Twos) => Group::Two,
             (Bars::AsFelt, Feel::Both) => self.own_side(voice).unwrap_or(Group::Three),
             (Bars::AsFelt, Feel::InTurn) => self.side_in_turn(cycle_idx),
+            // Unequal groups have no metre of their own: what divides the cycle, or eighths.
+            (Bars::AsFelt, Feel::Mixed) if n_cycle(self.phrase) % 3 == 0 => Group::Three,
+            (Bars::AsFelt, Feel::Mixed) => Group::Two,
         }
     }
 

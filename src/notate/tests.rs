@@ -12,8 +12,9 @@ use crate::world::Seed;
 
 fn recipe(families: &[Family], entries: &[Entry]) -> Recipe {
     Recipe::new(RecipeParts {
+        pattern: crate::rhythm::Pattern::SIX,
         families: families.to_vec(),
-        feels: Feel::ALL.to_vec(),
+        feels: Feel::OPEN.to_vec(),
         tempo: (100, 260),
         cycles: (4, 8),
         entries: entries.to_vec(),
@@ -239,7 +240,7 @@ fn in_turn_changes_the_metre_and_both_gives_each_voice_its_own() {
 
 #[test]
 fn neither_file_nor_questions_say_the_feel() {
-    for feel in Feel::ALL {
+    for feel in Feel::OPEN {
         for seed in 0..20 {
             let phrase = made(&Family::ALL, Entry::Pickup, feel, seed);
             let bytes = midi(&phrase, Bars::Threes);
@@ -273,7 +274,7 @@ fn questions_are_alike_whatever_the_answer() {
         phrase
     };
     let first = page(&alike(Feel::Threes, Entry::One));
-    for feel in Feel::ALL {
+    for feel in Feel::OPEN {
         for entry in Entry::ALL {
             let other = page(&alike(feel, entry));
             assert_eq!(first.questions, other.questions, "{feel:?} {entry:?}");

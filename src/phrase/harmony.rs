@@ -55,14 +55,22 @@ impl Chord {
 pub(super) struct Mode {
     /// The lowest final that the guitar has: E or A, raised by the capo.
     final_pitch: u8,
+    /// The lowest note that the thumb may play.
+    lowest: u8,
+    /// The lowest pitch that the final may have in the middle register.
+    middle: u8,
 }
 
 impl Mode {
     /// Por arriba (final E) or por medio (final A), with a capo on the open string up to fret 4.
-    pub(super) fn draw(dice: &mut Dice) -> Self {
+    /// The thumb goes down to `lowest`, and the middle register lies `lift` semitones higher than
+    /// usual.
+    pub(super) fn draw(lowest: u8, lift: u8, dice: &mut Dice) -> Self {
         let open = *dice.pick(&[40, 45]).expect("two positions");
         Self {
             final_pitch: open + u8::try_from(dice.below(5)).expect("below five"),
+            lowest,
+            middle: MIDDLE + lift,
         }
     }
 
@@ -102,7 +110,7 @@ impl Mode {
     /// The chord tone nearest to `wanted`, the lower one of two.
     pub(super) fn tone_near(self, chord: Chord, wanted: u8) -> Pitch {
         let distance = |pitch: &u8| pitch.abs_diff(wanted);
-        let tones = (LOWEST..=88).filter(|pitch| self.is_tone(chord, *pitch));
+        let tones = (self.lowest..=88).filter(|pitch| self.is_tone(chord, *pitch));
         Pitch(tones.min_by_key(distance).unwrap_or(wanted))
     }
 
@@ -111,9 +119,9 @@ impl Mode {
         let [root, ..] = chord.tones();
         let class = (self.final_pitch + root) % 12;
         Pitch(
-            (LOWEST..LOWEST + 12)
+            (self.lowest..self.lowest + 12)
                 .find(|pitch| pitch % 12 == class)
-                .unwrap_or(LOWEST),
+                .unwrap_or(self.lowest),
         )
     }
 
@@ -133,10 +141,10 @@ impl Mode {
         Pitch(u8::try_from(pitch.clamp(i32::from(LOWEST), 88)).expect("a clamped pitch"))
     }
 
-    /// The final in the middle register, G3 to F#4.
+    /// The final in the middle register.
     fn middle_final(self) -> u8 {
-        let above = (self.final_pitch + 12 - 55 % 12) % 12;
-        55 + above
+        let above = (self.final_pitch + 12 - self.middle % 12) % 12;
+        self.middle + above
     }
 
     fn is_tone(self, chord: Chord, pitch: u8) -> bool {
@@ -148,7 +156,9 @@ impl Mode {
 }
 
 /// The guitar's lowest string.
-const LOWEST: u8 = 40;
+pub(super) const LOWEST: u8 = 40;
+/// Where the middle register begins: G3.
+const MIDDLE: u8 = 55;
 
 #[cfg(test)]
 mod tests {
@@ -161,7 +171,11 @@ mod tests {
             "C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "Bb", "B",
         ];
         let spelled = |final_pitch| {
-            let mode = Mode { final_pitch };
+            let mode = Mode {
+                final_pitch,
+                lowest: LOWEST,
+                middle: MIDDLE,
+            };
             let descent = [Chord::Four, Chord::Three, Chord::Two, Chord::One];
             descent
                 .map(|chord| names[usize::from(mode.root(chord).0 % 12)])
@@ -169,7 +183,12 @@ mod tests {
         };
         assert_eq!(spelled(40), "A G F E");
         assert_eq!(spelled(45), "D C Bb A");
-        let e_major = Mode { final_pitch: 40 }.voicing(Chord::One, 3, 52);
+        let e_major = Mode {
+            final_pitch: 40,
+            lowest: LOWEST,
+            middle: MIDDLE,
+        }
+        .voicing(Chord::One, 3, 52);
         assert_eq!(e_major, [Pitch(52), Pitch(56), Pitch(59)]);
     }
 

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use crate::accent::{self, Floor, Profile, start_margin};
-use crate::rhythm::{Feel, Layer};
+use crate::rhythm::{Feel, Layer, Pattern};
 use crate::world::Seed;
 
 use super::compose::compose;
@@ -12,7 +12,7 @@ use super::{Level, Phrase, Recipe, Voice};
 
 /// The version of the generator: the same recipe, seed and version make the same phrase. A wanted
 /// change of any draw raises it.
-pub const GENERATOR: u32 = 1;
+pub const GENERATOR: u32 = 2;
 
 /// How often a phrase is made again before the recipe is given up.
 const TRIES: u64 = 64;
@@ -81,7 +81,7 @@ pub fn make(recipe: &Recipe, wanted: &Wanted, seed: Seed) -> Result<Measured, No
     let made = (0..TRIES).find_map(|n| {
         let phrase = compose(recipe, wanted, seed.child("try", n));
         let rows = measure::rows(&phrase);
-        let margin = margin(&rows, wanted)?;
+        let margin = margin(&rows, wanted, recipe.pattern())?;
         Some(Measured {
             phrase,
             rows,
@@ -97,9 +97,9 @@ pub fn make(recipe: &Recipe, wanted: &Wanted, seed: Seed) -> Result<Measured, No
 }
 
 /// By how much the truth is the only right answer; `None` when it is not.
-fn margin(rows: &[Row], wanted: &Wanted) -> Option<f64> {
+fn margin(rows: &[Row], wanted: &Wanted, pattern: Pattern) -> Option<f64> {
     let floor = Floor::at_level(wanted.level.decibels());
-    let stated = feel_margin(rows, wanted.feel, floor);
+    let stated = feel_margin(rows, wanted.feel, pattern, floor);
     match &wanted.purpose {
         Purpose::NameFeel => stated,
         Purpose::FindStart => {
@@ -124,8 +124,10 @@ fn margin(rows: &[Row], wanted: &Wanted) -> Option<f64> {
     }
 }
 
-fn feel_margin(rows: &[Row], feel: Feel, floor: Floor) -> Option<f64> {
-    let voices: Vec<Vec<Profile>> = rows.iter().map(|row| row.cycles.clone()).collect();
+fn feel_margin(rows: &[Row], feel: Feel, pattern: Pattern, floor: Floor) -> Option<f64> {
+    // A bell marks the count or goes through its own pattern; it is no part of the grouping.
+    let heard = rows.iter().filter(|row| row.voice != Voice::Bell);
+    let voices: Vec<Vec<Profile>> = heard.map(|row| row.cycles.clone()).collect();
     match feel {
         Feel::Threes | Feel::Twos => accent::steady_margin(&voices, feel, floor),
         Feel::Both => accent::both_margin(&voices, floor),
@@ -134,6 +136,7 @@ fn feel_margin(rows: &[Row], feel: Feel, floor: Floor) -> Option<f64> {
             .iter()
             .filter_map(|cycles| turn_margin(cycles, floor))
             .reduce(f64::min),
+        Feel::Mixed => accent::layer_margin(&voices, pattern.marks()?, floor),
     }
 }
 

@@ -1,6 +1,6 @@
 //! What may be generated.
 
-use crate::rhythm::{Cycle, Feel, Tempo};
+use crate::rhythm::{Feel, Pattern, Tempo};
 
 /// A family of surfaces, and with it the cue that carries the grouping.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -15,16 +15,37 @@ pub enum Family {
     Arpeggio,
     /// A single line in even notes; the tops of its figures tell.
     Line,
+    /// Even strums; the louder ones tell.
+    Loudness,
+    /// A single line; the longer notes tell.
+    Length,
+    /// Even strums; knocks on the guitar's top tell.
+    Strike,
+    /// Even strums; rolls (rasgueados) that land tell.
+    Rasgueado,
+    /// Even strums, some stopped by the hand; the strokes after them tell.
+    Stopped,
+    /// A single line in even notes; the held ones among short ones tell.
+    Touch,
+    /// A single line in even notes; a figure that comes again tells.
+    Figures,
 }
 
 impl Family {
     /// All families.
-    pub const ALL: [Self; 5] = [
+    pub const ALL: [Self; 12] = [
         Self::Plain,
         Self::BassStrums,
         Self::Chords,
         Self::Arpeggio,
         Self::Line,
+        Self::Loudness,
+        Self::Length,
+        Self::Strike,
+        Self::Rasgueado,
+        Self::Stopped,
+        Self::Touch,
+        Self::Figures,
     ];
 
     /// Its id in decks and files.
@@ -35,6 +56,28 @@ impl Family {
             Self::Chords => "chords",
             Self::Arpeggio => "arpeggio",
             Self::Line => "line",
+            Self::Loudness => "loudness",
+            Self::Length => "length",
+            Self::Strike => "strike",
+            Self::Rasgueado => "rasgueado",
+            Self::Stopped => "stopped",
+            Self::Touch => "touch",
+            Self::Figures => "figures",
+        }
+    }
+
+    /// Whether it can state what the pattern groups: a figure that comes again needs groups of one
+    /// length, and tops, long and held notes and ringing strokes need something between two marks.
+    pub fn can_state(self, pattern: Pattern) -> bool {
+        let Some(marks) = pattern.marks() else {
+            return true;
+        };
+        match self {
+            Self::Figures => false,
+            // Every note of it would come late where the first count is bare.
+            Self::Length if !marks.contains(pattern.cycle().first()) => false,
+            Self::Line | Self::Length | Self::Stopped | Self::Touch => !marks.gaps().contains(&1),
+            _ => true,
         }
     }
 
@@ -104,9 +147,22 @@ impl Bell {
     }
 }
 
+/// What phrases are to be heard through.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum Speakers {
+    /// Headphones or speakers that carry a guitar's low strings.
+    #[default]
+    Full,
+    /// Small ones, as in a laptop: the low notes are played an octave higher, and what stands over
+    /// them moves up too, so that they stay as low against it. What it states is measured so.
+    Small,
+}
+
 /// What may be asked of a recipe before it is checked; see [`Recipe::new`].
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RecipeParts {
+    /// The cycle, and its own grouping where it has one.
+    pub pattern: Pattern,
     /// The surfaces, drawn evenly.
     pub families: Vec<Family>,
     /// The feels in play, drawn evenly by whoever asks.
@@ -125,6 +181,7 @@ pub struct RecipeParts {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Recipe {
     parts: RecipeParts,
+    speakers: Speakers,
     slowest: Tempo,
     fastest: Tempo,
     fewest: u32,
@@ -138,44 +195,46 @@ pub enum RecipeError {
     #[error("no {0}; at least one is needed")]
     Nothing(&'static str),
     /// A tempo that does not let groups be felt, or is upside down.
-    #[error("tempo {0} to {1} pulses a minute; slowest and fastest lie in 100 to 260")]
-    Tempo(i64, i64),
+    #[error("tempo {found:?} pulses a minute; slowest and fastest lie in {possible:?}")]
+    Tempo {
+        /// What was asked for, slowest and fastest.
+        found: (i64, i64),
+        /// What the pattern lets be felt.
+        possible: (i64, i64),
+    },
     /// Too few or too many cycles, or upside down.
-    #[error("{0} to {1} cycles; fewest and most lie in 2 to 8")]
+    #[error("{0} to {1} cycles; fewest and most lie in 2 to 10")]
     Cycles(i64, i64),
+    /// A feel that the pattern does not have.
+    #[error("the pattern {pattern} has no phrases {feel}", pattern = .1.id(), feel = .0.words())]
+    Feel(Feel, Pattern),
+    /// A family that cannot state the pattern.
+    #[error("the pattern {pattern} has no {family}", pattern = .1.id(), family = .0.id())]
+    Family(Family, Pattern),
     /// A change needs room on both sides.
-    #[error("in-turn with phrases of {0} cycles; it needs 4 or more")]
+    #[error("in-turn needs phrases of 4 cycles or more, and here they have {0}")]
     NoRoomForTurn(i64),
 }
 
 impl Recipe {
-    /// The cycle of every phrase so far.
-    pub const CYCLE: Cycle = Cycle::SIX;
-
     /// Checks `parts`.
     ///
     /// # Errors
-    /// When a list is empty, a range is out of bounds, or `in-turn` has no room.
+    /// When a list is empty, a range is out of bounds, `in-turn` has no room, or the pattern has
+    /// not such a feel.
     pub fn new(parts: RecipeParts) -> Result<Self, RecipeError> {
-        let (low, high) = parts.tempo;
-        let in_range = |ppm: i64| (100..=260).contains(&ppm);
-        let tempo = |ppm| Tempo::of_pulses_a_minute(ppm).map_err(|_| RecipeError::Tempo(low, high));
-        if !in_range(low) || !in_range(high) || low > high {
-            return Err(RecipeError::Tempo(low, high));
-        }
-        let (fewest, most) = parts.cycles;
-        let count = |n: i64| match u32::try_from(n) {
-            Ok(n @ 2..=8) if fewest <= most => Ok(n),
-            _ => Err(RecipeError::Cycles(fewest, most)),
-        };
+        let (slowest, fastest) = tempo_range(&parts)?;
+        let (fewest, most) = cycle_range(parts.cycles)?;
         let recipe = Self {
-            slowest: tempo(low)?,
-            fastest: tempo(high)?,
-            fewest: count(fewest)?,
-            most: count(most)?,
+            speakers: Speakers::Full,
+            slowest,
+            fastest,
+            fewest,
+            most,
             parts,
         };
         recipe.check_lists()?;
+        recipe.check_pattern()?;
         Ok(recipe)
     }
 
@@ -189,10 +248,47 @@ impl Recipe {
         if let Some((name, _)) = lists.into_iter().find(|(_, empty)| *empty) {
             return Err(RecipeError::Nothing(name));
         }
-        if parts.feels.contains(&Feel::InTurn) && self.fewest < 4 {
-            return Err(RecipeError::NoRoomForTurn(parts.cycles.0));
+        parts.feels.iter().try_for_each(|feel| self.allows(*feel))
+    }
+
+    fn check_pattern(&self) -> Result<(), RecipeError> {
+        let pattern = self.parts.pattern;
+        let mut families = self.parts.families.iter();
+        match families.find(|family| !family.can_state(pattern)) {
+            Some(family) => Err(RecipeError::Family(*family, pattern)),
+            None => Ok(()),
         }
-        Ok(())
+    }
+
+    /// Whether its phrases can have this feel, be it in play or not.
+    ///
+    /// # Errors
+    /// When the pattern has no such feel, or a change has no room.
+    pub fn allows(&self, feel: Feel) -> Result<(), RecipeError> {
+        let is_open = self.parts.pattern.marks().is_none();
+        if (feel == Feel::Mixed) == is_open {
+            Err(RecipeError::Feel(feel, self.parts.pattern))
+        } else if feel == Feel::InTurn && self.fewest < 4 {
+            Err(RecipeError::NoRoomForTurn(self.parts.cycles.0))
+        } else {
+            Ok(())
+        }
+    }
+
+    /// The same recipe, its phrases to be heard through these speakers.
+    #[must_use]
+    pub fn through(self, speakers: Speakers) -> Self {
+        Self { speakers, ..self }
+    }
+
+    /// What its phrases are to be heard through.
+    pub fn speakers(&self) -> Speakers {
+        self.speakers
+    }
+
+    /// The cycle, and its own grouping where it has one.
+    pub fn pattern(&self) -> Pattern {
+        self.parts.pattern
     }
 
     /// The surfaces.
@@ -223,5 +319,31 @@ impl Recipe {
     /// Fewest and most cycles.
     pub fn cycles(&self) -> (u32, u32) {
         (self.fewest, self.most)
+    }
+}
+
+fn tempo_range(parts: &RecipeParts) -> Result<(Tempo, Tempo), RecipeError> {
+    let possible = parts.pattern.tempo();
+    let (low, high) = parts.tempo;
+    let wrong = RecipeError::Tempo {
+        found: parts.tempo,
+        possible,
+    };
+    if low < possible.0 || high > possible.1 || low > high {
+        return Err(wrong);
+    }
+    match (
+        Tempo::of_pulses_a_minute(low),
+        Tempo::of_pulses_a_minute(high),
+    ) {
+        (Ok(low), Ok(high)) => Ok((low, high)),
+        _ => Err(wrong),
+    }
+}
+
+fn cycle_range((fewest, most): (i64, i64)) -> Result<(u32, u32), RecipeError> {
+    match (u32::try_from(fewest), u32::try_from(most)) {
+        (Ok(low @ 2..=10), Ok(high @ 2..=10)) if low <= high => Ok((low, high)),
+        _ => Err(RecipeError::Cycles(fewest, most)),
     }
 }

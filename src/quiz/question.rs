@@ -102,7 +102,7 @@ impl Question {
     pub fn choices(&self, counting: Counting) -> Vec<String> {
         match &self.task {
             Task::NameFeel { choices } => choices.iter().map(|f| f.words().to_owned()).collect(),
-            Task::FindStart { by: By::Count } => find_start::choices(counting),
+            Task::FindStart { by: By::Count } => find_start::choices(self.phrase(), counting),
             Task::FindStart { by: By::Taps } => Vec::new(),
             Task::FitClapping { choices, .. } => fit_clapping::choices(choices.len()),
         }
@@ -143,7 +143,9 @@ impl Question {
     pub fn judge(&self, given: &Given) -> Option<Verdict> {
         let answer = match (&self.task, given) {
             (Task::NameFeel { choices }, Given::Choice(idx)) => Answer::Feel(*choices.get(*idx)?),
-            (Task::FindStart { by: By::Count }, Given::Choice(idx)) => find_start::counted(*idx)?,
+            (Task::FindStart { by: By::Count }, Given::Choice(idx)) => {
+                find_start::counted(self.phrase(), *idx)?
+            }
             (Task::FindStart { by: By::Taps }, Given::Taps(taps)) => {
                 find_start::tapped(self.phrase(), taps)
             }

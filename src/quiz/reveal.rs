@@ -173,10 +173,10 @@ pub fn grid(phrase: &Phrase, rows: &[Row], floor: Floor) -> Vec<GridRow> {
 
 fn grid_row(phrase: &Phrase, row: &Row, floor: Floor) -> GridRow {
     let cycle_marks = |(idx, profile): (usize, &Profile)| {
-        let sign = match accent::lean(profile, floor) {
-            Lean::Threes(_) => '3',
-            Lean::Twos(_) => '2',
-            Lean::Silent(_) | Lean::Unclear => 'x',
+        let sign = match (phrase.feel, accent::lean(profile, floor)) {
+            (Feel::Mixed, _) | (_, Lean::Silent(_) | Lean::Unclear) => 'x',
+            (_, Lean::Threes(_)) => '3',
+            (_, Lean::Twos(_)) => '2',
         };
         let layer = Row::standing_out(profile);
         let mark = |pulse: Pulse| match layer {

@@ -8,6 +8,7 @@ use crate::world::{Day, Moment, Seed, Stamp};
 
 fn recipe(feels: &[Feel], entries: &[Entry]) -> Recipe {
     Recipe::new(RecipeParts {
+        pattern: crate::rhythm::Pattern::SIX,
         families: vec![Family::BassStrums, Family::Arpeggio],
         feels: feels.to_vec(),
         tempo: (120, 200),
@@ -27,7 +28,7 @@ fn forms() -> Vec<(Form, Recipe)> {
     vec![
         (
             Form::NameFeel,
-            recipe(&Feel::ALL, &[Entry::One, Entry::Pickup]),
+            recipe(&Feel::OPEN, &[Entry::One, Entry::Pickup]),
         ),
         (
             Form::FindStart(By::Count),

@@ -15,16 +15,29 @@ pub enum Feel {
     InTurn,
     /// Nothing decides; either reading fits.
     Either,
+    /// It groups its cycle as the pattern of the cycle does: 3-3-2-2-2, 2-2-3 and the like.
+    Mixed,
 }
 
 impl Feel {
-    /// All feels, in the order in which they are offered as answers.
-    pub const ALL: [Self; 5] = [
+    /// The feels of a cycle whose grouping is open, in the order in which they are offered as
+    /// answers.
+    pub const OPEN: [Self; 5] = [
         Self::Threes,
         Self::Twos,
         Self::Both,
         Self::InTurn,
         Self::Either,
+    ];
+
+    /// All feels.
+    pub const ALL: [Self; 6] = [
+        Self::Threes,
+        Self::Twos,
+        Self::Both,
+        Self::InTurn,
+        Self::Either,
+        Self::Mixed,
     ];
 
     /// Its id in decks, files and commands.
@@ -35,6 +48,7 @@ impl Feel {
             Self::Both => "both",
             Self::InTurn => "in-turn",
             Self::Either => "either",
+            Self::Mixed => "mixed",
         }
     }
 
@@ -51,6 +65,7 @@ impl Feel {
             Self::Both => "both at once",
             Self::InTurn => "in turn",
             Self::Either => "fits either",
+            Self::Mixed => "as its cycle is grouped",
         }
     }
 
@@ -59,7 +74,7 @@ impl Feel {
         match self {
             Self::Threes => Some(Layer::every(cycle, 3)),
             Self::Twos => Some(Layer::every(cycle, 2)),
-            Self::Both | Self::InTurn | Self::Either => None,
+            Self::Both | Self::InTurn | Self::Either | Self::Mixed => None,
         }
     }
 }

@@ -1,7 +1,8 @@
 //! Cycles, pulses, layers and groupings in exact integers.
 //!
 //! Read [`Layer`] first: the set of pulses that one voice accents. A [`Cycle`] is its length, a
-//! [`Grouping`] an ordered sum of twos and threes that states one. Musical time is counted in
+//! [`Grouping`] an ordered sum of twos and threes that states one, a [`Pattern`] a cycle as the trade
+//! groups it. Musical time is counted in
 //! [`Tick`]s, 240 to the pulse; [`Tempo`] and [`PulseMap`] turn ticks into microseconds.
 //!
 //! [`theory`] holds the measures of the literature, asked of layers alone.
@@ -15,6 +16,7 @@ mod feel;
 mod grouping;
 mod layer;
 mod notation;
+mod pattern;
 #[cfg(test)]
 pub(crate) mod strategies;
 mod tempo;
@@ -27,5 +29,6 @@ pub use feel::Feel;
 pub use grouping::{Group, Grouping, GroupingError};
 pub use layer::{Layer, LayerError};
 pub use notation::NotationError;
+pub use pattern::Pattern;
 pub use tempo::{PulseMap, Tempo, TempoError};
 pub use tick::{Deviation, TICKS_PER_PULSE, Tick, Ticks};

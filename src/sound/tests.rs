@@ -35,8 +35,10 @@ fn note(at: i64, touch: Touch, pitch: u8) -> Note {
     let (voice, pitch) = match touch {
         Touch::Thumb => (Voice::Bass, Some(Pitch(pitch))),
         Touch::Finger => (Voice::Line, Some(Pitch(pitch))),
-        Touch::Down | Touch::Up => (Voice::Chords, Some(Pitch(pitch))),
-        Touch::Golpe => (Voice::Strike, None),
+        Touch::Down | Touch::Up | Touch::Roll | Touch::Stopped => {
+            (Voice::Chords, Some(Pitch(pitch)))
+        }
+        Touch::Golpe | Touch::GolpeSoft => (Voice::Strike, None),
         Touch::Sorda | Touch::Clara | Touch::Bell => (Voice::Claps, None),
     };
     Note {

@@ -239,6 +239,12 @@ fn on_bench(bench: &Bench) -> Vec<Binding> {
             "the same notes under both claps",
         ),
         binding(tempo, "tempo", "faster and slower"),
+        step(
+            'y',
+            Step::Pattern,
+            "cycle",
+            "six, twelve, five, the bell and others",
+        ),
         step('f', Step::Family, "surface", "another family of surfaces"),
         step(
             'l',

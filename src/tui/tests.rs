@@ -128,6 +128,7 @@ fn label(text: &str) -> Label {
 
 fn next(form: &Form, families: &[Family], feels: &[Feel], seed: u64) -> Event {
     let recipe = Recipe::new(RecipeParts {
+        pattern: crate::rhythm::Pattern::SIX,
         families: families.to_vec(),
         feels: feels.to_vec(),
         tempo: (140, 200),
@@ -256,7 +257,8 @@ fn today() -> World {
 }
 
 fn bench(steps: &[Step]) -> World {
-    let mut bench = Bench::new(Seed(5), Counting::FromOne).expect("a phrase for the bench");
+    let mut bench = Bench::new(Seed(5), Counting::FromOne, crate::phrase::Speakers::Full)
+        .expect("a phrase for the bench");
     steps.iter().for_each(|step| bench.step(*step));
     let mut world = World::at(Place::Bench(Box::new(bench)));
     world.playhead = Some(playhead(1, 2.5, 0.4));

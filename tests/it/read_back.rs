@@ -256,7 +256,7 @@ fn metre(case: &Case, voice: &str, cycle: i64) -> (u64, u64) {
             let n = twos_only.iter().filter(|(at, ..)| *at < 1440).count();
             if n == 3 { twos } else { threes }
         }
-        (Bars::AsFelt, Feel::Either) => threes,
+        (Bars::AsFelt, Feel::Either | Feel::Mixed) => threes,
     }
 }
 

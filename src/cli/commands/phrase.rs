@@ -11,7 +11,7 @@ use crate::cli::failure::{Failure, Kind};
 use crate::deck::{Deck, Exercise};
 use crate::notate;
 use crate::pcm::{SampleRate, wav};
-use crate::phrase::{GENERATOR, Level, Measured, Note, Purpose, Recipe, Row, Wanted, make};
+use crate::phrase::{GENERATOR, Level, Measured, Note, Purpose, Row, Wanted, make};
 use crate::quiz::Form;
 use crate::rhythm::{Counting, Feel, Tick};
 use crate::sound::{Timeline, render};
@@ -122,14 +122,10 @@ fn measure(
         knocks: None,
         purpose,
     };
-    if wanted.feel == Feel::InTurn && exercise.recipe.cycles().0 < 4 {
-        let what = "in-turn needs phrases of 4 cycles or more, and this exercise has fewer";
-        return Err(Failure::new(
-            Kind::Usage,
-            what,
-            "choose another feel or exercise",
-        ));
-    }
+    exercise
+        .recipe
+        .allows(wanted.feel)
+        .map_err(|error| Failure::new(Kind::Usage, error, "choose another feel or exercise"))?;
     make(&exercise.recipe, &wanted, seed)
         .map_err(|error| Failure::new(Kind::No, error, "try a stronger --level or another --seed"))
 }
@@ -150,7 +146,7 @@ fn describe(exercise: &Exercise, measured: &Measured, seed: Seed) -> Value {
         "generator": GENERATOR,
         "level_db": measured.level().decibels(),
         "tempo_ppm": phrase.tempo.pulses_a_minute(),
-        "cycle": Recipe::CYCLE.n_pulses(),
+        "cycle": phrase.cycle.n_pulses(),
         "feel": phrase.feel.id(),
         "margin": round6(measured.margin()),
         "start_count": phrase.entry_pulse().idx() + 1,

@@ -87,6 +87,7 @@ impl Ready {
             calendar: Calendar::default(),
             seed: self.seed,
             output,
+            speakers: practice.speakers(),
             no_sound,
         }
     }

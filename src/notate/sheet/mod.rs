@@ -157,7 +157,11 @@ impl Block<'_> {
     fn answers(&self, canvas: &mut Canvas<'_>, barring: &Barring<'_>) {
         let phrase = self.item.phrase;
         let mut y = self.top + 8.0;
-        for feel in Feel::ALL {
+        let feels: &[Feel] = match phrase.feel {
+            Feel::Mixed => &[Feel::Mixed],
+            _ => &Feel::OPEN,
+        };
+        for &feel in feels {
             canvas.rect(ANSWERS, y - 3.2, (3.6, 3.6), ("black", "none"));
             if self.side == Side::Key && feel == phrase.feel {
                 canvas.cross(ANSWERS, y - 3.2, 3.6);

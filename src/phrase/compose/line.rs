@@ -1,6 +1,6 @@
 //! Contours of a single line: the tops of its figures on the marks, falling between them.
 
-use crate::phrase::cells::FALLS;
+use crate::phrase::cells::{FALLS, FIGURE_TAILS};
 use crate::world::Dice;
 
 /// Where tops lie in the scale, in steps over the final.
@@ -55,7 +55,15 @@ fn figure(top: i32, last: i32, length: usize, fall: Option<i32>, shape: [i32; 5]
     let last = last.min(top - 1);
     let mut here = top;
     let mut notes = vec![top];
-    for (place, sixths) in shape.into_iter().enumerate().take(length.saturating_sub(2)) {
+    let n_inner = length.saturating_sub(2);
+    for place in 0..n_inner {
+        // A longer figure takes the whole shape, stretched.
+        let read = if n_inner <= shape.len() {
+            place
+        } else {
+            place * shape.len() / n_inner
+        };
+        let sixths = shape.get(read).copied().unwrap_or(6);
         let wanted = match fall.filter(|_| place == 0) {
             Some(fall) => top - fall,
             None => top - (sixths * (top - last) + 3) / 6,
@@ -68,6 +76,43 @@ fn figure(top: i32, last: i32, length: usize, fall: Option<i32>, shape: [i32; 5]
         notes.push(last);
     }
     notes
+}
+
+/// Scale steps of an even line, one a pulse, in which a figure from mark to mark comes again, at one
+/// height within a cycle of `n_cycle` pulses and at another in the next. Each of its inner notes is
+/// kept with the probability `share`, else drawn anew.
+pub(super) fn figures(is_mark: &[bool], n_cycle: usize, share: f64, dice: &mut Dice) -> Vec<i32> {
+    let mut draw_tail = || dice.pick(&FIGURE_TAILS).copied().unwrap_or([1; 5]);
+    let (stated, varied) = (draw_tail(), draw_tail());
+    let n_cycles = is_mark.len() / n_cycle.max(1);
+    let mut top = MIDDLE;
+    let mut since_mark = 0;
+    let mut is_restated = false;
+    let mut line = Vec::with_capacity(is_mark.len());
+    for (idx, is_mark) in is_mark.iter().enumerate() {
+        if idx.is_multiple_of(n_cycle) {
+            top = MIDDLE + draw(dice, -2, 2);
+            is_restated = false;
+        } else if *is_mark {
+            is_restated = true;
+        }
+        since_mark = if *is_mark { 0 } else { since_mark + 1 };
+        // Another figure in the last cycle.
+        let tail = if idx / n_cycle + 1 == n_cycles {
+            varied
+        } else {
+            stated
+        };
+        line.push(match since_mark {
+            0 => top,
+            n => {
+                let under = tail.get((n - 1) % tail.len()).copied().unwrap_or(1);
+                let is_kept = !is_restated || dice.real(0.0, 1.0) < share;
+                top - if is_kept { under } else { draw(dice, 1, 4) }
+            }
+        });
+    }
+    line
 }
 
 fn draw(dice: &mut Dice, low: i32, high: i32) -> i32 {
@@ -90,8 +135,24 @@ mod tests {
     use crate::world::Seed;
 
     #[test]
+    fn a_whole_share_restates_the_figure_note_for_note() {
+        for seed in 0..200 {
+            for every in [2, 3] {
+                let is_mark: Vec<bool> = (0..24).map(|idx| idx % every == 0).collect();
+                let line = figures(&is_mark, 6, 1.0, &mut Seed(seed).dice());
+                for cycle in line.chunks_exact(6) {
+                    let mut statements = cycle.chunks_exact(every);
+                    let first = statements.next().expect("a first statement");
+                    assert!(statements.all(|again| again == first), "{line:?}");
+                    assert!(first[1..].iter().all(|step| *step < first[0]), "{line:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
     fn tops_stand_on_the_marks_and_nowhere_else() {
-        for (n, every) in [(0, 3), (1, 2), (2, 6)] {
+        for (n, every) in [(0, 3), (1, 2), (2, 6), (3, 12)] {
             for seed in 0..500 {
                 let is_mark: Vec<bool> = (0..24).map(|idx| idx % every == 0).collect();
                 let rise = 1.0 + 0.03 * seed as f64;

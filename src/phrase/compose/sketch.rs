@@ -1,7 +1,7 @@
 //! What is decided of a phrase before its first note.
 
-use crate::phrase::{Bell, Entry, Family, Level, Purpose, Recipe, Wanted};
-use crate::rhythm::{Feel, Layer, Tempo};
+use crate::phrase::{Bell, Entry, Family, Level, Purpose, Recipe, Speakers, Wanted};
+use crate::rhythm::{Cycle, Feel, Layer, Pattern, Tempo};
 use crate::world::{Dice, Seed};
 
 /// What the accents of a phrase are to tell.
@@ -15,6 +15,8 @@ pub(super) enum Telling {
 
 /// What is decided before the first note.
 pub(super) struct Sketch {
+    pub(super) pattern: Pattern,
+    pub(super) speakers: Speakers,
     pub(super) family: Family,
     pub(super) feel: Feel,
     pub(super) level: Level,
@@ -44,8 +46,10 @@ impl Sketch {
         );
         let entry = draw_entry(recipe, telling, &mut dice);
         let family = *dice.pick(recipe.families()).expect("a recipe has a family");
-        let (marks, knocks) = draw_layers(wanted, n_cycles, &mut dice);
+        let (marks, knocks) = draw_layers(recipe.pattern(), wanted, n_cycles, &mut dice);
         Self {
+            pattern: recipe.pattern(),
+            speakers: recipe.speakers(),
             family,
             feel: wanted.feel,
             level: wanted.level,
@@ -57,10 +61,14 @@ impl Sketch {
             knocks,
         }
     }
+
+    pub(super) fn cycle(&self) -> Cycle {
+        self.pattern.cycle()
+    }
 }
 
 fn draw_entry(recipe: &Recipe, telling: Telling, dice: &mut Dice) -> i64 {
-    let n_pulses = i64::try_from(Recipe::CYCLE.n_pulses()).expect("a small number");
+    let n_pulses = i64::try_from(recipe.pattern().cycle().n_pulses()).expect("a small number");
     match (
         dice.pick(recipe.entries()).expect("a recipe has an entry"),
         telling,
@@ -74,10 +82,15 @@ fn draw_entry(recipe: &Recipe, telling: Telling, dice: &mut Dice) -> i64 {
 }
 
 /// The layers that the guitar marks in each cycle, and the layer of the knocks.
-fn draw_layers(wanted: &Wanted, n_cycles: i64, dice: &mut Dice) -> (Vec<Layer>, Option<Layer>) {
-    let cycle = Recipe::CYCLE;
+fn draw_layers(
+    pattern: Pattern,
+    wanted: &Wanted,
+    n_cycles: i64,
+    dice: &mut Dice,
+) -> (Vec<Layer>, Option<Layer>) {
+    let cycle = pattern.cycle();
     let (threes, twos) = (Layer::every(cycle, 3), Layer::every(cycle, 2));
-    let n = usize::try_from(n_cycles).expect("at most eight cycles");
+    let n = usize::try_from(n_cycles).expect("at most ten cycles");
     let mut pair = [threes, twos];
     dice.shuffle(&mut pair);
     let [one, other] = pair;
@@ -85,6 +98,7 @@ fn draw_layers(wanted: &Wanted, n_cycles: i64, dice: &mut Dice) -> (Vec<Layer>, 
         Feel::Threes => vec![threes; n],
         Feel::Twos => vec![twos; n],
         Feel::Either => vec![Layer::every(cycle, cycle.n_pulses()); n],
+        Feel::Mixed => vec![pattern.marks().unwrap_or(threes); n],
         Feel::Both => {
             let knocks = wanted.knocks.unwrap_or(other);
             return (

@@ -5,11 +5,13 @@ use crate::rhythm::{Tick, Ticks};
 
 use crate::phrase::{Loudness, Note, Pitch, Touch, Voice};
 
-/// How long a note of a line is held: to the next.
-const HELD: Ticks = Ticks(235);
 /// How long thumb and chords ring. The same for both, or what rings on would make the stroke after a
 /// low note louder than others.
 const RINGING: Ticks = Ticks(420);
+/// How long the strings of a stopped stroke sound at all.
+const STOPPED: Ticks = Ticks(60);
+/// The share of its power from which a stopped stroke is stopped on all strings.
+const ALL_STOPPED: f64 = 0.9;
 /// Power of a thumb's note that sounds alone, against a finger's. Equal loudness by the ear's
 /// weighting is more power in a low note; this lies half-way between equal loudness and equal power,
 /// so that neither measure of strength points to the marks.
@@ -20,6 +22,8 @@ pub(super) struct Stroke {
     strings: Vec<Part>,
     /// Decibels by which the whole is louder than an ordinary stroke.
     pub(super) accent_db: f64,
+    /// How long a note of a line is held.
+    pub(super) held: Ticks,
 }
 
 struct Part {
@@ -31,6 +35,9 @@ struct Part {
 }
 
 impl Stroke {
+    /// How long a note of an even line is held: to the next.
+    pub(super) const HELD: Ticks = Ticks(235);
+
     /// A downward strum, its power shared evenly.
     pub(super) fn strum(pitches: Vec<Pitch>) -> Self {
         let share = 1.0 / pitches.iter().fold(0.0, |n, _| n + 1.0);
@@ -43,6 +50,7 @@ impl Stroke {
         Self {
             strings: pitches.into_iter().map(part).collect(),
             accent_db: 0.0,
+            held: Self::HELD,
         }
     }
 
@@ -66,6 +74,7 @@ impl Stroke {
         Self {
             strings,
             accent_db: 0.0,
+            held: Self::HELD,
         }
     }
 
@@ -124,6 +133,32 @@ impl Stroke {
         self
     }
 
+    /// Stops its strings from the lowest up, so that the stopped ones stand so many decibels over
+    /// those that ring on. The highest rings on where that is asked at all.
+    pub(super) fn stopped(mut self, over_rest_db: f64) -> Self {
+        let share = share_of(over_rest_db);
+        let n = self.strings.len();
+        let n_stopped = match share {
+            share if share >= ALL_STOPPED => n,
+            // As many as half of them, so that what rings is a chord still.
+            _ => n / 2,
+        };
+        let even = |n: usize, of: f64| of / (0..n.max(1)).fold(0.0, |n, _| n + 1.0);
+        let (low, high) = if n_stopped == n {
+            (even(n, 1.0), 0.0)
+        } else {
+            (even(n_stopped, share), even(n - n_stopped, 1.0 - share))
+        };
+        for (place, part) in self.strings.iter_mut().enumerate() {
+            (part.touch, part.share) = if place < n_stopped {
+                (Touch::Stopped, low)
+            } else {
+                (part.touch, high)
+            };
+        }
+        self
+    }
+
     fn scale(&mut self, by: f64) {
         // Leaving a string out took its share with it.
         let left: f64 = self.strings.iter().map(|part| part.share).sum();
@@ -139,7 +174,9 @@ impl Stroke {
         let mut notes = Vec::with_capacity(self.strings.len());
         for part in self.strings {
             let length = if part.voice == Voice::Line {
-                HELD
+                self.held
+            } else if part.touch == Touch::Stopped {
+                STOPPED
             } else {
                 RINGING
             };

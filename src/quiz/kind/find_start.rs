@@ -61,16 +61,16 @@ fn start_at(pulse_idx: usize) -> Answer {
 }
 
 /// The counts, in the learner's convention.
-pub(in crate::quiz) fn choices(counting: Counting) -> Vec<String> {
-    let cycle = Recipe::CYCLE;
+pub(in crate::quiz) fn choices(phrase: &Phrase, counting: Counting) -> Vec<String> {
+    let cycle = phrase.cycle;
     cycle
         .pulses()
         .map(|pulse| format!("on {}", counting.name(cycle, pulse)))
         .collect()
 }
 
-pub(in crate::quiz) fn counted(idx: usize) -> Option<Answer> {
-    (idx < Recipe::CYCLE.n_pulses()).then(|| start_at(idx))
+pub(in crate::quiz) fn counted(phrase: &Phrase, idx: usize) -> Option<Answer> {
+    (idx < phrase.cycle.n_pulses()).then(|| start_at(idx))
 }
 
 /// How many of the last taps must agree.
@@ -209,6 +209,7 @@ mod tests {
     #[test]
     fn no_entry_four_times_running() {
         let recipe = crate::phrase::Recipe::new(crate::phrase::RecipeParts {
+            pattern: crate::rhythm::Pattern::SIX,
             families: vec![crate::phrase::Family::Arpeggio],
             feels: vec![Feel::Threes],
             tempo: (120, 200),

@@ -59,7 +59,8 @@ fn draw_truth(
     lately: &[Answer],
     dice: &mut Dice,
 ) -> (Feel, Layer) {
-    let cycle = Recipe::CYCLE;
+    let pattern = recipe.pattern();
+    let cycle = pattern.cycle();
     let threes = Layer::every(cycle, 3);
     if to == Fits::Knocks {
         let open = without_a_run(clappings, lately, Answer::Clapping);
@@ -69,16 +70,13 @@ fn draw_truth(
     let stated: Vec<Layer> = recipe
         .feels()
         .iter()
-        .filter_map(|feel| feel.layer(cycle))
+        .filter_map(|feel| pattern.claps(*feel))
         .collect();
     let open = without_a_run(&stated, lately, Answer::Clapping);
     let truth = *dice.pick(&open).unwrap_or(&threes);
-    let feel = if truth == threes {
-        Feel::Threes
-    } else {
-        Feel::Twos
-    };
-    (feel, truth)
+    let states = |feel: &&Feel| pattern.claps(**feel) == Some(truth);
+    let feel = recipe.feels().iter().find(states).copied();
+    (feel.unwrap_or(Feel::Threes), truth)
 }
 
 pub(in crate::quiz) fn choices(n: usize) -> Vec<String> {

@@ -86,7 +86,7 @@ impl Form {
     pub fn alternatives(&self, recipe: &Recipe) -> u8 {
         let n = match self {
             Self::NameFeel => recipe.feels().len(),
-            Self::FindStart(By::Count) => Recipe::CYCLE.n_pulses(),
+            Self::FindStart(By::Count) => recipe.pattern().cycle().n_pulses(),
             Self::FindStart(By::Taps) => 0,
             Self::FitClapping { clappings, .. } => clappings.len().min(fit_clapping::MOST_OFFERED),
         };

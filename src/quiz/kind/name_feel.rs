@@ -4,7 +4,7 @@
 //! or number of notes; the generator sees to that.
 
 use crate::phrase::{Level, NoPhrase, Purpose, Recipe, Row, Wanted, make};
-use crate::rhythm::{Counting, Feel, Layer};
+use crate::rhythm::{Counting, Feel, Layer, Pulse};
 use crate::world::Seed;
 
 use crate::quiz::Answer;
@@ -28,7 +28,7 @@ pub(in crate::quiz) fn ask(
     };
     let measured = make(recipe, &wanted, seed)?;
     // Answers keep their order from question to question, so that a finger learns its place.
-    let choices = Feel::ALL
+    let choices = Feel::OPEN
         .into_iter()
         .filter(|feel| recipe.feels().contains(feel))
         .collect();
@@ -56,7 +56,7 @@ pub(in crate::quiz) fn claps(question: &Question, feel: Feel) -> Vec<Layer> {
                     .map(|idx| if idx < half { threes } else { twos })
                     .collect()
             }),
-        Feel::Either => Vec::new(),
+        Feel::Either | Feel::Mixed => Vec::new(),
     }
 }
 
@@ -74,19 +74,18 @@ pub(in crate::quiz) fn reason(question: &Question, counting: Counting) -> String
     match question.phrase().feel {
         Feel::Either => nothing_decides(question, counting),
         Feel::InTurn => turn_in_words(question, counting),
-        Feel::Threes | Feel::Twos | Feel::Both => speaking_voices(question, counting),
+        Feel::Threes | Feel::Twos | Feel::Both | Feel::Mixed => speaking_voices(question, counting),
     }
 }
 
 fn nothing_decides(question: &Question, counting: Counting) -> String {
     let cycle = question.phrase().cycle;
-    let names: Vec<String> = [2, 3, 4]
-        .into_iter()
-        .map(|idx| counting.name(cycle, cycle.pulse_at(idx)))
-        .collect();
+    let (threes, twos) = (Layer::every(cycle, 3), Layer::every(cycle, 2));
+    let decides = |pulse: &Pulse| threes.contains(*pulse) != twos.contains(*pulse);
+    let deciding = Layer::on(cycle, cycle.pulses().filter(decides)).expect("pulses of the cycle");
     format!(
-        "Nothing stands out on {}, {} or {}, so either reading fits.",
-        names[0], names[1], names[2]
+        "Nothing stands out on {} more than on the others, so either reading fits.",
+        counting.list(deciding)
     )
 }
 

@@ -4,7 +4,7 @@ use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 
 use crate::app::bench::{Bench, Guide};
-use crate::rhythm::{Cycle, Layer};
+use crate::rhythm::Layer;
 use crate::tui::page::{Body, INDENT, Screen, cell};
 use crate::tui::theme::Theme;
 use crate::tui::view::View;
@@ -38,7 +38,7 @@ pub(in crate::tui) fn screen(
     body.mention(said_of_guide(bench));
     Screen {
         title: "bench".to_owned(),
-        aside: format!("six   {} pulses a minute", bench.ppm),
+        aside: format!("{}   {} pulses a minute", bench.pattern.words(), bench.ppm),
         body,
     }
 }
@@ -82,13 +82,16 @@ fn wheel_lines(
         reason = "a pulse of a cycle"
     )]
     let here = pulse.map(|pulse| pulse.max(0.0) as usize);
-    let said = [
-        "",
-        "",
-        "the line joins the threes,",
-        "the three-cornered figure the twos;",
-        "both are drawn from what sounds",
-    ];
+    let said = match bench.pattern.marks() {
+        Some(_) => ["", "", "the stars join", "the marks of this cycle", ""],
+        None => [
+            "",
+            "",
+            "strokes join the threes,",
+            "dots join the twos;",
+            "both are drawn from what sounds",
+        ],
+    };
     let lines = wheel::lines(&bench.counts, &figures, here);
     let pair = |(idx, line): (usize, String)| {
         let wheel = cell(&line, wheel::SIZE.0 + 3);
@@ -111,9 +114,10 @@ fn figures(bench: &Bench, cycle: usize) -> Vec<(Layer, char)> {
         .map(|(row, _)| row.marks(cycle));
     let marks: Vec<&[char]> = sounding.collect();
     let claps = bench.claps_row.marks(cycle);
+    let cycle = bench.pattern.cycle();
     let states = |sign: char, every: usize| {
-        let layer = Layer::every(Cycle::SIX, every);
-        let by_claps = Cycle::SIX.pulses().all(|pulse| {
+        let layer = Layer::every(cycle, every);
+        let by_claps = cycle.pulses().all(|pulse| {
             let clapped = claps.get(pulse.idx()) == Some(&'x');
             clapped == layer.contains(pulse)
         });
@@ -122,7 +126,8 @@ fn figures(bench: &Bench, cycle: usize) -> Vec<(Layer, char)> {
     };
     let twos = states('2', 2).map(|layer| (layer, '.'));
     let threes = states('3', 3).map(|layer| (layer, '|'));
-    twos.into_iter().chain(threes).collect()
+    let own = bench.pattern.marks().map(|layer| (layer, '*'));
+    own.into_iter().chain(twos).chain(threes).collect()
 }
 
 fn said_of_guide(bench: &Bench) -> &'static str {

@@ -1,13 +1,16 @@
 //! Measures what the notes of a phrase state, voice by voice and cycle by cycle.
 //!
 //! It reads notes alone and knows nothing of what was meant. The phrase is taken as looping, in the
-//! frame of its cycle: a pickup is the end of the cycle before. Only notes on a pulse count; what
-//! fills the gaps does so alike everywhere.
+//! frame of its cycle: a pickup is the end of the cycle before. Only notes on a pulse are marks; what
+//! fills the gaps does so alike everywhere, save the rolls that lead into a pulse.
+
+mod line;
 
 use crate::accent::{Cue, Profile, size};
-use crate::rhythm::{Cycle, Layer, TICKS_PER_PULSE};
+use crate::rhythm::{Cycle, Layer, TICKS_PER_PULSE, Tick};
 
-use super::{Note, Phrase, Voice};
+use super::{Note, Phrase, Touch, Voice};
+use line::Tune;
 
 /// What one voice states.
 #[derive(Clone, Debug, PartialEq)]
@@ -72,6 +75,8 @@ pub fn rows(phrase: &Phrase) -> Vec<Row> {
 #[derive(Default)]
 struct OnPulse<'a> {
     notes: Vec<&'a Note>,
+    /// The notes of a roll that leads into it.
+    roll: Vec<&'a Note>,
 }
 
 impl OnPulse<'_> {
@@ -86,8 +91,32 @@ impl OnPulse<'_> {
             .sum()
     }
 
-    fn guitar_db(&self) -> f64 {
-        10.0 * self.power(|note| note.voice.is_strings()).max(1e-6).log10()
+    /// Loudness of the guitar's stroke in decibels; `None` without one.
+    fn guitar_db(&self) -> Option<f64> {
+        let power = self.power(|note| note.voice.is_strings());
+        (power > 0.0).then(|| 10.0 * power.log10())
+    }
+
+    /// Decibels of the roll that leads into it over the stroke that lands; `None` without a roll. A
+    /// roll is three strokes or more.
+    fn roll_over_landing(&self) -> Option<f64> {
+        let mut ticks: Vec<Tick> = self.roll.iter().map(|note| note.at).collect();
+        ticks.dedup();
+        if ticks.len() < 3 {
+            return None;
+        }
+        let power = |note: &&Note| 10_f64.powf(note.loudness.decibels() / 10.0);
+        let roll: f64 = self.roll.iter().map(power).sum();
+        let landing = self.power(|note| note.voice == Voice::Chords);
+        Some(10.0 * (roll / landing.max(1e-9)).log10())
+    }
+
+    /// Decibels of stopped strings over ringing ones; `None` where none is stopped.
+    fn stopped_over_ringing(&self) -> Option<f64> {
+        let is_stopped = |note: &Note| note.touch == Touch::Stopped;
+        let stopped = self.power(|note| note.voice == Voice::Chords && is_stopped(note));
+        let ringing = self.power(|note| note.voice == Voice::Chords && !is_stopped(note));
+        (stopped > 0.0).then(|| 10.0 * (stopped / ringing.max(1e-9)).log10())
     }
 
     /// Decibels of one voice over everything else that sounds with it and `counts`.
@@ -95,6 +124,13 @@ impl OnPulse<'_> {
         let own = self.power(|note| note.voice == voice);
         let rest = self.power(|note| note.voice != voice && counts(note));
         10.0 * (own.max(1e-9) / rest.max(1e-9)).log10()
+    }
+
+    /// Decibels of a knock, clap or bell over the guitar's stroke on its pulse or, where the guitar is
+    /// silent, over an ordinary one.
+    fn over_guitar(&self, voice: Voice) -> f64 {
+        let own = self.power(|note| note.voice == voice);
+        10.0 * own.max(1e-9).log10() - self.guitar_db().unwrap_or(0.0)
     }
 
     fn mean_pitch(&self, counts: impl Fn(&Note) -> bool) -> Option<f64> {
@@ -109,8 +145,9 @@ impl OnPulse<'_> {
     /// Share of the power of the chord strings on each of the twelve pitch classes; `None` of fewer
     /// than three strings, which are no chord.
     fn harmony(&self) -> Option<[f64; 12]> {
-        let strings: Vec<&&Note> = self.of(Voice::Chords).collect();
-        let power: f64 = self.power(|note| note.voice == Voice::Chords);
+        let rings = |note: &Note| note.voice == Voice::Chords && note.touch != Touch::Stopped;
+        let strings: Vec<&&Note> = self.notes.iter().filter(|note| rings(note)).collect();
+        let power: f64 = self.power(rings);
         if strings.len() < 3 || power <= 0.0 {
             return None;
         }
@@ -129,6 +166,7 @@ struct Pulses<'a> {
     pulses: Vec<OnPulse<'a>>,
     /// Mean pitch of chords and line over the whole, for low notes that sound alone.
     middle: f64,
+    tune: Tune,
 }
 
 impl<'a> Pulses<'a> {
@@ -137,17 +175,19 @@ impl<'a> Pulses<'a> {
         let n_pulses = n_cycles * phrase.cycle.n_pulses();
         let mut pulses: Vec<OnPulse<'_>> = (0..n_pulses).map(|_| OnPulse::default()).collect();
         let loop_pulses = i64::try_from(n_pulses).unwrap_or(1).max(1);
-        for note in phrase
-            .notes
-            .iter()
-            .filter(|note| note.at.0 % TICKS_PER_PULSE == 0)
-        {
-            let idx = note.at.pulse_idx().rem_euclid(loop_pulses);
-            if let Some(pulse) = usize::try_from(idx)
-                .ok()
-                .and_then(|idx| pulses.get_mut(idx))
-            {
-                pulse.notes.push(note);
+        for note in &phrase.notes {
+            // What is rolled leads into the next pulse, what stands between pulses is left out.
+            let off = note.at.0.rem_euclid(TICKS_PER_PULSE);
+            let leads = off != 0 && note.touch == Touch::Roll;
+            if off != 0 && !leads {
+                continue;
+            }
+            let idx = note.at.pulse_idx() + i64::from(leads);
+            let pulse = usize::try_from(idx.rem_euclid(loop_pulses)).ok();
+            match pulse.and_then(|idx| pulses.get_mut(idx)) {
+                Some(pulse) if leads => pulse.roll.push(note),
+                Some(pulse) => pulse.notes.push(note),
+                None => {}
             }
         }
         let upper = phrase
@@ -160,6 +200,7 @@ impl<'a> Pulses<'a> {
             cycle: phrase.cycle,
             pulses,
             middle,
+            tune: Tune::of(phrase),
         }
     }
 
@@ -193,26 +234,32 @@ impl<'a> Pulses<'a> {
         if pulse.of(voice).next().is_none() {
             return Vec::new();
         }
-        let knock = |cue| {
-            vec![(
-                cue,
-                size::knock(pulse.over_rest(voice, |n| n.voice.is_strings())),
-            )]
-        };
-        let own = match voice {
+        let knock = |cue| vec![(cue, size::knock(pulse.over_guitar(voice)))];
+        let mut cues = match voice {
             Voice::Strike => return knock(Cue::Strike),
             Voice::Claps => return knock(Cue::Clap),
             Voice::Bell => return knock(Cue::Bell),
-            Voice::Bass => (Cue::Bass, self.bass_units(pulse)),
-            Voice::Chords => (Cue::Chord, self.chord_units(idx)),
-            Voice::Line => (Cue::Turn, self.turn_units(idx)),
+            Voice::Bass => vec![(Cue::Bass, self.bass_units(pulse))],
+            Voice::Chords => self.chord_cues(idx, pulse),
+            Voice::Line => self.tune.cues(idx),
         };
+        let over = pulse.guitar_db().map(|db| db - self.softer_half_db(idx));
+        cues.push((Cue::Loudness, size::loudness(over.unwrap_or(0.0))));
+        cues
+    }
+
+    fn chord_cues(&self, idx: usize, pulse: &OnPulse<'_>) -> Vec<(Cue, f64)> {
+        let roll = pulse.roll_over_landing().map_or(0.0, size::knock);
+        let before = self
+            .before(idx)
+            .and_then(OnPulse::stopped_over_ringing)
+            .map_or(0.0, size::stopped);
+        let here = pulse.stopped_over_ringing().map_or(0.0, size::stopped);
         vec![
-            own,
-            (
-                Cue::Loudness,
-                size::loudness(pulse.guitar_db() - self.neighbours_db(idx)),
-            ),
+            (Cue::Chord, self.chord_units(idx)),
+            (Cue::Roll, roll),
+            // After a stopped stroke a ringing one stands out.
+            (Cue::Stopped, (before - here).max(0.0)),
         ]
     }
 
@@ -241,33 +288,20 @@ impl<'a> Pulses<'a> {
         size::chord(new.filter(|share| *share > 0.0).sum())
     }
 
-    fn turn_units(&self, idx: usize) -> f64 {
-        let height = |pulse: &OnPulse<'_>| pulse.mean_pitch(|note| note.voice == Voice::Line);
-        let here = self.pulses.get(idx).and_then(height);
-        let before = self.before(idx).and_then(height);
-        let after = self
-            .pulses
-            .get((idx + 1) % self.pulses.len())
-            .and_then(height);
-        match (before, here, after) {
-            (Some(before), Some(here), Some(after)) if after < here => size::turn(here - before),
-            _ => 0.0,
-        }
-    }
-
     fn before(&self, idx: usize) -> Option<&OnPulse<'a>> {
         let last = self.pulses.len().checked_sub(1)?;
         self.pulses.get(idx.checked_sub(1).unwrap_or(last))
     }
 
-    /// Mean loudness of the guitar's strokes in the same cycle.
-    fn neighbours_db(&self, idx: usize) -> f64 {
+    /// Mean loudness of the softer half of the guitar's strokes in the same cycle: no layer marks
+    /// more than half of the pulses, so these are what a louder one stands out from.
+    fn softer_half_db(&self, idx: usize) -> f64 {
         let n = self.cycle.n_pulses();
-        let cycle = self
-            .pulses
-            .get(idx / n * n..)
-            .and_then(|rest| rest.get(..n));
-        mean(cycle.unwrap_or_default().iter().map(OnPulse::guitar_db)).unwrap_or(0.0)
+        let cycle = self.pulses.iter().skip(idx / n * n).take(n);
+        let mut strokes: Vec<f64> = cycle.filter_map(OnPulse::guitar_db).collect();
+        strokes.sort_by(f64::total_cmp);
+        let half = strokes.len().div_ceil(2);
+        mean(strokes.into_iter().take(half)).unwrap_or(0.0)
     }
 }
 

@@ -1,0 +1,315 @@
+//! Cycles as the trade groups them: the rows from which phrases may be made.
+
+use std::fmt;
+
+use super::{Counting, Cycle, Feel, Layer, Pulse};
+
+/// A cycle together with what is marked in it, where it is entered, and how it is counted.
+///
+/// An open pattern leaves the grouping to the feel: threes, twos, both. In every other one the cycle
+/// itself has a grouping of its own, as the twelve of the bulerías has 12 3 6 8 10. Sources stand
+/// beside the rows; only what is sourced or common practice is here.
+#[derive(Clone, Copy)]
+pub struct Pattern(&'static Row);
+
+struct Row {
+    id: &'static str,
+    words: &'static str,
+    n_pulses: i64,
+    /// Pulses of its own grouping; none in an open one.
+    marks: &'static [i64],
+    /// The pulse on which the harmony comes to rest; where there is none, on the last mark.
+    close: Option<i64>,
+    /// Strokes of a bell that goes through every cycle.
+    bell: &'static [i64],
+    counting: Counting,
+    /// Slowest and fastest in pulses a minute: where its groups are felt. Estimates from practice.
+    tempo: (i64, i64),
+}
+
+const OPEN: &[i64] = &[];
+/// The standard pattern of seven strokes (Kubik, by way of a reference article on bell patterns).
+const BELL: &[i64] = &[0, 2, 4, 5, 7, 9, 11];
+
+const ROWS: [Row; 20] = [
+    // Fandangos de Huelva and their cousins; common practice, foot on 1 and 4 (Kliman).
+    row("six", "six", 6, OPEN, (100, 260)),
+    // An exercise, and the texture of thick bulerías; common practice.
+    row("twelve", "twelve as two sixes", 12, OPEN, (100, 260)),
+    // Díaz-Báñez and others 2004; posted descriptions of the guajira as 6/8 and 3/4.
+    Row {
+        close: Some(10),
+        counting: Counting::FromLast,
+        ..row(
+            "guajira",
+            "twelve, 12 3 6 8 10",
+            12,
+            &[0, 3, 6, 8, 10],
+            (100, 260),
+        )
+    },
+    // Díaz-Báñez and others 2004.
+    Row {
+        close: Some(10),
+        counting: Counting::FromLast,
+        ..row(
+            "bulerias",
+            "twelve, 12 3 7 8 10",
+            12,
+            &[0, 3, 7, 8, 10],
+            (100, 260),
+        )
+    },
+    // Published teaching pages on soleares and siguiriyas: accents 3 6 8 10 12, resolved at 10.
+    Row {
+        close: Some(9),
+        counting: Counting::UnDos,
+        ..row(
+            "solea",
+            "twelve from 1, 3 6 8 10 12",
+            12,
+            &[2, 5, 7, 9, 11],
+            (70, 180),
+        )
+    },
+    row(
+        "seguiriya",
+        "the twelve from 8",
+        12,
+        &[0, 2, 4, 7, 10],
+        (100, 180),
+    ),
+    // Encyclopaedia summaries on the son jalisciense: one bar of 6/8, the next of 3/4.
+    row(
+        "jalisciense",
+        "twelve, 1 4 7 9 11",
+        12,
+        &[0, 3, 6, 8, 10],
+        (140, 420),
+    ),
+    // Additive cycles; common practice.
+    row("five-23", "five as 2 and 3", 5, &[0, 2], (100, 400)),
+    row("five-32", "five as 3 and 2", 5, &[0, 3], (100, 400)),
+    row(
+        "seven-223",
+        "seven as 2, 2 and 3",
+        7,
+        &[0, 2, 4],
+        (100, 400),
+    ),
+    row(
+        "seven-322",
+        "seven as 3, 2 and 2",
+        7,
+        &[0, 3, 5],
+        (100, 400),
+    ),
+    row(
+        "seven-232",
+        "seven as 2, 3 and 2",
+        7,
+        &[0, 2, 5],
+        (100, 400),
+    ),
+    row(
+        "eight-332",
+        "eight as 3, 3 and 2",
+        8,
+        &[0, 3, 6],
+        (100, 400),
+    ),
+    row("eight-44", "eight as 4 and 4", 8, &[0, 4], (100, 400)),
+    row(
+        "nine-2223",
+        "nine as 2, 2, 2 and 3",
+        9,
+        &[0, 2, 4, 6],
+        (100, 400),
+    ),
+    row("nine-333", "nine as 3, 3 and 3", 9, &[0, 3, 6], (100, 400)),
+    // Layers under the bell (Kubik; Locke 1982 and Agawu 2006 from memory).
+    Row {
+        bell: BELL,
+        ..row(
+            "bell-four",
+            "the bell over four beats",
+            12,
+            &[0, 3, 6, 9],
+            (200, 480),
+        )
+    },
+    Row {
+        bell: BELL,
+        ..row(
+            "bell-six",
+            "the bell over six beats",
+            12,
+            &[0, 2, 4, 6, 8, 10],
+            (200, 480),
+        )
+    },
+    Row {
+        bell: BELL,
+        ..row(
+            "bell-three",
+            "the bell over three beats",
+            12,
+            &[0, 4, 8],
+            (200, 480),
+        )
+    },
+    // Five strokes, twos and threes apart (Toussaint 2013, from memory).
+    row(
+        "bell-five",
+        "twelve, 1 3 5 8 10",
+        12,
+        &[0, 2, 4, 7, 9],
+        (200, 480),
+    ),
+];
+
+const fn row(
+    id: &'static str,
+    words: &'static str,
+    n_pulses: i64,
+    marks: &'static [i64],
+    tempo: (i64, i64),
+) -> Row {
+    Row {
+        id,
+        words,
+        n_pulses,
+        marks,
+        close: None,
+        bell: &[],
+        counting: Counting::FromOne,
+        tempo,
+    }
+}
+
+impl Pattern {
+    /// Six pulses, the grouping left open.
+    pub const SIX: Self = Self(&ROWS[0]);
+
+    /// All patterns, in the order of the table.
+    pub fn all() -> impl ExactSizeIterator<Item = Self> {
+        ROWS.iter().map(Self)
+    }
+
+    /// Its id in decks and commands.
+    pub fn id(self) -> &'static str {
+        self.0.id
+    }
+
+    /// The pattern with this id.
+    pub fn from_id(id: &str) -> Option<Self> {
+        Self::all().find(|pattern| pattern.id() == id)
+    }
+
+    /// In words.
+    pub fn words(self) -> &'static str {
+        self.0.words
+    }
+
+    /// Its cycle.
+    pub fn cycle(self) -> Cycle {
+        Cycle::new(self.0.n_pulses).expect("the rows are cycles")
+    }
+
+    /// What its own grouping marks; `None` where the feel decides.
+    pub fn marks(self) -> Option<Layer> {
+        self.layer(self.0.marks)
+    }
+
+    /// The one layer that claps a feel in it, where there is one.
+    pub fn claps(self, feel: Feel) -> Option<Layer> {
+        match feel {
+            Feel::Mixed => self.marks(),
+            _ => feel.layer(self.cycle()),
+        }
+    }
+
+    /// What a bell strikes in every cycle.
+    pub fn bell(self) -> Option<Layer> {
+        self.layer(self.0.bell)
+    }
+
+    /// The pulse on which the harmony comes to rest, where it is not the last mark.
+    pub fn close(self) -> Option<Pulse> {
+        self.0.close.map(|idx| self.cycle().pulse_at(idx))
+    }
+
+    /// How its counts are spoken where the learner has chosen nothing else.
+    pub fn counting(self) -> Counting {
+        self.0.counting
+    }
+
+    /// Slowest and fastest in pulses a minute.
+    pub fn tempo(self) -> (i64, i64) {
+        self.0.tempo
+    }
+
+    fn layer(self, pulses: &[i64]) -> Option<Layer> {
+        let is_some = !pulses.is_empty();
+        is_some.then(|| Layer::of(self.cycle(), pulses).expect("the rows are layers"))
+    }
+}
+
+impl PartialEq for Pattern {
+    fn eq(&self, other: &Self) -> bool {
+        self.0.id == other.0.id
+    }
+}
+
+impl Eq for Pattern {}
+
+impl fmt::Debug for Pattern {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Pattern({})", self.0.id)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_row_has_an_id_of_its_own_and_makes_layers() {
+        for pattern in Pattern::all() {
+            assert_eq!(Pattern::from_id(pattern.id()), Some(pattern));
+            let (slowest, fastest) = pattern.tempo();
+            assert!(slowest < fastest);
+            let _ = (pattern.marks(), pattern.bell(), pattern.close());
+        }
+        assert_eq!(Pattern::from_id("nonesuch"), None);
+    }
+
+    #[test]
+    fn one_wheel_is_entered_at_three_counts() {
+        // The wheel 3-3-2-2-2 from 12, from 1 and from 8: turning it gives the others (Díaz-Báñez
+        // and others 2004 for the seguiriya).
+        let marks = |id: &str| {
+            Pattern::from_id(id)
+                .and_then(Pattern::marks)
+                .expect("marks")
+        };
+        let wheel = marks("guajira");
+        assert_eq!(wheel.gaps(), [3, 3, 2, 2, 2]);
+        assert_eq!(marks("solea"), wheel.turned(-1));
+        assert_eq!(marks("seguiriya"), wheel.turned(-8));
+    }
+
+    #[test]
+    fn marks_in_counts_are_as_they_are_spoken() {
+        // The accents as the trade speaks them; sources as beside the rows.
+        let spoken = |id: &str| {
+            let pattern = Pattern::from_id(id).expect("a row");
+            pattern.counting().list(pattern.marks().expect("marks"))
+        };
+        assert_eq!(spoken("guajira"), "12, 3, 6, 8 and 10");
+        assert_eq!(spoken("bulerias"), "12, 3, 7, 8 and 10");
+        assert_eq!(spoken("solea"), "3, 6, 8, 10 and dos");
+        assert_eq!(spoken("jalisciense"), "1, 4, 7, 9 and 11");
+        assert_eq!(spoken("bell-five"), "1, 3, 5, 8 and 10");
+    }
+}
