@@ -18,6 +18,7 @@ fn recipe(cycles: i64) -> Recipe {
         families: Family::ALL.to_vec(),
         feels: Feel::OPEN.to_vec(),
         tempo: (160, 160),
+        pacing: contrapalma::phrase::Pacing::Steady,
         cycles: (cycles, cycles),
         entries: Entry::ALL.to_vec(),
         bell: Bell::None,

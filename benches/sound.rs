@@ -34,7 +34,7 @@ fn full() -> Phrase {
     }
     let phrase = Phrase {
         cycle: Cycle::SIX,
-        tempo: Tempo::of_pulses_a_minute(160).expect("in range"),
+        pace: Tempo::of_pulses_a_minute(160).expect("in range").into(),
         n_cycles: 8,
         entry: 0,
         feel: Feel::Both,

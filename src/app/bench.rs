@@ -5,8 +5,8 @@
 
 use crate::accent::Floor;
 use crate::phrase::{
-    Bell, Entry, Family, Level, Phrase, Purpose, Recipe, RecipeParts, Speakers, Touch, Voice,
-    Wanted, make,
+    Bell, Entry, Family, Level, Pacing, Phrase, Purpose, Recipe, RecipeParts, Speakers, Touch,
+    Voice, Wanted, make,
 };
 use crate::quiz::{GridRow, grid};
 use crate::rhythm::{Counting, Feel, Layer, Pattern, TICKS_PER_PULSE};
@@ -382,6 +382,7 @@ impl SetUp {
             families: vec![self.family],
             feels: vec![self.feel],
             tempo: (self.ppm, self.ppm),
+            pacing: Pacing::Steady,
             cycles: (self.n_cycles, self.n_cycles),
             entries: vec![Entry::One],
             bell: Bell::None,

@@ -1,6 +1,6 @@
 //! The recipe of an exercise, from its keys.
 
-use crate::phrase::{Bell, Entry, Family, Recipe, RecipeError, RecipeParts};
+use crate::phrase::{Bell, Entry, Family, Pacing, Recipe, RecipeError, RecipeParts};
 use crate::rhythm::{Feel, Pattern};
 
 use super::fault::Faults;
@@ -18,6 +18,7 @@ pub(super) struct Parts {
     cycles: Option<(i64, i64)>,
     pub(super) entries: Option<Vec<Entry>>,
     bell: Option<Bell>,
+    pacing: Option<Pacing>,
 }
 
 impl Parts {
@@ -38,6 +39,9 @@ impl Parts {
             bell: table.or("bell", Bell::None, faults, |value, faults| {
                 value.one_of(&Bell::ALL, Bell::id, faults)
             }),
+            pacing: table.or("pacing", Pacing::Steady, faults, |value, faults| {
+                value.one_of(&Pacing::ALL, Pacing::id, faults)
+            }),
         }
     }
 
@@ -49,6 +53,7 @@ impl Parts {
             && self.cycles.is_some()
             && self.entries.is_some()
             && self.bell.is_some()
+            && self.pacing.is_some()
     }
 }
 
@@ -92,6 +97,7 @@ pub(super) fn recipe(table: &Table<'_>, parts: Parts, faults: &mut Faults) -> Op
         cycles: parts.cycles.unwrap_or(SOUND_CYCLES),
         entries: parts.entries.unwrap_or(vec![Entry::One]),
         bell: parts.bell.unwrap_or(Bell::None),
+        pacing: parts.pacing.unwrap_or_default(),
     };
     loop {
         let error = match Recipe::new(parts.clone()) {

@@ -60,8 +60,18 @@ fn micros_a_quarter(tempo: Tempo) -> u32 {
 
 fn tempo_track(phrase: &Phrase, bars: Bars) -> Track<'static> {
     let mut track = Timed::new(phrase);
-    let micros = u24::try_from(micros_a_quarter(phrase.tempo)).expect("at most 6,000,000");
-    track.meta(origin(phrase), MetaMessage::Tempo(micros));
+    let begins = origin(phrase);
+    let tempo = |tempo| {
+        let micros = u24::try_from(micros_a_quarter(tempo)).expect("at most 6,000,000");
+        MetaMessage::Tempo(micros)
+    };
+    track.meta(begins, tempo(phrase.pace.at(begins)));
+    let within = begins..phrase.ends();
+    for (at, changed) in phrase.pace.changes() {
+        if *at > within.start && within.contains(at) {
+            track.meta(*at, tempo(*changed));
+        }
+    }
     let bars = Barring::of(phrase, bars).bars(None);
     let mut last = None;
     for bar in &bars {

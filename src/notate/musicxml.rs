@@ -5,6 +5,7 @@ use super::midi::{NYLON_GUITAR, channel, percussion_key};
 use super::written::{Chord, Join, Piece, beams, chords, pieces};
 use super::xml::Xml;
 use crate::phrase::{Note, Phrase, Pitch, Voice};
+use crate::rhythm::Tempo;
 
 /// Sixteenths, the unit of all durations, in a quarter.
 const DIVISIONS: i64 = 4;
@@ -94,8 +95,10 @@ impl Part<'_> {
 
     fn bar(&self, xml: &mut Xml, bar: &Bar, chords: &[Chord]) {
         self.attributes(xml, bar);
-        if self.last.is_none() && self.is_first {
-            tempo(xml, self.phrase);
+        let here = self.phrase.pace.at(bar.begins);
+        let before = self.last.map(|bar| self.phrase.pace.at(bar.begins));
+        if self.is_first && before != Some(here) {
+            tempo(xml, here);
         }
         let pieces = pieces(chords, bar);
         // A pickup's rest is written as long as it is: readers take a bar's rest for a full bar's.
@@ -202,14 +205,15 @@ fn clef(xml: &mut Xml, voice: Voice) {
     }
 }
 
-/// The tempo in print, by the pulse, and for players, who want quarters.
-fn tempo(xml: &mut Xml, phrase: &Phrase) {
-    let hundredths = phrase.tempo.hundredths();
+/// The tempo in print, by the pulse, and for players, who want quarters. Where it moves within a bar
+/// the score has it at the next one; the MIDI file has every pulse.
+fn tempo(xml: &mut Xml, tempo: Tempo) {
+    let hundredths = tempo.hundredths();
     xml.within("direction", &[("placement", "above")], |xml| {
         xml.within("direction-type", &[], |xml| {
             xml.within("metronome", &[], |xml| {
                 xml.text("beat-unit", &[], "eighth");
-                xml.text("per-minute", &[], &phrase.tempo.to_string());
+                xml.text("per-minute", &[], &tempo.to_string());
             });
         });
         let quarters = format!("{:.3}", f64::from(hundredths) / 200.0);

@@ -16,6 +16,7 @@ fn recipe(families: &[Family], entries: &[Entry]) -> Recipe {
         families: families.to_vec(),
         feels: Feel::OPEN.to_vec(),
         tempo: (100, 260),
+        pacing: crate::phrase::Pacing::Steady,
         cycles: (4, 8),
         entries: entries.to_vec(),
         bell: Bell::None,
@@ -38,7 +39,7 @@ fn made(families: &[Family], entry: Entry, feel: Feel, seed: u64) -> Phrase {
 fn bare(entry: i64, notes: Vec<Note>) -> Phrase {
     Phrase {
         cycle: Cycle::SIX,
-        tempo: Tempo::of_pulses_a_minute(240).expect("a tempo"),
+        pace: Tempo::of_pulses_a_minute(240).expect("a tempo").into(),
         n_cycles: 1,
         entry,
         feel: Feel::Either,
@@ -269,7 +270,7 @@ fn questions_are_alike_whatever_the_answer() {
     // Only what is printed of speed and length may differ.
     let alike = |feel, entry| {
         let mut phrase = made(&[Family::BassStrums], entry, feel, 3);
-        phrase.tempo = Tempo::of_pulses_a_minute(150).expect("a tempo");
+        phrase.pace = Tempo::of_pulses_a_minute(150).expect("a tempo").into();
         phrase.n_cycles = 4;
         phrase
     };

@@ -200,7 +200,7 @@ impl Measured {
         let mut line = format!(
             "cycle {} ppm {} cycles {} entry {} {}",
             phrase.cycle.n_pulses(),
-            phrase.tempo,
+            phrase.tempo(),
             phrase.n_cycles,
             phrase.entry,
             phrase.feel.id()

@@ -1,6 +1,6 @@
 //! What a phrase is made of: notes of voices at ticks.
 
-use crate::rhythm::{Cycle, Feel, Layer, Tempo, Tick, Ticks};
+use crate::rhythm::{Cycle, Feel, Layer, Pace, Tempo, Tick, Ticks};
 
 /// A part that is heard as one: it carries its own accents and is never summed with another.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -130,7 +130,7 @@ pub struct Phrase {
     /// The cycle it goes through.
     pub cycle: Cycle,
     /// Its speed.
-    pub tempo: Tempo,
+    pub pace: Pace,
     /// How many cycles it lasts.
     pub n_cycles: u32,
     /// The pulse on which it comes in: 0 is the count of one, positive is later in the cycle,
@@ -143,6 +143,11 @@ pub struct Phrase {
 }
 
 impl Phrase {
+    /// The tempo at its beginning.
+    pub fn tempo(&self) -> Tempo {
+        self.pace.first()
+    }
+
     /// The first tick that belongs to it.
     pub fn begins(&self) -> Tick {
         Tick::of_pulse(self.entry)

@@ -147,6 +147,32 @@ impl Bell {
     }
 }
 
+/// How the tempo goes through a phrase.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum Pacing {
+    /// It stays.
+    #[default]
+    Steady,
+    /// It moves by 20 to 40 % up or down, within a cycle in the middle of the phrase.
+    Moving,
+    /// The pulses before the close are a little longer, as a player breathes there.
+    Elastic,
+}
+
+impl Pacing {
+    /// All ways of pacing.
+    pub const ALL: [Self; 3] = [Self::Steady, Self::Moving, Self::Elastic];
+
+    /// Its id in decks.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Steady => "steady",
+            Self::Moving => "moving",
+            Self::Elastic => "elastic",
+        }
+    }
+}
+
 /// What phrases are to be heard through.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub enum Speakers {
@@ -167,8 +193,10 @@ pub struct RecipeParts {
     pub families: Vec<Family>,
     /// The feels in play, drawn evenly by whoever asks.
     pub feels: Vec<Feel>,
-    /// Slowest and fastest, in pulses a minute.
+    /// Slowest and fastest, in pulses a minute, in which a phrase begins.
     pub tempo: (i64, i64),
+    /// How the tempo goes on from there.
+    pub pacing: Pacing,
     /// Fewest and most cycles.
     pub cycles: (i64, i64),
     /// Where it may come in, drawn evenly.
@@ -311,7 +339,12 @@ impl Recipe {
         self.parts.bell
     }
 
-    /// Slowest and fastest.
+    /// How the tempo goes through a phrase.
+    pub fn pacing(&self) -> Pacing {
+        self.parts.pacing
+    }
+
+    /// Slowest and fastest in which a phrase begins.
     pub fn tempo(&self) -> (Tempo, Tempo) {
         (self.slowest, self.fastest)
     }

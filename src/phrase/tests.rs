@@ -11,6 +11,7 @@ fn recipe(families: &[Family], entries: &[Entry]) -> Recipe {
         families: families.to_vec(),
         feels: Feel::OPEN.to_vec(),
         tempo: (100, 260),
+        pacing: crate::phrase::Pacing::Steady,
         cycles: (4, 8),
         entries: entries.to_vec(),
         bell: Bell::None,
@@ -89,6 +90,7 @@ fn in_pattern(pattern: Pattern, family: Family, tenths: i16, seed: u64) -> Measu
         families: vec![family],
         feels: vec![feel],
         tempo: pattern.tempo(),
+        pacing: crate::phrase::Pacing::Steady,
         cycles: (2, 10),
         entries: vec![Entry::One],
         bell: Bell::None,
@@ -237,13 +239,13 @@ fn loudest_pulse(made: &Measured, from: usize) -> usize {
 #[test]
 fn nothing_but_the_grouping_gives_it_away() {
     blind(&SINGLE_CUE, "the tempo", |made| {
-        f64::from(made.phrase().tempo.hundredths())
+        f64::from(made.phrase().tempo().hundredths())
     });
     blind(&SINGLE_CUE, "the number of notes", |made| {
         made.phrase().notes.len() as f64
     });
     blind(&SINGLE_CUE, "the length", |made| {
-        f64::from(made.phrase().n_cycles) / f64::from(made.phrase().tempo.hundredths())
+        f64::from(made.phrase().n_cycles) / f64::from(made.phrase().tempo().hundredths())
     });
     blind(&SINGLE_CUE, "the number of cycles", |made| {
         f64::from(made.phrase().n_cycles)

@@ -273,7 +273,7 @@ impl Sitting {
             phase: open.ticket.phase,
             level: open.ticket.level,
             criterion: open.ticket.criterion,
-            tempo: phrase.tempo,
+            tempo: phrase.tempo(),
             alternatives: open.ticket.alternatives,
             truth: open.question.truth(),
             answer,
@@ -342,7 +342,7 @@ fn passed_over() -> Vec<Effect> {
 /// Microseconds of one cycle.
 fn cycle_micros(phrase: &Phrase) -> u64 {
     let n_pulses = i64::try_from(phrase.cycle.n_pulses()).unwrap_or(1);
-    let micros = PulseMap::steady(phrase.tempo, 0).micros_at(Tick::of_pulse(n_pulses));
+    let micros = PulseMap::of(phrase.pace.clone(), 0).micros_at(Tick::of_pulse(n_pulses));
     u64::try_from(micros).unwrap_or(1)
 }
 

@@ -12,6 +12,7 @@ fn recipe(feels: &[Feel], entries: &[Entry]) -> Recipe {
         families: vec![Family::BassStrums, Family::Arpeggio],
         feels: feels.to_vec(),
         tempo: (120, 200),
+        pacing: crate::phrase::Pacing::Steady,
         cycles: (4, 4),
         entries: entries.to_vec(),
         bell: Bell::None,
@@ -62,7 +63,7 @@ fn ask(form: &Form, recipe: &Recipe, seed: u64) -> Question {
 /// What a learner who knows the truth would give.
 fn knowing(question: &Question) -> Given {
     let phrase = question.phrase();
-    let pulse_micros = 6_000_000_000 / i64::from(phrase.tempo.hundredths());
+    let pulse_micros = 6_000_000_000 / i64::from(phrase.tempo().hundredths());
     match question.truth() {
         Answer::Start(_) if question.is_tapped() => Given::Taps(
             (1..5)
@@ -253,7 +254,7 @@ fn an_answer_is_recorded_with_what_was_heard() {
     };
     let effects = sitting.handle(Event::Choose(idx), &now(9_000));
     let attempt = recorded(&effects);
-    let cycle_ms = 6.0 * 60_000.0 / question.phrase().tempo.pulses_a_minute();
+    let cycle_ms = 6.0 * 60_000.0 / question.phrase().tempo().pulses_a_minute();
     assert_eq!(
         attempt.id,
         AttemptId {

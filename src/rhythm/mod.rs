@@ -3,7 +3,7 @@
 //! Read [`Layer`] first: the set of pulses that one voice accents. A [`Cycle`] is its length, a
 //! [`Grouping`] an ordered sum of twos and threes that states one, a [`Pattern`] a cycle as the trade
 //! groups it. Musical time is counted in
-//! [`Tick`]s, 240 to the pulse; [`Tempo`] and [`PulseMap`] turn ticks into microseconds.
+//! [`Tick`]s, 240 to the pulse; a [`Pace`] of [`Tempo`]s and a [`PulseMap`] turn ticks into time.
 //!
 //! [`theory`] holds the measures of the literature, asked of layers alone.
 //!
@@ -30,5 +30,5 @@ pub use grouping::{Group, Grouping, GroupingError};
 pub use layer::{Layer, LayerError};
 pub use notation::NotationError;
 pub use pattern::Pattern;
-pub use tempo::{PulseMap, Tempo, TempoError};
+pub use tempo::{Pace, PulseMap, Tempo, TempoError};
 pub use tick::{Deviation, TICKS_PER_PULSE, Tick, Ticks};

@@ -242,7 +242,7 @@ mod tests {
         };
         let phrase = Phrase {
             cycle: Cycle::SIX,
-            tempo: Tempo::of_pulses_a_minute(160).expect("in range"),
+            pace: Tempo::of_pulses_a_minute(160).expect("in range").into(),
             n_cycles: 1,
             entry: 0,
             feel: Feel::Threes,

@@ -23,7 +23,7 @@ const ALL: [Touch; 8] = [
 fn phrase(n_cycles: u32, notes: Vec<Note>) -> Phrase {
     Phrase {
         cycle: Cycle::SIX,
-        tempo: Tempo::of_pulses_a_minute(160).expect("in range"),
+        pace: Tempo::of_pulses_a_minute(160).expect("in range").into(),
         n_cycles,
         entry: 0,
         feel: Feel::Threes,

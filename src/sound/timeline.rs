@@ -2,10 +2,7 @@
 
 use crate::pcm::{Frame, Frames, SampleRate};
 use crate::phrase::{Note, Phrase};
-use crate::rhythm::{Tempo, Tick};
-
-/// Microseconds in a second, for the delays of notes.
-const MICROS: i128 = 1_000_000;
+use crate::rhythm::{Pace, Tick};
 
 /// The frames of a phrase's ticks, for one sample rate.
 ///
@@ -21,7 +18,7 @@ const MICROS: i128 = 1_000_000;
 ///
 /// let phrase = Phrase {
 ///     cycle: Cycle::SIX,
-///     tempo: Tempo::of_pulses_a_minute(180)?,
+///     pace: Tempo::of_pulses_a_minute(180)?.into(),
 ///     n_cycles: 8,
 ///     entry: -1,
 ///     feel: Feel::Threes,
@@ -32,10 +29,10 @@ const MICROS: i128 = 1_000_000;
 /// assert_eq!(timeline.frame_of(Tick::of_pulse(0)), Frame(16_000));
 /// # Ok::<(), contrapalma::rhythm::TempoError>(())
 /// ```
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Timeline {
     rate: SampleRate,
-    tempo: Tempo,
+    pace: Pace,
     begins: Tick,
     ends: Tick,
 }
@@ -45,7 +42,7 @@ impl Timeline {
     pub fn of(phrase: &Phrase, rate: SampleRate) -> Self {
         Self {
             rate,
-            tempo: phrase.tempo,
+            pace: phrase.pace.clone(),
             begins: phrase.begins(),
             ends: phrase.ends(),
         }
@@ -68,10 +65,9 @@ impl Timeline {
 
     /// The tick nearest to `frame`.
     pub fn tick_at(&self, frame: Frame) -> Tick {
-        // A tick lasts 25 / tempo seconds, with the tempo in hundredths: 60 s × 100 / 240 ticks.
-        let since_zero = i128::from(frame.0) + i128::from(self.since_tick_zero(self.begins, 0));
-        let numerator = since_zero * i128::from(self.tempo.hundredths());
-        Tick(nearest(numerator, 25 * i128::from(self.rate.hz())))
+        let origin = self.since_tick_zero(self.begins, 0);
+        self.pace
+            .tick_at(frame.0.saturating_add(origin), self.rate.hz())
     }
 
     /// When `frame` is heard, in microseconds after tick zero; negative in a pickup.
@@ -100,29 +96,20 @@ impl Timeline {
 
     /// Frames from tick zero to `tick` and a delay, rounded once.
     fn since_tick_zero(&self, tick: Tick, delay_micros: i32) -> i64 {
-        let tempo = i128::from(self.tempo.hundredths());
-        let ticks = i128::from(tick.0) * 25 * MICROS;
-        let delay = i128::from(delay_micros) * tempo;
-        nearest((ticks + delay) * i128::from(self.rate.hz()), tempo * MICROS)
+        self.pace.units_at(tick, delay_micros, self.rate.hz())
     }
-}
-
-/// The quotient rounded to the nearest integer, halves up; `denominator` is positive.
-fn nearest(numerator: i128, denominator: i128) -> i64 {
-    let rounded = (2 * numerator + denominator).div_euclid(2 * denominator);
-    i64::try_from(rounded).unwrap_or(if numerator < 0 { i64::MIN } else { i64::MAX })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::phrase::{Loudness, Touch, Voice};
-    use crate::rhythm::{Cycle, Feel, PulseMap, Ticks};
+    use crate::rhythm::{Cycle, Feel, PulseMap, Tempo, Ticks};
 
     fn timeline(hundredths: u32, entry: i64, n_cycles: u32) -> Timeline {
         let phrase = Phrase {
             cycle: Cycle::SIX,
-            tempo: Tempo::of_hundredths(hundredths).expect("in range"),
+            pace: Tempo::of_hundredths(hundredths).expect("in range").into(),
             n_cycles,
             entry,
             feel: Feel::Twos,

@@ -132,6 +132,7 @@ fn next(form: &Form, families: &[Family], feels: &[Feel], seed: u64) -> Event {
         families: families.to_vec(),
         feels: feels.to_vec(),
         tempo: (140, 200),
+        pacing: crate::phrase::Pacing::Steady,
         cycles: (4, 4),
         entries: vec![Entry::Any],
         bell: Bell::None,

@@ -26,7 +26,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     // Pulses of 23,329.28 frames, so that no gap is exactly another.
     let silent = Phrase {
         cycle: Cycle::SIX,
-        tempo: Tempo::of_hundredths(12_345)?,
+        pace: Tempo::of_hundredths(12_345)?.into(),
         n_cycles: 1,
         entry: 0,
         feel: Feel::Either,

@@ -89,6 +89,7 @@ fn made(families: &[Family], feel: Feel, seed: u64) -> Measured {
         families: families.to_vec(),
         feels: Feel::OPEN.to_vec(),
         tempo: (120, 240),
+        pacing: contrapalma::phrase::Pacing::Steady,
         cycles: (4, 6),
         entries: vec![Entry::One, Entry::Any],
         bell: Bell::None,
@@ -371,7 +372,7 @@ fn heard(family: Family, is_threes: bool, seed: u64) -> Heard {
     let made = made(&[family], feel, seed);
     let phrase = made.phrase();
     let pcm = render(phrase, SampleRate::HZ_48000, Seed(seed));
-    let pulse = 60.0 / phrase.tempo.pulses_a_minute();
+    let pulse = 60.0 / phrase.tempo().pulses_a_minute();
     let entry = phrase.entry_pulse().idx();
     let plain = power_by_pulse(&pcm.mono(), pulse, entry);
     let weighted = power_by_pulse(&as_the_ear_weighs(&pcm.mono()), pulse, entry);
@@ -388,7 +389,7 @@ fn heard(family: Family, is_threes: bool, seed: u64) -> Heard {
         loudest_deciding: loudest(&plain, &[2, 3, 4]),
         loudest_deciding_weighted: loudest(&weighted, &[2, 3, 4]),
         seconds: pcm.n_frames().0 as f64 / 48_000.0,
-        tempo: phrase.tempo.pulses_a_minute(),
+        tempo: phrase.tempo().pulses_a_minute(),
         n_notes: phrase.notes.len() as f64,
         interval: pitches[1] - pitches[0],
     }

@@ -181,7 +181,7 @@ fn midi_lasts_as_long_as_the_phrase_sounds() {
     {
         let n_pulses = phrase.entry + i64::from(phrase.n_cycles) * 6 - first_pulse(&phrase);
         let n_pulses = i32::try_from(n_pulses).expect("a short phrase");
-        let expected = f64::from(n_pulses) * 60.0 / phrase.tempo.pulses_a_minute();
+        let expected = f64::from(n_pulses) * 60.0 / phrase.tempo().pulses_a_minute();
         let seconds = read["midi"]["seconds"].as_f64().expect("seconds");
         // Tempo is written in whole microseconds a quarter.
         assert!(
@@ -221,7 +221,7 @@ fn musicxml_reads_as_the_written_notes_of_the_phrase() {
                 voice.name()
             );
         }
-        let tempo = phrase.tempo.pulses_a_minute();
+        let tempo = phrase.tempo().pulses_a_minute();
         assert_eq!(read["musicxml"]["tempo"][0].as_f64(), Some(tempo), "{name}");
         assert_eq!(
             read["musicxml"]["title"],

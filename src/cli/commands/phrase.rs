@@ -145,7 +145,7 @@ fn describe(exercise: &Exercise, measured: &Measured, seed: Seed) -> Value {
         "seed": seed.0,
         "generator": GENERATOR,
         "level_db": measured.level().decibels(),
-        "tempo_ppm": phrase.tempo.pulses_a_minute(),
+        "tempo_ppm": phrase.tempo().pulses_a_minute(),
         "cycle": phrase.cycle.n_pulses(),
         "feel": phrase.feel.id(),
         "margin": round6(measured.margin()),

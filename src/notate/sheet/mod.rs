@@ -123,7 +123,9 @@ impl Block<'_> {
         canvas.text(LEFT, self.top, (4.0, "bold"), &title);
         let about = format!(
             "{} pulses a minute, {} cycles of {}",
-            phrase.tempo, phrase.n_cycles, phrase.cycle
+            phrase.tempo(),
+            phrase.n_cycles,
+            phrase.cycle
         );
         canvas.text(ANSWERS, self.top, (3.0, "normal"), &about);
         let barring = Barring::of(phrase, Bars::AsFelt);

@@ -65,7 +65,7 @@ impl Writer {
             self.sketch.family,
             Family::Plain | Family::BassStrums | Family::Chords | Family::Loudness | Family::Strike
         );
-        let roomy = self.sketch.tempo.pulses_a_minute() < 170.0;
+        let roomy = self.sketch.pace.first().pulses_a_minute() < 170.0;
         if !(strummed && roomy && self.dice.one_in(3)) {
             return;
         }

@@ -8,6 +8,7 @@
 mod between;
 mod chords;
 mod line;
+mod pace;
 mod plucked;
 mod sketch;
 mod stroke;
@@ -219,7 +220,7 @@ impl Writer {
             .sort_by_key(|note| (note.at, note.delay, note.voice, note.pitch));
         Phrase {
             cycle: sketch.cycle(),
-            tempo: sketch.tempo,
+            pace: sketch.pace.clone(),
             n_cycles: u32::try_from(sketch.marks.len()).expect("at most ten cycles"),
             entry: sketch.entry,
             feel: sketch.feel,

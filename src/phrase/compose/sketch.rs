@@ -1,8 +1,10 @@
 //! What is decided of a phrase before its first note.
 
 use crate::phrase::{Bell, Entry, Family, Level, Purpose, Recipe, Speakers, Wanted};
-use crate::rhythm::{Cycle, Feel, Layer, Pattern, Tempo};
+use crate::rhythm::{Cycle, Feel, Layer, Pace, Pattern, Tempo};
 use crate::world::{Dice, Seed};
+
+use super::pace;
 
 /// What the accents of a phrase are to tell.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -21,7 +23,7 @@ pub(super) struct Sketch {
     pub(super) feel: Feel,
     pub(super) level: Level,
     pub(super) telling: Telling,
-    pub(super) tempo: Tempo,
+    pub(super) pace: Pace,
     pub(super) entry: i64,
     pub(super) bell: Bell,
     /// The pulses that the guitar marks, cycle by cycle.
@@ -46,6 +48,18 @@ impl Sketch {
         );
         let entry = draw_entry(recipe, telling, &mut dice);
         let family = *dice.pick(recipe.families()).expect("a recipe has a family");
+        let tempo = Tempo::of_pulses_a_minute(hundredths).expect("within the recipe's range");
+        let room = pace::Room {
+            pattern: recipe.pattern(),
+            n_cycles,
+            entry,
+        };
+        let pace = pace::draw(
+            recipe.pacing(),
+            tempo,
+            room,
+            &mut seed.child("pace", 0).dice(),
+        );
         let (marks, knocks) = draw_layers(recipe.pattern(), wanted, n_cycles, &mut dice);
         Self {
             pattern: recipe.pattern(),
@@ -54,7 +68,7 @@ impl Sketch {
             feel: wanted.feel,
             level: wanted.level,
             telling,
-            tempo: Tempo::of_pulses_a_minute(hundredths).expect("within the recipe's range"),
+            pace,
             entry,
             bell: recipe.bell(),
             marks,

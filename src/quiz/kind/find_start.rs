@@ -106,7 +106,7 @@ pub(in crate::quiz) fn tapped(phrase: &Phrase, taps: &[i64]) -> Answer {
 /// The pulse of the cycle nearest to each tap. Only the place is judged here, never the timing: a
 /// delay of less than half a pulse is nobody's mistake.
 fn nearest_pulses(phrase: &Phrase, taps: &[i64]) -> Vec<usize> {
-    let map = PulseMap::steady(phrase.tempo, 0);
+    let map = PulseMap::of(phrase.pace.clone(), 0);
     let nearest = |micros: &i64| {
         let tick = map.tick_at(*micros).0.saturating_add(TICKS_PER_PULSE / 2);
         phrase
@@ -162,7 +162,7 @@ mod tests {
     fn phrase(entry: i64) -> Phrase {
         Phrase {
             cycle: Cycle::SIX,
-            tempo: Tempo::of_pulses_a_minute(200).expect("in range"),
+            pace: Tempo::of_pulses_a_minute(200).expect("in range").into(),
             n_cycles: 4,
             entry,
             feel: Feel::Threes,
@@ -213,6 +213,7 @@ mod tests {
             families: vec![crate::phrase::Family::Arpeggio],
             feels: vec![Feel::Threes],
             tempo: (120, 200),
+            pacing: crate::phrase::Pacing::Steady,
             cycles: (3, 5),
             entries: vec![crate::phrase::Entry::Any],
             bell: crate::phrase::Bell::None,
