@@ -8,7 +8,7 @@ use contrapalma::deck::{self, Exercise};
 use contrapalma::notate::{self, Bars};
 use contrapalma::phrase::{GENERATOR, Level, Phrase, Purpose, Voice, Wanted, make};
 use contrapalma::quiz::Form;
-use contrapalma::rhythm::Feel;
+use contrapalma::rhythm::{Feel, Tick};
 use contrapalma::world::Seed;
 use serde_json::Value;
 
@@ -25,7 +25,7 @@ fn cases() -> Vec<Case> {
     let text = include_str!("../reference/fixtures/read_back.json");
     let whole: Value = serde_json::from_str(text).expect("the fixture is JSON");
     let cases = whole["cases"].as_array().expect("a list");
-    assert_eq!(cases.len(), 14, "a shortened fixture proves nothing");
+    assert_eq!(cases.len(), 28, "a shortened fixture proves nothing");
     cases.iter().map(case).collect()
 }
 
@@ -37,10 +37,14 @@ fn case(read: &Value) -> Case {
         u64::from(GENERATOR),
         "another generator: run read_back.py again"
     );
-    let deck = deck::built_in();
-    let id = format!("first-steps/{}", text("exercise"));
-    let is_asked = |exercise: &&Exercise| *exercise.skill.0 == *id;
-    let exercise = deck.exercises().iter().find(is_asked).expect("in the deck");
+    let own = deck::parse(include_str!("../reference/fixtures/read_back.toml"));
+    let decks = [deck::built_in(), own.expect("a deck without a fault")];
+    let is_asked = |exercise: &&Exercise| {
+        exercise.skill.0.split_once('/').map(|(_, id)| id) == read["exercise"].as_str()
+    };
+    let mut exercises = decks.iter().flat_map(|deck| deck.exercises());
+    let exercise = exercises.find(is_asked).expect("in a deck");
+    let id = exercise.skill.0.to_string();
     let feel = Feel::from_id(&text("feel")).expect("a feel");
     let seed = read["seed"].as_u64().expect("a seed");
     let wanted = Wanted {
@@ -70,19 +74,53 @@ fn fingerprint(bytes: &[u8]) -> String {
     format!("{hash:016x}")
 }
 
+fn n_cycle(phrase: &Phrase) -> i64 {
+    i64::try_from(phrase.cycle.n_pulses()).expect("a small number")
+}
+
 /// The pulse on which the file begins: a pickup, or the first count of the cycle of entry.
 fn first_pulse(phrase: &Phrase) -> i64 {
     if phrase.entry < 0 {
         phrase.entry
     } else {
-        phrase.entry / 6 * 6
+        phrase.entry / n_cycle(phrase) * n_cycle(phrase)
     }
+}
+
+/// How many pulses the file has.
+fn n_pulses(phrase: &Phrase) -> i64 {
+    phrase.entry + i64::from(phrase.n_cycles) * n_cycle(phrase) - first_pulse(phrase)
+}
+
+/// What of a voice stands in the score: onsets to the nearest sixteenth, and the chord as long as its
+/// longest note, up to the next sixteenth and the next stroke.
+fn written(phrase: &Phrase, voice: Voice) -> Vec<(i64, i64, Option<i64>)> {
+    let near = |at: i64| (at + 60).div_euclid(120) * 120;
+    let mut strokes = strokes(phrase, voice);
+    strokes.retain(|(at, ..)| near(*at) < n_pulses(phrase) * 240);
+    let length = |at: i64| {
+        let same = strokes.iter().filter(|(other, ..)| near(*other) == at);
+        let longest = same.map(|(from, to, ..)| to - from).max().unwrap_or(0);
+        let later = strokes
+            .iter()
+            .map(|(other, ..)| near(*other))
+            .filter(|other| *other > at);
+        let room = later.min().unwrap_or(n_pulses(phrase) * 240) - at;
+        ((longest + 119) / 120 * 120).min(room)
+    };
+    let mut chords: Vec<(i64, i64, Option<i64>)> = strokes
+        .iter()
+        .map(|(at, _, pitch, _)| (near(*at), length(near(*at)), *pitch))
+        .collect();
+    chords.sort_unstable();
+    chords.dedup();
+    chords
 }
 
 /// Onsets from the start of the file, ends, and pitches of a voice, in ticks.
 fn strokes(phrase: &Phrase, voice: Voice) -> Vec<(i64, i64, Option<i64>, u8)> {
     let zero = first_pulse(phrase) * 240;
-    let end = (phrase.entry + i64::from(phrase.n_cycles) * 6) * 240 - zero;
+    let end = n_pulses(phrase) * 240;
     let own = phrase.notes.iter().filter(|note| note.voice == voice);
     let mut strokes: Vec<(i64, i64, Option<i64>, u8)> = own
         .map(|note| {
@@ -179,9 +217,10 @@ fn midi_lasts_as_long_as_the_phrase_sounds() {
         read, name, phrase, ..
     } in cases()
     {
-        let n_pulses = phrase.entry + i64::from(phrase.n_cycles) * 6 - first_pulse(&phrase);
-        let n_pulses = i32::try_from(n_pulses).expect("a short phrase");
-        let expected = f64::from(n_pulses) * 60.0 / phrase.tempo().pulses_a_minute();
+        // Pulse by pulse, each as long as its tempo has it.
+        let pulses = first_pulse(&phrase)..first_pulse(&phrase) + n_pulses(&phrase);
+        let long = |pulse| 60.0 / phrase.pace.at(Tick::of_pulse(pulse)).pulses_a_minute();
+        let expected: f64 = pulses.map(long).sum();
         let seconds = read["midi"]["seconds"].as_f64().expect("seconds");
         // Tempo is written in whole microseconds a quarter.
         assert!(
@@ -201,18 +240,10 @@ fn musicxml_reads_as_the_written_notes_of_the_phrase() {
         assert_eq!(parts.len(), phrase.voices().len(), "{name}");
         for (part, voice) in parts.iter().zip(phrase.voices()) {
             assert_eq!(part["name"], voice.name(), "{name}");
-            let strokes = strokes(&phrase, voice);
-            let onsets: Vec<i64> = strokes.iter().map(|(at, ..)| *at).collect();
-            let n_pulses = phrase.entry + i64::from(phrase.n_cycles) * 6 - first_pulse(&phrase);
-            let expected: Vec<Value> = strokes
+            let written = written(&phrase, voice);
+            let expected: Vec<Value> = written
                 .iter()
-                .map(|(at, ends, pitch, _)| {
-                    let next = onsets.iter().find(|onset| *onset > at).copied();
-                    let room = next.unwrap_or(n_pulses * 240) - at;
-                    // Up to the next sixteenth, and to the next stroke of the voice.
-                    let written = (ends - at + 119) / 120 * 120;
-                    serde_json::json!([at, written.min(room), pitch])
-                })
+                .map(|(at, length, pitch)| serde_json::json!([at, length, pitch]))
                 .collect();
             assert_eq!(
                 part["notes"],
@@ -234,7 +265,13 @@ fn musicxml_reads_as_the_written_notes_of_the_phrase() {
 /// The metre of every whole bar, as the two numbers, by what the case says of itself.
 #[track_caller]
 fn metre(case: &Case, voice: &str, cycle: i64) -> (u64, u64) {
-    let (threes, twos) = ((6, 8), (3, 4));
+    let n = u64::try_from(n_cycle(&case.phrase)).expect("a small number");
+    let threes = (n, 8);
+    let twos = if n.is_multiple_of(2) {
+        (n / 2, 4)
+    } else {
+        (n, 8)
+    };
     match (case.bars, case.phrase.feel) {
         (Bars::Threes, _) | (Bars::AsFelt, Feel::Threes) => threes,
         (Bars::Twos, _) | (Bars::AsFelt, Feel::Twos) => twos,
@@ -256,6 +293,7 @@ fn metre(case: &Case, voice: &str, cycle: i64) -> (u64, u64) {
             let n = twos_only.iter().filter(|(at, ..)| *at < 1440).count();
             if n == 3 { twos } else { threes }
         }
+        (Bars::AsFelt, Feel::Mixed) if !n.is_multiple_of(3) => twos,
         (Bars::AsFelt, Feel::Either | Feel::Mixed) => threes,
     }
 }
@@ -269,11 +307,12 @@ fn musicxml_is_barred_as_asked() {
             let pickup = (-case.phrase.entry).max(0);
             let mut begins = 0;
             let bars = part["bars"].as_array().expect("bars");
-            let n_sounding = i64::from(case.phrase.n_cycles) * 6 + case.phrase.entry.rem_euclid(6);
+            let n = n_cycle(&case.phrase);
+            let n_sounding = i64::from(case.phrase.n_cycles) * n + case.phrase.entry.rem_euclid(n);
             let n_whole = if pickup > 0 {
                 i64::from(case.phrase.n_cycles)
             } else {
-                (n_sounding + 5) / 6
+                (n_sounding + n - 1) / n
             };
             assert_eq!(
                 bars.len() as i64,
@@ -283,7 +322,7 @@ fn musicxml_is_barred_as_asked() {
             );
             for (idx, bar) in (0..).zip(bars) {
                 let number = idx + i64::from(pickup == 0);
-                let length = if number == 0 { pickup * 240 } else { 1440 };
+                let length = if number == 0 { pickup * 240 } else { n * 240 };
                 let (beats, beat) = metre(&case, voice, (number - 1).max(0));
                 n_metres.insert((case.bars.id(), beats));
                 let expected = serde_json::json!([number, begins, length, beats, beat]);
@@ -292,5 +331,6 @@ fn musicxml_is_barred_as_asked() {
             }
         }
     }
-    assert_eq!(n_metres.len(), 4, "threes, twos, and both as felt");
+    // In six: threes, twos, and both as felt; other cycles add their own.
+    assert!(n_metres.len() > 4, "{n_metres:?}");
 }

@@ -2,7 +2,7 @@
 
 PyPI: mido, music21, lxml and musicxml (for the MusicXML 4.0 schema that it carries); versions in requirements.txt.
 Usage: cargo build && python read_back.py PATH_OF_THE_PROGRAM
-Writes ../fixtures/read_back.json: for a dozen phrases the onsets, durations, pitches and bars as mido and music21
+Writes ../fixtures/read_back.json: for some phrases the onsets, durations, pitches and bars as mido and music21
 read them, and a fingerprint (FNV-1a, 64 bits) of each file that was read. The test `tests/it/read_back.rs` compares
 it with the phrases. Run this again whenever the generator or a writer is changed on purpose, and never edit the result.
 
@@ -32,6 +32,23 @@ CASES = [  # exercise, feel, level in dB, seed, bars
     ("start-count", "twos", 6, 12, "felt"),
     ("start-taps", "threes", 6, 13, "threes"),
     ("start-taps", "twos", 6, 15, "twos"),
+]
+# The same of the deck ../fixtures/read_back.toml.
+OWN_CASES = [
+    ("strummed", "threes", 6, 1, "threes"),
+    ("strummed", "twos", 6, 2, "twos"),
+    ("strummed", "both", 6, 5, "threes"),
+    ("strummed", "threes", 3, 8, "felt"),
+    ("strummed", "twos", 6, 16, "felt"),
+    ("plucked", "threes", 6, 1, "threes"),
+    ("plucked", "twos", 6, 2, "felt"),
+    ("plucked", "both", 6, 3, "twos"),
+    ("plucked", "twos", 3, 9, "threes"),
+    ("guajira", "mixed", 6, 1, "threes"),
+    ("guajira", "mixed", 6, 4, "felt"),
+    ("seven", "mixed", 6, 1, "twos"),
+    ("seven", "mixed", 6, 2, "felt"),
+    ("bell", "mixed", 6, 1, "threes"),
 ]
 
 
@@ -118,9 +135,10 @@ def main():
     with tempfile.TemporaryDirectory() as folder:
         folder = Path(folder)
         xsd = schema(folder)
-        for exercise, feel, level, seed, bars in CASES:
+        own = ["--deck", str(OUT.with_suffix(".toml"))]
+        for (exercise, feel, level, seed, bars), deck in [(c, []) for c in CASES] + [(c, own) for c in OWN_CASES]:
             files = {"midi": folder / "a.mid", "musicxml": folder / "a.musicxml", "json": folder / "a.json"}
-            command = [program, "phrase", exercise, "--feel", feel, "--level", str(level), "--seed", str(seed), "--bars", bars]
+            command = [program, "phrase", exercise, "--feel", feel, "--level", str(level), "--seed", str(seed), "--bars", bars] + deck
             for name, path in files.items():
                 command += [f"--{name}", str(path)]
             subprocess.run(command, check=True)
