@@ -19,6 +19,7 @@ fn recipe(cycles: i64) -> Recipe {
         feels: Feel::OPEN.to_vec(),
         tempo: (160, 160),
         pacing: contrapalma::phrase::Pacing::Steady,
+        rival: contrapalma::phrase::Rival::None,
         cycles: (cycles, cycles),
         entries: Entry::ALL.to_vec(),
         bell: Bell::None,

@@ -5,8 +5,8 @@
 
 use crate::accent::Floor;
 use crate::phrase::{
-    Bell, Entry, Family, Level, Pacing, Phrase, Purpose, Recipe, RecipeParts, Speakers, Touch,
-    Voice, Wanted, make,
+    Bell, Entry, Family, Level, Pacing, Phrase, Purpose, Recipe, RecipeParts, Rival, Speakers,
+    Touch, Voice, Wanted, make,
 };
 use crate::quiz::{GridRow, grid};
 use crate::rhythm::{Counting, Feel, Layer, Pattern, TICKS_PER_PULSE};
@@ -383,6 +383,7 @@ impl SetUp {
             feels: vec![self.feel],
             tempo: (self.ppm, self.ppm),
             pacing: Pacing::Steady,
+            rival: Rival::None,
             cycles: (self.n_cycles, self.n_cycles),
             entries: vec![Entry::One],
             bell: Bell::None,

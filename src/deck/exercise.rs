@@ -11,7 +11,7 @@ use super::recipe::{Parts, recipe};
 use super::written::{Key, Table, Value};
 
 /// The keys of an exercise.
-pub(super) const KEYS: [Key; 18] = [
+pub(super) const KEYS: [Key; 19] = [
     key(
         "id",
         "an id of 1 to 40 lower-case letters, digits and hyphens",
@@ -31,6 +31,7 @@ pub(super) const KEYS: [Key; 18] = [
         "tempo",
         "two whole numbers, slowest and fastest, within 100 to 260",
     ),
+    key("rival", "none, mild or stronger"),
     key("pacing", "steady, moving or elastic"),
     key(
         "cycles",

@@ -1,13 +1,13 @@
 //! The recipe of an exercise, from its keys.
 
-use crate::phrase::{Bell, Entry, Family, Pacing, Recipe, RecipeError, RecipeParts};
+use crate::phrase::{Bell, Entry, Family, Pacing, Recipe, RecipeError, RecipeParts, Rival};
 use crate::rhythm::{Feel, Pattern};
 
 use super::fault::Faults;
 use super::written::{Table, Value};
 
 /// The most words of a list in which each word stands once; more is no list of them.
-pub(super) const MOST_WORDS: usize = 12;
+pub(super) const MOST_WORDS: usize = 13;
 
 /// The parts of a recipe, each where it could be read.
 pub(super) struct Parts {
@@ -19,6 +19,7 @@ pub(super) struct Parts {
     pub(super) entries: Option<Vec<Entry>>,
     bell: Option<Bell>,
     pacing: Option<Pacing>,
+    rival: Option<Rival>,
 }
 
 impl Parts {
@@ -39,6 +40,9 @@ impl Parts {
             bell: table.or("bell", Bell::None, faults, |value, faults| {
                 value.one_of(&Bell::ALL, Bell::id, faults)
             }),
+            rival: table.or("rival", Rival::None, faults, |value, faults| {
+                value.one_of(&Rival::ALL, Rival::id, faults)
+            }),
             pacing: table.or("pacing", Pacing::Steady, faults, |value, faults| {
                 value.one_of(&Pacing::ALL, Pacing::id, faults)
             }),
@@ -54,6 +58,7 @@ impl Parts {
             && self.entries.is_some()
             && self.bell.is_some()
             && self.pacing.is_some()
+            && self.rival.is_some()
     }
 }
 
@@ -98,6 +103,7 @@ pub(super) fn recipe(table: &Table<'_>, parts: Parts, faults: &mut Faults) -> Op
         entries: parts.entries.unwrap_or(vec![Entry::One]),
         bell: parts.bell.unwrap_or(Bell::None),
         pacing: parts.pacing.unwrap_or_default(),
+        rival: parts.rival.unwrap_or_default(),
     };
     loop {
         let error = match Recipe::new(parts.clone()) {

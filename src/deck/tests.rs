@@ -81,7 +81,7 @@ fn keys_are_known_and_none_is_missing() {
         "tempi = [120",
         &[
             "line 4, column 1: found no tempo; expected two whole numbers, slowest and fastest, within 100 to 260",
-            "line 11, column 1: found the key \"tempi\"; expected one of id, title, asks, line, repair, needs, pattern, families, feels, tempo, pacing, cycles, entry, bell, by, clappings, fits, level (nearest is \"tempo\")",
+            "line 11, column 1: found the key \"tempi\"; expected one of id, title, asks, line, repair, needs, pattern, families, feels, tempo, rival, pacing, cycles, entry, bell, by, clappings, fits, level (nearest is \"tempo\")",
         ],
     );
     check(
@@ -239,7 +239,7 @@ fn values_are_what_their_keys_expect() {
         "[\"plain\"]",
         "[]",
         &[
-            "line 9, column 12: found a list of 0; expected families of surfaces in a list, as [\"plain\", \"chords\"], 1 to 12 of them",
+            "line 9, column 12: found a list of 0; expected families of surfaces in a list, as [\"plain\", \"chords\"], 1 to 13 of them",
         ],
     );
     check(
@@ -253,7 +253,7 @@ fn values_are_what_their_keys_expect() {
         "[\"plain\"]",
         "[\"plane\", 7, true]",
         &[
-            "line 9, column 13: found \"plane\"; expected one of plain, bass-strums, chords, arpeggio, line, loudness, length, strike, rasgueado, stopped, touch, figures (nearest is \"plain\")",
+            "line 9, column 13: found \"plane\"; expected one of plain, bass-chords, bass-strums, chords, arpeggio, line, loudness, length, strike, rasgueado, stopped, touch, figures (nearest is \"plain\")",
             "line 9, column 22: found 7; expected families of surfaces in a list, as [\"plain\", \"chords\"]",
             "line 9, column 25: found \"true\"; expected families of surfaces in a list, as [\"plain\", \"chords\"]",
         ],
@@ -604,7 +604,7 @@ fn what_is_too_long_is_refused_before_it_is_read() {
         "[\"plain\"]",
         &words,
         &[
-            "line 9, column 12: found a list of 10000; expected families of surfaces in a list, as [\"plain\", \"chords\"], 1 to 12 of them",
+            "line 9, column 12: found a list of 10000; expected families of surfaces in a list, as [\"plain\", \"chords\"], 1 to 13 of them",
         ],
     );
     let garbage = "=\n".repeat(10_000);

@@ -17,6 +17,7 @@ fn recipe(families: &[Family], entries: &[Entry]) -> Recipe {
         feels: Feel::OPEN.to_vec(),
         tempo: (100, 260),
         pacing: crate::phrase::Pacing::Steady,
+        rival: crate::phrase::Rival::None,
         cycles: (4, 8),
         entries: entries.to_vec(),
         bell: Bell::None,

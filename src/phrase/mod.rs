@@ -21,7 +21,7 @@ pub use level::Level;
 pub use make::{GENERATOR, Measured, NoPhrase, Purpose, Wanted, make};
 pub use measure::{Row, rows};
 pub use note::{Loudness, Note, Phrase, Pitch, Touch, Voice};
-pub use recipe::{Bell, Entry, Family, Pacing, Recipe, RecipeError, RecipeParts, Speakers};
+pub use recipe::{Bell, Entry, Family, Pacing, Recipe, RecipeError, RecipeParts, Rival, Speakers};
 
 #[cfg(test)]
 mod tests;

@@ -7,6 +7,8 @@ use crate::rhythm::{Feel, Pattern, Tempo};
 pub enum Family {
     /// Low note, new chord and a louder stroke agree.
     Plain,
+    /// Low note and new chord agree; no stroke is louder.
+    BassChords,
     /// Strums over low notes; the low notes tell.
     BassStrums,
     /// Even strums; the changes of chord tell (harmonic rhythm).
@@ -33,8 +35,9 @@ pub enum Family {
 
 impl Family {
     /// All families.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 13] = [
         Self::Plain,
+        Self::BassChords,
         Self::BassStrums,
         Self::Chords,
         Self::Arpeggio,
@@ -52,6 +55,7 @@ impl Family {
     pub fn id(self) -> &'static str {
         match self {
             Self::Plain => "plain",
+            Self::BassChords => "bass-chords",
             Self::BassStrums => "bass-strums",
             Self::Chords => "chords",
             Self::Arpeggio => "arpeggio",
@@ -147,6 +151,32 @@ impl Bell {
     }
 }
 
+/// What another voice does against a layer.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
+pub enum Rival {
+    /// Nothing, or its own layer at the same strength where both sound at once.
+    #[default]
+    None,
+    /// From the second cycle on it hints at the other layer, too weakly to state it.
+    Mild,
+    /// The guitar is 3 dB stronger than the knocks against it.
+    Stronger,
+}
+
+impl Rival {
+    /// All rivals.
+    pub const ALL: [Self; 3] = [Self::None, Self::Mild, Self::Stronger];
+
+    /// Its id in decks.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::None => "none",
+            Self::Mild => "mild",
+            Self::Stronger => "stronger",
+        }
+    }
+}
+
 /// How the tempo goes through a phrase.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
 pub enum Pacing {
@@ -197,6 +227,8 @@ pub struct RecipeParts {
     pub tempo: (i64, i64),
     /// How the tempo goes on from there.
     pub pacing: Pacing,
+    /// What another voice does against the layer.
+    pub rival: Rival,
     /// Fewest and most cycles.
     pub cycles: (i64, i64),
     /// Where it may come in, drawn evenly.
@@ -337,6 +369,11 @@ impl Recipe {
     /// Whether a bell marks the first count.
     pub fn bell(&self) -> Bell {
         self.parts.bell
+    }
+
+    /// What another voice does against a layer.
+    pub fn rival(&self) -> Rival {
+        self.parts.rival
     }
 
     /// How the tempo goes through a phrase.

@@ -4,19 +4,23 @@ use super::*;
 use crate::rhythm::{Cycle, Feel, Layer, Pattern, Pulse, Tick};
 use crate::world::Seed;
 
-#[track_caller]
-fn recipe(families: &[Family], entries: &[Entry]) -> Recipe {
-    Recipe::new(RecipeParts {
+fn parts(families: &[Family], entries: &[Entry]) -> RecipeParts {
+    RecipeParts {
         pattern: Pattern::SIX,
         families: families.to_vec(),
         feels: Feel::OPEN.to_vec(),
         tempo: (100, 260),
-        pacing: crate::phrase::Pacing::Steady,
+        pacing: Pacing::Steady,
+        rival: Rival::None,
         cycles: (4, 8),
         entries: entries.to_vec(),
         bell: Bell::None,
-    })
-    .expect("a possible recipe")
+    }
+}
+
+#[track_caller]
+fn recipe(families: &[Family], entries: &[Entry]) -> Recipe {
+    Recipe::new(parts(families, entries)).expect("a possible recipe")
 }
 
 /// The families in which one cue alone tells.
@@ -91,6 +95,7 @@ fn in_pattern(pattern: Pattern, family: Family, tenths: i16, seed: u64) -> Measu
         feels: vec![feel],
         tempo: pattern.tempo(),
         pacing: crate::phrase::Pacing::Steady,
+        rival: crate::phrase::Rival::None,
         cycles: (2, 10),
         entries: vec![Entry::One],
         bell: Bell::None,
@@ -162,6 +167,61 @@ fn the_harmony_rests_where_the_style_closes() {
             assert!(is_major(drone), "{id}, seed {seed}");
         }
     }
+}
+
+#[test]
+fn a_mild_rival_hints_and_does_not_state() {
+    for family in Family::ALL {
+        for feel in [Feel::Threes, Feel::Twos] {
+            for tenths in [20, 40, 80] {
+                for seed in 0..40 {
+                    let parts = RecipeParts {
+                        rival: Rival::Mild,
+                        ..parts(&[family], &[Entry::One])
+                    };
+                    let recipe = Recipe::new(parts).expect("a possible recipe");
+                    let wanted = wanted(feel, tenths, Purpose::NameFeel);
+                    let made = make(&recipe, &wanted, Seed(seed)).expect("one right answer");
+                    let hint = match family {
+                        Family::Strike => Voice::Bass,
+                        _ => Voice::Strike,
+                    };
+                    let row = made.rows().iter().find(|row| row.voice == hint);
+                    let row = row.expect("a voice that hints");
+                    // In the first cycle nothing speaks against the layer.
+                    let units = |cycle: usize| row.cycles[cycle].units();
+                    assert!(units(0)[1..].iter().all(|units| *units == 0.0));
+                    let most = units(1)[1..].iter().copied().fold(0.0, f64::max);
+                    assert!(most > 0.0 && most < 0.3, "{family:?} {feel:?}: {most}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_stronger_rival_is_stronger() {
+    let mean = |rival| {
+        let parts = RecipeParts {
+            rival,
+            ..parts(&[Family::BassStrums], &[Entry::One])
+        };
+        let recipe = Recipe::new(parts).expect("a possible recipe");
+        let wanted = wanted(Feel::Both, 40, Purpose::NameFeel);
+        let of = |seed| {
+            let made = make(&recipe, &wanted, Seed(seed)).expect("one right answer");
+            let bass = made.rows().iter().find(|row| row.voice == Voice::Bass);
+            let bass = bass.expect("low notes").mean();
+            let deciding = bass.at(Cycle::SIX.pulse_at(2));
+            deciding.max(bass.at(Cycle::SIX.pulse_at(3)))
+        };
+        (0..100).map(of).sum::<f64>() / 100.0
+    };
+    let over = mean(Rival::Stronger) - mean(Rival::None);
+    assert!(
+        over > 0.2,
+        "3 dB are 0.45 units less what is at full size: {over}"
+    );
 }
 
 #[test]

@@ -13,6 +13,7 @@ fn recipe(feels: &[Feel], entries: &[Entry]) -> Recipe {
         feels: feels.to_vec(),
         tempo: (120, 200),
         pacing: crate::phrase::Pacing::Steady,
+        rival: crate::phrase::Rival::None,
         cycles: (4, 4),
         entries: entries.to_vec(),
         bell: Bell::None,

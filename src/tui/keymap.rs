@@ -217,7 +217,7 @@ fn on_bench(bench: &Bench) -> Vec<Binding> {
     };
     let claps = format!("claps: {}", bench.claps.words());
     let step = |key, step, does: &str, help| binding([bench_key((key, step))], does, help);
-    vec![
+    let mut bindings = vec![
         binding(voice_keys(bench), "voice on, off", "puts a voice on or off"),
         step(
             'a',
@@ -232,12 +232,6 @@ fn on_bench(bench: &Bench) -> Vec<Binding> {
             guide,
             "claps in every cycle, or fewer and fewer",
         ),
-        step(
-            'n',
-            Step::BothReadings,
-            "two readings",
-            "the same notes under both claps",
-        ),
         binding(tempo, "tempo", "faster and slower"),
         step(
             'y',
@@ -247,19 +241,20 @@ fn on_bench(bench: &Bench) -> Vec<Binding> {
         ),
         step('f', Step::Family, "surface", "another family of surfaces"),
         step(
-            'l',
-            Step::Feel,
-            "layers",
-            "threes, twos, both, in turn, either",
-        ),
-        step(
             'o',
             Step::Other,
             "other phrase",
             "another phrase set up alike",
         ),
         step(' ', Step::Pause, pause, "falls silent, and sounds again"),
-    ]
+    ];
+    if bench.pattern.marks().is_none() {
+        let help = "threes, twos, both, in turn, either";
+        bindings.push(step('l', Step::Feel, "layers", help));
+        let help = "the same notes under both claps";
+        bindings.push(step('n', Step::BothReadings, "two readings", help));
+    }
+    bindings
 }
 
 fn bench_key((key, step): (char, Step)) -> (KeyCode, Action) {

@@ -133,6 +133,7 @@ fn next(form: &Form, families: &[Family], feels: &[Feel], seed: u64) -> Event {
         feels: feels.to_vec(),
         tempo: (140, 200),
         pacing: crate::phrase::Pacing::Steady,
+        rival: crate::phrase::Rival::None,
         cycles: (4, 4),
         entries: vec![Entry::Any],
         bell: Bell::None,

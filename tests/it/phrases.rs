@@ -90,6 +90,7 @@ fn made(families: &[Family], feel: Feel, seed: u64) -> Measured {
         feels: Feel::OPEN.to_vec(),
         tempo: (120, 240),
         pacing: contrapalma::phrase::Pacing::Steady,
+        rival: contrapalma::phrase::Rival::None,
         cycles: (4, 6),
         entries: vec![Entry::One, Entry::Any],
         bell: Bell::None,

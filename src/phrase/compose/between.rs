@@ -63,7 +63,12 @@ impl Writer {
     pub(super) fn write_fillers(&mut self) {
         let strummed = matches!(
             self.sketch.family,
-            Family::Plain | Family::BassStrums | Family::Chords | Family::Loudness | Family::Strike
+            Family::Plain
+                | Family::BassChords
+                | Family::BassStrums
+                | Family::Chords
+                | Family::Loudness
+                | Family::Strike
         );
         let roomy = self.sketch.pace.first().pulses_a_minute() < 170.0;
         if !(strummed && roomy && self.dice.one_in(3)) {
@@ -99,14 +104,19 @@ impl Writer {
 
     pub(super) fn write_knocks(&mut self) {
         let marks_are_knocked = self.sketch.family == Family::Strike;
-        let over = size::knock_over_rest_for(self.units());
+        let over = size::knock_over_rest_for(self.units_of_knocks());
+        let hint = size::knock_over_rest_for(self.units_of_hints());
         for idx in 0..self.n_pulses() {
             let is_knocked = match self.sketch.knocks {
                 Some(layer) => layer.contains(self.pulse_of(idx)),
                 None => marks_are_knocked && self.is_mark(idx),
             };
+            // Where knocks tell, it is the low notes that hint.
+            let is_free = self.sketch.knocks.is_none() && !marks_are_knocked;
             if is_knocked {
                 self.knock(idx, over, Voice::Strike, self.knock);
+            } else if is_free && self.is_hinted(idx) {
+                self.knock(idx, hint, Voice::Strike, self.knock);
             }
         }
     }
@@ -120,7 +130,7 @@ impl Writer {
             (None, Bell::Every) => (first, 1),
             (None, Bell::Second) => (first, 2),
         };
-        let over = size::knock_over_rest_for(self.units());
+        let over = size::knock_over_rest_for(self.units_of_knocks());
         let n_cycle = self.sketch.cycle().n_pulses();
         for idx in (0..self.n_pulses()).filter(|idx| (idx / n_cycle).is_multiple_of(every)) {
             if layer.is_some_and(|layer| layer.contains(self.pulse_of(idx))) {

@@ -14,7 +14,7 @@ mod sketch;
 mod stroke;
 mod strummed;
 
-use crate::accent::size;
+use crate::accent::{Floor, size};
 use crate::rhythm::{Cycle, Feel, Pulse, Tick};
 use crate::world::{Dice, Seed};
 
@@ -40,6 +40,8 @@ const PULSE_VARIATION_DB: f64 = 0.45;
 /// Unevenness of the hand in microseconds, well under what is heard as displaced (6 ms: Friberg and
 /// Sundberg 1995).
 const UNEVEN_MICROS: i64 = 2_000;
+/// How much of what a silent voice may say a hint says.
+const HINT: f64 = 0.85;
 /// Semitones by which strums stand higher where small speakers take the octave under them.
 const SMALL_SPEAKERS_LIFT: u8 = 7;
 
@@ -99,7 +101,7 @@ impl Writer {
 
     fn write(mut self) -> Phrase {
         match self.sketch.family {
-            Family::Plain | Family::BassStrums => self.write_bass_strums(),
+            Family::Plain | Family::BassChords | Family::BassStrums => self.write_bass_strums(),
             // Where the knocks have a layer of their own, the low notes tell the guitar's.
             Family::Strike if self.sketch.knocks.is_some() => self.write_bass_strums(),
             Family::Chords => self.write_chords(),
@@ -117,9 +119,26 @@ impl Writer {
         self.finish()
     }
 
-    /// Accent units that the level asks for.
+    /// Accent units that the level asks of the guitar.
     fn units(&self) -> f64 {
+        size::of_level(self.sketch.level.decibels() + self.sketch.guitar_over_db)
+    }
+
+    /// Accent units that the level asks of knocks and bells.
+    fn units_of_knocks(&self) -> f64 {
         size::of_level(self.sketch.level.decibels())
+    }
+
+    /// Accent units of a hint at the other layer, under what would state it.
+    fn units_of_hints(&self) -> f64 {
+        HINT * Floor::at_level(self.sketch.level.decibels()).silent
+    }
+
+    /// Whether another voice hints at the other layer here.
+    fn is_hinted(&self, idx: usize) -> bool {
+        let layer = self.sketch.hinted;
+        let later = idx >= self.sketch.cycle().n_pulses();
+        later && layer.is_some_and(|layer| layer.contains(self.pulse_of(idx)))
     }
 
     fn tells_start(&self) -> bool {

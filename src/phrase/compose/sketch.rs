@@ -1,6 +1,6 @@
 //! What is decided of a phrase before its first note.
 
-use crate::phrase::{Bell, Entry, Family, Level, Purpose, Recipe, Speakers, Wanted};
+use crate::phrase::{Bell, Entry, Family, Level, Purpose, Recipe, Rival, Speakers, Wanted};
 use crate::rhythm::{Cycle, Feel, Layer, Pace, Pattern, Tempo};
 use crate::world::{Dice, Seed};
 
@@ -28,6 +28,10 @@ pub(super) struct Sketch {
     pub(super) bell: Bell,
     /// The pulses that the guitar marks, cycle by cycle.
     pub(super) marks: Vec<Layer>,
+    /// The layer at which another voice hints, from the second cycle on.
+    pub(super) hinted: Option<Layer>,
+    /// Decibels by which the guitar's cues are stronger than the level.
+    pub(super) guitar_over_db: f64,
     /// The pulses that the hand on the guitar's top marks against it.
     pub(super) knocks: Option<Layer>,
 }
@@ -73,12 +77,31 @@ impl Sketch {
             bell: recipe.bell(),
             marks,
             knocks,
+            hinted: hinted(recipe, wanted.feel),
+            guitar_over_db: match recipe.rival() {
+                Rival::Stronger => STRONGER_DB,
+                Rival::None | Rival::Mild => 0.0,
+            },
         }
     }
 
     pub(super) fn cycle(&self) -> Cycle {
         self.pattern.cycle()
     }
+}
+
+/// By how much a rival may be stronger at the hardest.
+const STRONGER_DB: f64 = 3.0;
+
+/// The layer against the one that is stated, where a mild rival hints at it.
+fn hinted(recipe: &Recipe, feel: Feel) -> Option<Layer> {
+    let other = match feel {
+        Feel::Threes => Feel::Twos,
+        Feel::Twos => Feel::Threes,
+        _ => return None,
+    };
+    let layer = other.layer(recipe.pattern().cycle());
+    layer.filter(|_| recipe.rival() == Rival::Mild)
 }
 
 fn draw_entry(recipe: &Recipe, telling: Telling, dice: &mut Dice) -> i64 {

@@ -9,8 +9,9 @@ impl Writer {
     /// Low notes on the marks, strums above; the chord moves with the cycle, or with every mark.
     pub(super) fn write_bass_strums(&mut self) {
         let plain = self.sketch.family == Family::Plain;
+        let moves = plain || self.sketch.family == Family::BassChords;
         let (units, start) = (self.units(), self.tells_start());
-        let chords = if plain && !start {
+        let chords = if moves && !start {
             self.chord_a_mark()
         } else {
             self.chord_a_cycle()
@@ -58,6 +59,10 @@ impl Writer {
             if self.tells_start() && self.is_first_count(idx) {
                 let bass = self.low_note(chord, stroke.mean_pitch());
                 stroke = stroke.over_bass(bass, units);
+            }
+            if self.sketch.family == Family::Strike && self.is_hinted(idx) {
+                let bass = self.low_note(chord, stroke.mean_pitch());
+                stroke = stroke.over_bass(bass, self.units_of_hints());
             }
             match self.sketch.family {
                 Family::Loudness if self.is_mark(idx) => {

@@ -214,6 +214,7 @@ mod tests {
             feels: vec![Feel::Threes],
             tempo: (120, 200),
             pacing: crate::phrase::Pacing::Steady,
+            rival: crate::phrase::Rival::None,
             cycles: (3, 5),
             entries: vec![crate::phrase::Entry::Any],
             bell: crate::phrase::Bell::None,

@@ -28,17 +28,14 @@ pub(in crate::tui) fn screen(
             body.extra(line);
         }
     }
-    body.say(
-        &format!("{}: {}", bench.family.id(), bench.feel.words()),
-        Style::new(),
-    );
+    body.say(&set_up(bench), Style::new());
     for line in grid {
         body.line(line);
     }
     body.mention(said_of_guide(bench));
     Screen {
         title: "bench".to_owned(),
-        aside: format!("{}   {} pulses a minute", bench.pattern.words(), bench.ppm),
+        aside: format!("{} pulses a minute", bench.ppm),
         body,
     }
 }
@@ -50,7 +47,7 @@ fn grid(
     theme: Theme,
     columns: usize,
 ) -> Vec<Line<'static>> {
-    let grid = Grid::new(theme, columns, bench.counts.len());
+    let grid = Grid::new(theme, columns, &bench.counts);
     let n_cycles = bench.claps_row.cycles.len();
     let mut lines =
         vec![grid.heading(&bench.counts, &format!("cycle {} of {n_cycles}", cycle + 1))];
@@ -107,6 +104,9 @@ fn wheel_lines(
 
 /// The layers that voices which are on, or the claps, state in this cycle.
 fn figures(bench: &Bench, cycle: usize) -> Vec<(Layer, char)> {
+    if let Some(own) = bench.pattern.marks() {
+        return vec![(own, '*')];
+    }
     let sounding = bench
         .rows
         .iter()
@@ -126,8 +126,16 @@ fn figures(bench: &Bench, cycle: usize) -> Vec<(Layer, char)> {
     };
     let twos = states('2', 2).map(|layer| (layer, '.'));
     let threes = states('3', 3).map(|layer| (layer, '|'));
-    let own = bench.pattern.marks().map(|layer| (layer, '*'));
-    own.into_iter().chain(twos).chain(threes).collect()
+    twos.into_iter().chain(threes).collect()
+}
+
+/// The cycle, the surface, and how it groups.
+fn set_up(bench: &Bench) -> String {
+    let (cycle, family) = (bench.pattern.words(), bench.family.id());
+    match bench.pattern.marks() {
+        Some(_) => format!("{cycle}: {family}"),
+        None => format!("{cycle}: {family}, {}", bench.feel.words()),
+    }
 }
 
 fn said_of_guide(bench: &Bench) -> &'static str {

@@ -22,7 +22,7 @@ pub(super) fn lines(
 ) -> Vec<Line<'static>> {
     let counts = &shown.reveal.counts;
     let cycle = view.cycle(shown);
-    let grid = Grid::new(theme, columns, counts.len());
+    let grid = Grid::new(theme, columns, counts);
     let heading = grid.heading(counts, &which(shown, cycle));
     let rows = shown.reveal.rows.iter().chain(&shown.reveal.you);
     let rows = rows.map(|row| grid.row(row, cycle));
@@ -40,11 +40,14 @@ fn which(shown: &Shown, cycle: usize) -> String {
     }
 }
 
-/// As many columns a pulse as leave room beside the grid.
-fn per_pulse(n_pulses: usize, columns: usize) -> usize {
+/// As many columns a pulse as leave room beside the grid, and at least as many as keep the counts
+/// apart.
+fn per_pulse(counts: &[String], columns: usize) -> usize {
     const BESIDE: usize = 14;
     let room = columns.saturating_sub(INDENT + NAME + BESIDE);
-    (room / n_pulses.max(1)).clamp(PULSE.1, PULSE.0)
+    let longest = counts.iter().map(|count| count.chars().count()).max();
+    let least = PULSE.1.max(longest.unwrap_or(0) + 1);
+    (room / counts.len().max(1)).clamp(least, PULSE.0.max(least))
 }
 
 /// A grid as wide as the screen allows.
@@ -55,11 +58,11 @@ pub(super) struct Grid {
 }
 
 impl Grid {
-    pub(super) fn new(theme: Theme, columns: usize, n_pulses: usize) -> Self {
+    pub(super) fn new(theme: Theme, columns: usize, counts: &[String]) -> Self {
         Self {
             theme,
             columns,
-            per_pulse: per_pulse(n_pulses, columns),
+            per_pulse: per_pulse(counts, columns),
         }
     }
 
