@@ -4,7 +4,7 @@ use super::bars::{Bar, Barring, Bars, Beat};
 use super::midi::{NYLON_GUITAR, channel, percussion_key};
 use super::written::{Chord, Join, Piece, beams, chords, pieces};
 use super::xml::Xml;
-use crate::phrase::{Note, Phrase, Pitch, Voice};
+use crate::phrase::{Note, Phrase, Pitch, Touch, Voice};
 use crate::rhythm::Tempo;
 
 /// Sixteenths, the unit of all durations, in a quarter.
@@ -188,6 +188,9 @@ impl Part<'_> {
         value(xml, piece);
         if let Some(accidental) = accidental {
             xml.text("accidental", &[], accidental);
+        }
+        if note.touch == Touch::Stopped {
+            xml.text("notehead", &[], "x");
         }
     }
 }

@@ -10,6 +10,7 @@
 
 mod cells;
 mod compose;
+mod family;
 mod harmony;
 mod level;
 mod make;
@@ -17,11 +18,12 @@ mod measure;
 mod note;
 mod recipe;
 
+pub use family::Family;
 pub use level::Level;
 pub use make::{GENERATOR, Measured, NoPhrase, Purpose, Wanted, make};
 pub use measure::{Row, rows};
 pub use note::{Loudness, Note, Phrase, Pitch, Touch, Voice};
-pub use recipe::{Bell, Entry, Family, Pacing, Recipe, RecipeError, RecipeParts, Rival, Speakers};
+pub use recipe::{Bell, Entry, Pacing, Recipe, RecipeError, RecipeParts, Rival, Speakers};
 
 #[cfg(test)]
 mod tests;

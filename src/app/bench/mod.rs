@@ -3,14 +3,18 @@
 //! Nothing is asked and nothing is kept. A [`Bench`] is what is set up and what is shown of it; each
 //! [`Step`] changes one thing, and the change is heard from the next cycle on.
 
+mod claps;
+mod set_up;
+
+pub use claps::Claps;
+
 use crate::accent::Floor;
-use crate::phrase::{
-    Bell, Entry, Family, Level, Pacing, Phrase, Purpose, Recipe, RecipeParts, Rival, Speakers,
-    Touch, Voice, Wanted, make,
-};
+use crate::phrase::{Family, Phrase, Speakers, Touch, Voice};
 use crate::quiz::{GridRow, grid};
 use crate::rhythm::{Counting, Feel, Layer, Pattern, TICKS_PER_PULSE};
 use crate::world::Seed;
+
+use set_up::SetUp;
 
 /// How much faster or slower one step is, in pulses a minute.
 const TEMPO_STEP: i64 = 10;
@@ -18,73 +22,6 @@ const TEMPO_STEP: i64 = 10;
 const LEVEL: f64 = 6.0;
 /// Cycles of a loop; twice as many where claps come and go.
 const CYCLES: i64 = 4;
-
-/// What is clapped over the phrase.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Claps {
-    /// Nothing.
-    None,
-    /// The threes.
-    Threes,
-    /// The twos.
-    Twos,
-    /// One, four and five of six.
-    OneFourFive,
-    /// The marks of the pattern's own grouping.
-    Own,
-    /// Between all counts (contra).
-    Contra,
-}
-
-impl Claps {
-    const ALL: [Self; 6] = [
-        Self::None,
-        Self::Threes,
-        Self::Twos,
-        Self::OneFourFive,
-        Self::Own,
-        Self::Contra,
-    ];
-
-    /// In words.
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::None => "none",
-            Self::Threes => "3",
-            Self::Twos => "2",
-            Self::OneFourFive => "1-4-5",
-            Self::Own => "its marks",
-            Self::Contra => "contra",
-        }
-    }
-
-    /// What is clapped in a pattern; `None` where it has no such claps, or for none.
-    fn layer(self, pattern: Pattern) -> Option<Layer> {
-        let cycle = pattern.cycle();
-        let even = |n: usize| {
-            let fits = cycle.n_pulses().is_multiple_of(n);
-            fits.then(|| Layer::every(cycle, n))
-        };
-        match self {
-            Self::None => None,
-            Self::Threes => even(3),
-            Self::Twos => even(2),
-            Self::OneFourFive if pattern == Pattern::SIX => Layer::of(cycle, &[0, 3, 4]).ok(),
-            Self::OneFourFive => None,
-            Self::Own => pattern.marks(),
-            Self::Contra => even(1),
-        }
-    }
-
-    /// The next claps that the pattern has.
-    fn after(self, pattern: Pattern) -> Self {
-        let mut here = after(&Self::ALL, self);
-        while here != Self::None && here.layer(pattern).is_none() {
-            here = after(&Self::ALL, here);
-        }
-        here
-    }
-}
 
 /// In which cycles the claps sound.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -362,41 +299,6 @@ impl Bench {
             .alone
             .and_then(|alone| voices.iter().position(|voice| *voice == alone));
         voices.get(here.map_or(0, |idx| idx + 1)).copied()
-    }
-}
-
-/// What a phrase of the bench is made from, besides chance.
-struct SetUp {
-    pattern: Pattern,
-    family: Family,
-    feel: Feel,
-    ppm: i64,
-    n_cycles: i64,
-    speakers: Speakers,
-}
-
-impl SetUp {
-    fn compose(self, seed: Seed) -> Option<Phrase> {
-        let recipe = Recipe::new(RecipeParts {
-            pattern: self.pattern,
-            families: vec![self.family],
-            feels: vec![self.feel],
-            tempo: (self.ppm, self.ppm),
-            pacing: Pacing::Steady,
-            rival: Rival::None,
-            cycles: (self.n_cycles, self.n_cycles),
-            entries: vec![Entry::One],
-            bell: Bell::None,
-        });
-        let wanted = Wanted {
-            feel: self.feel,
-            level: Level::of_decibels(LEVEL),
-            knocks: None,
-            purpose: Purpose::NameFeel,
-        };
-        make(&recipe.ok()?.through(self.speakers), &wanted, seed)
-            .ok()
-            .map(|made| made.phrase().clone())
     }
 }
 
