@@ -9,6 +9,7 @@
 //! are microseconds unless a name says otherwise. Nothing here knows sound, screens, files or decks.
 
 mod attempt;
+pub mod judge;
 mod kind;
 mod question;
 mod reveal;

@@ -1,0 +1,279 @@
+//! Circular statistics against the literature's values, and the judge against players who are
+//! known.
+
+use serde_json::Value;
+
+use super::*;
+use crate::rhythm::{Layer, Pace, Tempo};
+use crate::world::{Dice, Seed};
+
+fn fixture() -> Value {
+    let text = include_str!("../../../tests/reference/fixtures/timing.json");
+    serde_json::from_str(text).expect("the fixture is JSON")
+}
+
+fn numbers(value: &Value) -> Vec<f64> {
+    let list = value.as_array().expect("a list");
+    list.iter().map(|n| n.as_f64().expect("a number")).collect()
+}
+
+#[track_caller]
+fn close(found: f64, expected: &Value, name: &str) {
+    let expected = expected.as_f64().expect("a number");
+    let tolerance = 1e-9 * expected.abs().max(1.0);
+    assert!(
+        (found - expected).abs() < tolerance,
+        "{name}: {found} is not {expected}"
+    );
+}
+
+#[test]
+fn directions_as_in_the_literature() {
+    // Formulas of Mardia and of Zar, with pingouin 0.7.0, scipy 1.17.1 and astropy 8.0.2 as
+    // witnesses; sources in the fixture.
+    let fixture = fixture();
+    let rows = fixture["circular"]["rows"].as_array().expect("rows");
+    assert!(rows.len() >= 6);
+    for row in rows {
+        let name = row["name"].as_str().expect("a name");
+        let found = Circular::of(numbers(&row["angles_rad"]).into_iter()).expect("directions");
+        close(found.resultant, &row["R"], name);
+        close(found.variance(), &row["circular_variance"], name);
+        close(found.rayleigh_z(), &row["rayleigh_z"], name);
+        close(found.rayleigh_p(), &row["p_zar_approx"], name);
+        if found.resultant > 1e-6 {
+            close(found.deviation(), &row["circular_sd_rad"], name);
+        }
+    }
+    let by_name = |name: &Value| {
+        let row = rows.iter().find(|row| row["name"] == *name);
+        numbers(&row.expect("a row of that name")["angles_rad"])
+    };
+    for row in fixture["circular"]["multiples"].as_array().expect("rows") {
+        let times = row["multiple"].as_f64().expect("a number");
+        let angles = by_name(&row["name"]).into_iter().map(|angle| angle * times);
+        let found = Circular::of(angles).expect("directions");
+        close(found.resultant, &row["R"], &row["name"].to_string());
+    }
+}
+
+#[test]
+fn asynchronies_and_drift_as_in_the_fixture() {
+    let fixture = fixture();
+    let case = &fixture["asynchrony"];
+    let gap = case["interval_ms"].as_f64().expect("a number");
+    let found = Timing::of(&numbers(&case["asynchrony_ms"]), gap).expect("ten taps");
+    close(found.mean, &case["mean"], "mean");
+    close(found.spread, &case["sd_n_minus_1"], "spread");
+    close(
+        100.0 * found.spread_of_gap,
+        &case["sd_percent_of_interval"],
+        "share",
+    );
+    let case = &fixture["drift_regression"];
+    close(
+        timing::slope(&numbers(&case["taps_s"])),
+        &case["slope_s"],
+        "slope",
+    );
+}
+
+/// A player who is known: what is clapped in each cycle, how loosely, and with which faults.
+struct Player {
+    readings: Vec<Reading>,
+    /// Standard deviation as a share of the gap between strokes.
+    spread: f64,
+    lead_micros: f64,
+    missing: f64,
+    doubled: f64,
+}
+
+impl Player {
+    fn taps(&self, map: &PulseMap, dice: &mut Dice) -> Vec<i64> {
+        let mut taps = Vec::new();
+        for (cycle, reading) in (0..).zip(&self.readings) {
+            let n = reading.layer.cycle().n_pulses() as i64;
+            let gap = n as f64 / reading.layer.n_onsets() as f64;
+            for pulse in reading.layer.pulses() {
+                let half = i64::from(reading.place == Place::Contra) * TICKS_PER_PULSE / 2;
+                let at = Tick::of_pulse(cycle * n + pulse.idx() as i64);
+                let at = map.micros_at(Tick(at.0 + half));
+                let pulse_micros = map.micros_at(Tick::of_pulse(1)) - map.micros_at(Tick(0));
+                let late = self.spread * gap * pulse_micros as f64 * normal(dice);
+                let tap = at + (late - self.lead_micros) as i64;
+                if dice.real(0.0, 1.0) >= self.missing {
+                    taps.push(tap);
+                    if dice.real(0.0, 1.0) < self.doubled {
+                        taps.push(tap + dice.between(15_000, 60_000));
+                    }
+                }
+            }
+        }
+        taps.sort_unstable();
+        taps
+    }
+}
+
+/// A standard normal number (Box and Muller 1958).
+fn normal(dice: &mut Dice) -> f64 {
+    let (a, b) = (dice.real(1e-12, 1.0), dice.real(0.0, 1.0));
+    (-2.0 * a.ln()).sqrt() * (std::f64::consts::TAU * b).cos()
+}
+
+fn layer(pulses: &[i64]) -> Layer {
+    Layer::of(Cycle::SIX, pulses).expect("a layer of six")
+}
+
+fn candidates() -> Vec<Reading> {
+    Reading::all(&[layer(&[0, 3]), layer(&[0, 2, 4]), layer(&[0, 3, 4])])
+}
+
+fn map(dice: &mut Dice) -> PulseMap {
+    let tempo = Tempo::of_pulses_a_minute(dice.between(110, 220)).expect("in range");
+    PulseMap::of(Pace::steady(tempo), 0)
+}
+
+fn judged(player: &Player, dice: &mut Dice) -> Option<Clapped> {
+    let map = map(dice);
+    let micros = player.taps(&map, dice);
+    let taps = Taps {
+        micros: &micros,
+        map: &map,
+        cycle: Cycle::SIX,
+        cycles: (0, player.readings.len() as i64),
+    };
+    judge(&taps, &candidates(), Lead::default())
+}
+
+#[test]
+fn what_was_clapped_is_named_in_99_of_100() {
+    let candidates = candidates();
+    // Threes in 3 rotations, twos in 2, 1-4-5 in 6; on the pulses and between them.
+    assert_eq!(candidates.len(), 22);
+    let (mut right, mut n) = (0_u32, 0_u32);
+    let mut wrong = Vec::new();
+    for seed in 0..10_000 {
+        let mut dice = Seed(seed).child("player", 0).dice();
+        let on: Vec<&Reading> = candidates.iter().filter(|r| r.place == Place::On).collect();
+        // Contra is clapped under every count or layer; it is one player in eight.
+        let reading = if dice.one_in(8) {
+            candidates[on.len() + dice.below(candidates.len() - on.len())]
+        } else {
+            **dice.pick(&on).expect("readings")
+        };
+        let fault = dice.below(3);
+        let player = Player {
+            readings: vec![reading; 6],
+            spread: 0.05,
+            lead_micros: dice.real(0.0, 80_000.0),
+            missing: if fault == 1 { 0.1 } else { 0.0 },
+            doubled: if fault == 2 { 0.1 } else { 0.0 },
+        };
+        let found = judged(&player, &mut dice);
+        let is_right = found
+            .as_ref()
+            .is_some_and(|f| f.reading == reading && f.left.is_none());
+        n += 1;
+        right += u32::from(is_right);
+        if !is_right {
+            wrong.push((seed, reading, found.map(|f| (f.reading, f.left))));
+        }
+    }
+    let share = f64::from(right) / f64::from(n);
+    assert!(share >= 0.99, "{share}: {:?}", &wrong[..wrong.len().min(5)]);
+}
+
+#[test]
+fn a_slide_is_found_within_one_cycle_in_9_of_10() {
+    let on: Vec<Reading> = candidates()
+        .into_iter()
+        .filter(|r| r.place == Place::On)
+        .collect();
+    let (mut found_near, mut n) = (0_u32, 0_u32);
+    for seed in 0..2_000 {
+        let mut dice = Seed(seed).child("slider", 0).dice();
+        let (from, to) = (dice.below(on.len()), dice.below(on.len()));
+        if from == to {
+            continue;
+        }
+        let at = 2 + dice.below(4);
+        let reading = |cycle: usize| if cycle < at { on[from] } else { on[to] };
+        let player = Player {
+            readings: (0..8).map(reading).collect(),
+            spread: 0.05,
+            lead_micros: dice.real(0.0, 80_000.0),
+            missing: 0.0,
+            doubled: 0.0,
+        };
+        let left = judged(&player, &mut dice).and_then(|found| found.left);
+        n += 1;
+        found_near += u32::from(left.is_some_and(|(cycle, _)| cycle.abs_diff(at) <= 1));
+    }
+    let share = f64::from(found_near) / f64::from(n);
+    assert!(share >= 0.9, "{share}");
+}
+
+#[test]
+fn a_steady_lead_is_no_lateness_and_the_spread_is_the_players() {
+    let mut spreads = Vec::new();
+    for seed in 0..200 {
+        let mut dice = Seed(seed).child("lead", 0).dice();
+        let lead_micros = dice.real(0.0, 80_000.0);
+        let player = Player {
+            readings: vec![Reading::of(layer(&[0, 2, 4])); 8],
+            spread: 0.04,
+            lead_micros,
+            missing: 0.0,
+            doubled: 0.0,
+        };
+        let found = judged(&player, &mut dice).expect("taps that say something");
+        // Four hundredths of a gap of 545 to 1,091 ms, over 24 taps: the lead within four errors.
+        assert!(
+            (found.lead + lead_micros).abs() < 40_000.0,
+            "{} {lead_micros}",
+            found.lead
+        );
+        let timing = found.timing.expect("24 taps");
+        assert!(timing.mean.abs() < 15.0, "{timing:?}");
+        assert!(timing.phase.rayleigh_p() < 1e-6);
+        spreads.push(timing.spread_of_gap);
+        assert_eq!((found.missing, found.extra), (0, 0));
+    }
+    let mean = spreads.iter().sum::<f64>() / spreads.len() as f64;
+    assert!((mean - 0.04).abs() < 0.002, "{mean}");
+}
+
+#[test]
+fn missing_and_extra_taps_are_told_apart() {
+    let map = PulseMap::of(
+        Pace::steady(Tempo::of_pulses_a_minute(150).expect("in range")),
+        0,
+    );
+    let at = |pulses: &[i64]| {
+        pulses
+            .iter()
+            .map(|p| p * 400_000 - 30_000)
+            .collect::<Vec<i64>>()
+    };
+    let judged = |micros: &[i64]| {
+        let taps = Taps {
+            micros,
+            map: &map,
+            cycle: Cycle::SIX,
+            cycles: (0, 4),
+        };
+        judge(&taps, &candidates(), Lead::default())
+    };
+    let found = judged(&at(&[0, 3, 6, 9, 12, 18, 21])).expect("threes");
+    assert_eq!(found.reading, Reading::of(layer(&[0, 3])));
+    assert_eq!((found.missing, found.extra), (1, 0));
+    let found = judged(&at(&[0, 3, 6, 7, 9, 12, 15, 18, 21])).expect("threes");
+    assert_eq!((found.missing, found.extra), (0, 1));
+    // A key that bounces after 40 ms is one clap.
+    let mut bounced = at(&[0, 3, 6, 9, 12, 15, 18, 21]);
+    bounced.push(9 * 400_000 + 10_000);
+    let found = judged(&bounced).expect("threes");
+    assert_eq!((found.missing, found.extra), (0, 0));
+    assert_eq!(judged(&[]), None);
+    assert_eq!(judged(&at(&[0])), None);
+}
