@@ -85,23 +85,36 @@ impl Practice {
         self.want(Intent::Choose(idx));
     }
 
-    /// Taps on the first count, or two pulses later, as the playhead comes by.
+    /// Taps on the first count or on the layer that is to be clapped, or later, as the playhead comes
+    /// by.
     fn tap(&mut self, open: &Open, right: bool) {
-        assert!(matches!(open.question.truth(), Answer::Start(Some(0))));
-        let wanted = if right { 0.0 } else { 2.0 };
+        let (wanted, late) = match open.question.truth() {
+            Answer::Start(Some(0)) => (vec![0.0], 2.0),
+            Answer::Hands(Some(layer)) => (
+                layer.pulses().map(|pulse| pulse.idx() as f64).collect(),
+                1.0,
+            ),
+            other => panic!("{other:?} is not tapped"),
+        };
+        let late = if right { 0.0 } else { late };
+        let is_wanted = |here: f64| {
+            let mut pulses = wanted.iter().map(|pulse| pulse + late);
+            pulses.any(|pulse| (pulse..pulse + 0.3).contains(&here))
+        };
         for _ in 0..4_000 {
             if !matches!(self.app.stage(), Some(Stage::Open(_))) {
                 return;
             }
             self.app.tick().expect("nothing refuses");
             let here = self.app.playhead().map(|playhead| playhead.pulse);
-            if here.is_some_and(|pulse| (wanted..wanted + 0.3).contains(&pulse)) {
+            if here.is_some_and(is_wanted) {
                 self.want(Intent::Tap);
-                self.clock.advance(600_000);
+                // Past this pulse at any tempo of the deck, and not yet at the next.
+                self.clock.advance(150_000);
             }
             self.clock.advance(20_000);
         }
-        panic!("four taps settle it");
+        panic!("taps settle it, or the end does");
     }
 
     fn sleep_until_tomorrow(&self) {

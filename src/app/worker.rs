@@ -104,11 +104,7 @@ fn perform(job: Job) -> Outcome {
             seed,
         } => match Question::ask(&form, &recipe, level, &lately, seed) {
             Ok(question) => {
-                let playing = if question.is_tapped() {
-                    Playing::Round
-                } else {
-                    Playing::Once
-                };
+                let playing = question.playing();
                 let rendering = Rendering::of(&question.sounds(), playing, rate, seed);
                 Outcome::Question(Box::new((question, rendering)))
             }

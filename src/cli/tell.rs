@@ -3,7 +3,7 @@
 use std::io::{self, Write as _};
 
 use crate::app::{Summary, Today};
-use crate::quiz::{Answer, GridRow, Open, Shown};
+use crate::quiz::{Answer, GridRow, Kind, Open, Shown};
 use crate::rhythm::{Counting, Feel};
 
 /// The caution on loudness, given once.
@@ -48,7 +48,7 @@ pub(super) fn tell_question(open: &Open, counting: Counting) -> io::Result<()> {
         "",
         &format!("{}: phrase {place} of {of} ({})", ticket.title, ticket.why),
         ticket.line.as_str(),
-        open.question.asks(),
+        &open.question.asks(counting),
     ])?;
     for (idx, choice) in open.question.choices(counting).iter().enumerate() {
         say(&[&format!("  {}  {choice}", idx + 1)])?;
@@ -89,7 +89,8 @@ pub(super) fn tell_reveal(shown: &Shown) -> io::Result<()> {
 /// one cycle stands for all: hearing every small difference read out would hide what matters.
 fn cycles_alike(shown: &Shown, rows: &[&GridRow]) -> Vec<(usize, usize)> {
     let turns = |answer| answer == Answer::Feel(Feel::InTurn);
-    if !turns(shown.attempt.truth) && !turns(shown.attempt.answer) {
+    let is_clapped = shown.attempt.kind == Kind::Clap;
+    if !is_clapped && !turns(shown.attempt.truth) && !turns(shown.attempt.answer) {
         return vec![(0, 0)];
     }
     let n_cycles = rows.iter().map(|row| row.cycles.len()).max().unwrap_or(1);

@@ -11,13 +11,13 @@ use super::recipe::{Parts, recipe};
 use super::written::{Key, Table, Value};
 
 /// The keys of an exercise.
-pub(super) const KEYS: [Key; 19] = [
+pub(super) const KEYS: [Key; 20] = [
     key(
         "id",
         "an id of 1 to 40 lower-case letters, digits and hyphens",
     ),
     key("title", "a short text on one line"),
-    key("asks", "name-feel, find-start or fit-clapping"),
+    key("asks", "name-feel, find-start, fit-clapping or clap"),
     key("line", "one line that says what to do"),
     key("repair", "one line that helps after a miss"),
     key("needs", "ids of exercises of this deck, in a list"),
@@ -48,6 +48,7 @@ pub(super) const KEYS: [Key; 19] = [
         "clappings in counts in a list, as [\"1-4\", \"1-4-5\"]",
     ),
     key("fits", "guitar or knocks"),
+    key("guide", "every, half, first or none"),
     key("level", "a table of easiest, criterion and hardest in dB"),
 ];
 

@@ -3,7 +3,7 @@
 use std::ops::RangeInclusive;
 
 use crate::phrase::Entry;
-use crate::quiz::{By, Fits, Form, Kind};
+use crate::quiz::{By, Fits, Form, Guide, Kind};
 use crate::rhythm::{Cycle, Layer, NotationError, Pattern};
 
 use super::fault::Faults;
@@ -13,6 +13,8 @@ use super::written::{Table, Value};
 /// How many clappings an exercise has to choose from.
 const CLAPPINGS: RangeInclusive<usize> = 2..=6;
 
+/// How many layers an exercise has to clap.
+const LAYERS: RangeInclusive<usize> = 1..=6;
 /// The most counts that can be chosen from with one key each.
 const MOST_COUNTS: usize = 9;
 
@@ -24,15 +26,24 @@ pub(super) fn form(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Opt
     if asks != Kind::FindStart {
         table.refuse("by", "it only where asks = \"find-start\"", faults);
     }
+    if !matches!(asks, Kind::FitClapping | Kind::Clap) {
+        table.refuse(
+            "clappings",
+            "it only where claps are chosen or made",
+            faults,
+        );
+    }
     if asks != Kind::FitClapping {
-        for name in ["clappings", "fits"] {
-            table.refuse(name, "it only where asks = \"fit-clapping\"", faults);
-        }
+        table.refuse("fits", "it only where asks = \"fit-clapping\"", faults);
+    }
+    if asks != Kind::Clap {
+        table.refuse("guide", "it only where asks = \"clap\"", faults);
     }
     match asks {
         Kind::NameFeel => name_feel(table, parts, faults),
         Kind::FindStart => find_start(table, parts, faults),
         Kind::FitClapping => fit_clapping(table, parts, faults),
+        Kind::Clap => clap(table, parts, faults),
     }
 }
 
@@ -90,6 +101,22 @@ fn fit_clapping(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option
         return None;
     }
     Some(Form::FitClapping { clappings, to })
+}
+
+fn clap(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
+    let guide = table.need("guide", faults, |value, faults| {
+        value.one_of(&Guide::ALL, Guide::id, faults)
+    });
+    let cycle = parts.pattern.unwrap_or(Pattern::SIX).cycle();
+    let layers = table.need("clappings", faults, |value, faults| {
+        value.set(LAYERS, faults, |value, faults| {
+            clapping(value, cycle, faults)
+        })
+    });
+    Some(Form::Clap {
+        layers: layers?,
+        guide: guide?,
+    })
 }
 
 fn clapping(value: Value<'_>, cycle: Cycle, faults: &mut Faults) -> Option<Layer> {

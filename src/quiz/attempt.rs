@@ -53,6 +53,8 @@ pub enum Answer {
     Start(Option<u8>),
     /// The clapping.
     Clapping(Layer),
+    /// The layer that hands clapped to the end; `None` where they held none.
+    Hands(Option<Layer>),
 }
 
 /// One answered question.

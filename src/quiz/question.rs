@@ -4,8 +4,9 @@ use crate::phrase::{Level, Measured, NoPhrase, Phrase, Recipe};
 use crate::rhythm::{Counting, Feel, Layer};
 use crate::world::Seed;
 
-use super::kind::{find_start, fit_clapping, name_feel};
-use super::{Answer, By, Fits, Form, Kind};
+use super::kind::{clap, find_start, fit_clapping, name_feel};
+use super::reveal::on_counts;
+use super::{Answer, By, Fits, Form, Guide, Kind, Playing};
 
 /// A measured phrase and what is asked of it. A question without a truth does not exist.
 #[derive(Clone, Debug, PartialEq)]
@@ -27,6 +28,10 @@ pub(super) enum Task {
         choices: Vec<Layer>,
         truth: Layer,
         to: Fits,
+    },
+    Clap {
+        truth: Layer,
+        guide: Guide,
     },
 }
 
@@ -67,6 +72,7 @@ impl Question {
             Form::FitClapping { clappings, to } => {
                 fit_clapping::ask(recipe, level, clappings, *to, lately, seed)
             }
+            Form::Clap { layers, guide } => clap::ask(recipe, level, layers, *guide, lately, seed),
         }
     }
 
@@ -86,6 +92,7 @@ impl Question {
             Task::NameFeel { .. } => Kind::NameFeel,
             Task::FindStart { .. } => Kind::FindStart,
             Task::FitClapping { .. } => Kind::FitClapping,
+            Task::Clap { .. } => Kind::Clap,
         }
     }
 
@@ -95,6 +102,7 @@ impl Question {
             Task::NameFeel { .. } => Answer::Feel(self.phrase().feel),
             Task::FindStart { by } => find_start::truth(self.phrase(), *by),
             Task::FitClapping { truth, .. } => Answer::Clapping(*truth),
+            Task::Clap { truth, .. } => Answer::Hands(Some(*truth)),
         }
     }
 
@@ -103,19 +111,33 @@ impl Question {
         match &self.task {
             Task::NameFeel { choices } => choices.iter().map(|f| f.words().to_owned()).collect(),
             Task::FindStart { by: By::Count } => find_start::choices(self.phrase(), counting),
-            Task::FindStart { by: By::Taps } => Vec::new(),
+            Task::FindStart { by: By::Taps } | Task::Clap { .. } => Vec::new(),
             Task::FitClapping { choices, .. } => fit_clapping::choices(choices.len()),
         }
     }
 
     /// Whether the answer is tapped.
     pub fn is_tapped(&self) -> bool {
-        matches!(self.task, Task::FindStart { by: By::Taps })
+        matches!(
+            self.task,
+            Task::FindStart { by: By::Taps } | Task::Clap { .. }
+        )
+    }
+
+    /// How often it sounds: round and round where taps end it, else once through.
+    pub fn playing(&self) -> Playing {
+        match self.task {
+            Task::FindStart { by: By::Taps } => Playing::Round,
+            _ => Playing::Once,
+        }
     }
 
     /// What is asked, in one sentence.
-    pub fn asks(&self) -> &'static str {
-        match &self.task {
+    pub fn asks(&self, counting: Counting) -> String {
+        let text = match &self.task {
+            Task::Clap { truth, .. } => {
+                return format!("Clap along {}, to the end.", on_counts(*truth, counting));
+            }
             Task::NameFeel { .. } => "How does it group?",
             Task::FindStart { by: By::Count } => "On which count did it come in?",
             Task::FindStart { by: By::Taps } => {
@@ -127,13 +149,15 @@ impl Question {
             Task::FitClapping {
                 to: Fits::Knocks, ..
             } => "Which clapping goes with the knocks?",
-        }
+        };
+        text.to_owned()
     }
 
     /// What sounds: one phrase, or the same phrase under each clapping in the order offered.
     pub fn sounds(&self) -> Vec<Phrase> {
         match &self.task {
             Task::FitClapping { choices, .. } => fit_clapping::sounds(self.phrase(), choices),
+            Task::Clap { truth, guide } => vec![clap::sound(self.phrase(), *truth, *guide)],
             Task::NameFeel { .. } | Task::FindStart { .. } => vec![self.phrase().clone()],
         }
     }
@@ -148,6 +172,9 @@ impl Question {
             }
             (Task::FindStart { by: By::Taps }, Given::Taps(taps)) => {
                 find_start::tapped(self.phrase(), taps)
+            }
+            (Task::Clap { truth, .. }, Given::Taps(taps)) => {
+                clap::answer(clap::clapped(self.phrase(), *truth, taps).as_ref())
             }
             (Task::FitClapping { choices, .. }, Given::Choice(idx)) => {
                 Answer::Clapping(*choices.get(*idx)?)

@@ -8,8 +8,8 @@ use crate::accent::{self, Floor, Lean, Profile};
 use crate::phrase::{Phrase, Row, Touch, Voice};
 use crate::rhythm::{Counting, Feel, Layer, Pulse, Tick};
 
-use super::kind::{find_start, fit_clapping, name_feel};
-use super::question::{Question, Task, Verdict};
+use super::kind::{clap, find_start, fit_clapping, name_feel};
+use super::question::{Given, Question, Task, Verdict};
 use super::{Answer, By};
 
 /// What is shown and may be heard after an answer.
@@ -56,7 +56,37 @@ impl GridRow {
 
 impl Reveal {
     /// Explains a question after its verdict.
-    pub fn of(question: &Question, verdict: Verdict, counting: Counting) -> Self {
+    pub fn of(question: &Question, verdict: Verdict, given: &Given, counting: Counting) -> Self {
+        let reveal = Self::of_answer(question, verdict, counting);
+        match (&question.task, given) {
+            (Task::Clap { truth, .. }, Given::Taps(taps)) => {
+                reveal.of_hands(question.phrase(), *truth, taps, counting)
+            }
+            _ => reveal,
+        }
+    }
+
+    /// What hands did, in words, as a row and as a sound.
+    fn of_hands(self, phrase: &Phrase, truth: Layer, taps: &[i64], counting: Counting) -> Self {
+        let found = clap::clapped(phrase, truth, taps);
+        let said = clap::words(truth, found.as_ref(), counting);
+        let asked = on_counts(truth, counting);
+        let verdict = if self.right {
+            format!("Right: claps {asked}, held to the end.")
+        } else {
+            format!("Not this time: claps {asked} were asked. {said}")
+        };
+        let tightness = clap::tightness(found.as_ref());
+        Self {
+            verdict,
+            reason: format!("{} {tightness}", self.reason).trim().to_owned(),
+            you: Some(clap::row(phrase, taps)),
+            as_answered: (!taps.is_empty()).then(|| clap::as_made(phrase, taps)),
+            ..self
+        }
+    }
+
+    fn of_answer(question: &Question, verdict: Verdict, counting: Counting) -> Self {
         let phrase = question.phrase();
         let (truth, touch) = (claps(question, question.truth()), touch(question));
         let answered = claps(question, verdict.answer);
@@ -134,13 +164,16 @@ fn answer_words(question: &Question, answer: Answer, counting: Counting) -> Stri
             format!("the cycle begins on what is counted {}", name(pulse))
         }
         (Answer::Start(Some(pulse)), _) => format!("it came in on {}", name(pulse)),
-        (Answer::Clapping(layer), _) => format!("claps {}", on_counts(layer, counting)),
+        (Answer::Clapping(layer) | Answer::Hands(Some(layer)), _) => {
+            format!("claps {}", on_counts(layer, counting))
+        }
+        (Answer::Hands(None), _) => "no layer held".to_owned(),
     }
 }
 
 fn reason(question: &Question, counting: Counting) -> String {
     match &question.task {
-        Task::NameFeel { .. } => name_feel::reason(question, counting),
+        Task::NameFeel { .. } | Task::Clap { .. } => name_feel::reason(question, counting),
         Task::FindStart { .. } => find_start::reason(question, counting),
         Task::FitClapping { to, .. } => fit_clapping::reason(question, *to, counting),
     }
@@ -152,7 +185,8 @@ fn claps(question: &Question, answer: Answer) -> Vec<Layer> {
         (Answer::Feel(feel), _) => name_feel::claps(question, feel),
         (Answer::Start(_), Task::FindStart { by }) => find_start::claps(question, answer, *by),
         (Answer::Start(_), _) => Vec::new(),
-        (Answer::Clapping(layer), _) => vec![layer],
+        (Answer::Clapping(layer) | Answer::Hands(Some(layer)), _) => vec![layer],
+        (Answer::Hands(None), _) => Vec::new(),
     }
 }
 
@@ -160,7 +194,7 @@ fn claps(question: &Question, answer: Answer) -> Vec<Layer> {
 fn touch(question: &Question) -> Touch {
     match question.task {
         Task::FindStart { .. } => Touch::Clara,
-        Task::NameFeel { .. } | Task::FitClapping { .. } => Touch::Sorda,
+        Task::NameFeel { .. } | Task::FitClapping { .. } | Task::Clap { .. } => Touch::Sorda,
     }
 }
 

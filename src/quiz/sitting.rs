@@ -11,7 +11,7 @@ use crate::world::{Day, Moment, Stamp};
 
 use super::question::{Given, Question};
 use super::{
-    Answer, Attempt, AttemptId, Hearing, Open, Playing, Reveal, Shown, Skill, Stage, Ticket,
+    Answer, Attempt, AttemptId, Hearing, Kind, Open, Playing, Reveal, Shown, Skill, Stage, Ticket,
 };
 
 /// What time it is, in every sense that is kept.
@@ -199,6 +199,11 @@ impl Sitting {
             Event::Skip => return passed_over(),
             Event::Spoiled => return self.ask_again(open),
             Event::Started(stamp) => open.started(stamp),
+            // What is clapped to the end is over with the sound.
+            Event::Ended if open.question.kind() == Kind::Clap && !open.taps.is_empty() => {
+                let taps = open.taps.clone();
+                return self.answer(open, &Given::Taps(taps), now);
+            }
             Event::Ended => open.ended(now),
             Event::Again => open.again(Hearing::Question, now),
             Event::Hear(hearing @ Hearing::Clapping(_)) => open.again(hearing, now),
@@ -234,7 +239,7 @@ impl Sitting {
         let attempt = self.attempt(&open, verdict.answer, verdict.right, now);
         self.tally(&open.ticket, verdict.right);
         self.lately.push((open.ticket.skill.clone(), attempt.truth));
-        let reveal = Reveal::of(&open.question, verdict, self.counting);
+        let reveal = Reveal::of(&open.question, verdict, given, self.counting);
         let Open {
             question, ticket, ..
         } = *open;

@@ -3,7 +3,7 @@
 use super::kind::find_start;
 use super::question::Question;
 use super::sitting::{Effect, Now};
-use super::{Attempt, Phase, Reveal, Skill};
+use super::{Attempt, Kind, Phase, Reveal, Skill};
 use crate::label::Label;
 use crate::phrase::{Level, Voice};
 use crate::world::Stamp;
@@ -133,12 +133,7 @@ impl Open {
             sounds = vec![sounds.swap_remove(idx)];
         }
         self.sounding = Some((hearing, None));
-        let playing = if self.question.is_tapped() {
-            Playing::Round
-        } else {
-            Playing::Once
-        };
-        vec![Effect::Play(sounds, playing)]
+        vec![Effect::Play(sounds, self.question.playing())]
     }
 
     pub(super) fn again(&mut self, hearing: Hearing, now: &Now) -> Vec<Effect> {
@@ -178,7 +173,9 @@ impl Open {
     }
 
     pub(super) fn is_settled(&self) -> bool {
-        self.question.is_tapped() && find_start::is_settled(self.question.phrase(), &self.taps)
+        self.question.kind() == Kind::FindStart
+            && self.question.is_tapped()
+            && find_start::is_settled(self.question.phrase(), &self.taps)
     }
 }
 

@@ -54,6 +54,13 @@ fn forms() -> Vec<(Form, Recipe)> {
             },
             recipe(&[Feel::Threes], &[Entry::One]),
         ),
+        (
+            Form::Clap {
+                layers: clappings(&["1-4", "1-3-5", "1-4-5"]),
+                guide: Guide::First,
+            },
+            recipe(&[Feel::Threes, Feel::Twos], &Entry::ALL),
+        ),
     ]
 }
 
@@ -71,6 +78,7 @@ fn knowing(question: &Question) -> Given {
                 .map(|cycle| cycle * 6 * pulse_micros - 25_000)
                 .collect(),
         ),
+        Answer::Hands(Some(layer)) => Given::Taps(clapping(phrase, |_| layer, 0)),
         truth => {
             let answers = |idx: &usize| {
                 question
@@ -84,6 +92,105 @@ fn knowing(question: &Question) -> Given {
             )
         }
     }
+}
+
+/// Claps of a layer in each cycle, so many pulses late, by hands that lead by 25 ms.
+fn clapping(phrase: &crate::phrase::Phrase, layer: impl Fn(i64) -> Layer, late: i64) -> Vec<i64> {
+    let pulse_micros = 6_000_000_000 / i64::from(phrase.tempo().hundredths());
+    let taps = (0..i64::from(phrase.n_cycles)).flat_map(|cycle| {
+        let pulses = layer(cycle).pulses();
+        pulses
+            .map(move |pulse| cycle * 6 + pulse.idx() as i64 + late)
+            .collect::<Vec<i64>>()
+    });
+    taps.map(|pulse| pulse * pulse_micros - 25_000).collect()
+}
+
+#[test]
+fn hands_are_told_what_they_did() {
+    let form = Form::Clap {
+        layers: vec![layer("1-4")],
+        guide: Guide::Half,
+    };
+    // The guitar goes against the hands.
+    let recipe = recipe(&[Feel::Twos], &[Entry::One]);
+    for seed in 0..30 {
+        let question = ask(&form, &recipe, seed);
+        let phrase = question.phrase();
+        let guide = question.sounds();
+        let guided: Vec<i64> = (0..4)
+            .map(|cycle| {
+                let claps = guide[0]
+                    .notes
+                    .iter()
+                    .filter(|n| n.voice == crate::phrase::Voice::Claps);
+                claps.filter(|n| n.at.pulse_idx() / 6 == cycle).count() as i64
+            })
+            .collect();
+        assert_eq!(guided, [2, 2, 0, 0]);
+        let told = |taps: Vec<i64>| {
+            let given = Given::Taps(taps);
+            let verdict = question.judge(&given).expect("taps answer it");
+            let right = verdict.right;
+            (
+                right,
+                Reveal::of(&question, verdict, &given, Counting::FromOne),
+            )
+        };
+        let (right, reveal) = told(clapping(phrase, |_| layer("1-4"), 0));
+        assert!(right, "{}", reveal.verdict);
+        assert_eq!(reveal.verdict, "Right: claps on 1 and 4, held to the end.");
+        assert!(reveal.reason.contains("of the gap"), "{}", reveal.reason);
+        let you = reveal.you.expect("a row of claps");
+        assert_eq!(you.marks(2).iter().collect::<String>(), "o..o..");
+        let (right, reveal) = told(clapping(phrase, |_| layer("1-4"), 1));
+        assert!(!right);
+        assert_eq!(
+            reveal.verdict,
+            "Not this time: claps on 1 and 4 were asked. \
+             You clapped on 2 and 5, one pulse late, to the end."
+        );
+        let slides = |cycle: i64| {
+            if cycle < 2 {
+                layer("1-4")
+            } else {
+                layer("1-3-5")
+            }
+        };
+        let (right, reveal) = told(clapping(phrase, slides, 0));
+        assert!(!right);
+        assert_eq!(
+            reveal.verdict,
+            "Not this time: claps on 1 and 4 were asked. \
+             You began on 1 and 4 and ended on 1, 3 and 5 from cycle 3."
+        );
+        let (right, reveal) = told(Vec::new());
+        assert!(!right && reveal.as_answered.is_none());
+        assert!(
+            reveal
+                .verdict
+                .ends_with("too few to say what they clapped.")
+        );
+    }
+}
+
+#[test]
+fn what_is_clapped_is_judged_when_the_sound_ends() {
+    let form = Form::Clap {
+        layers: vec![layer("1-3-5")],
+        guide: Guide::Every,
+    };
+    let (mut sitting, question) = opened(&form, &recipe(&[Feel::Twos], &[Entry::One]), 5);
+    let Given::Taps(taps) = knowing(&question) else {
+        panic!("taps");
+    };
+    for tap in taps {
+        assert_eq!(sitting.handle(Event::Tap(tap), &now(2_000)), []);
+    }
+    let effects = sitting.handle(Event::Ended, &now(20_000));
+    let attempt = recorded(&effects);
+    assert!(attempt.right && attempt.answer == Answer::Hands(Some(layer("1-3-5"))));
+    assert_eq!(attempt.taps_ms.len(), 12);
 }
 
 #[test]
@@ -102,7 +209,7 @@ fn the_truth_given_as_the_answer_is_right_in_every_kind() {
 fn every_other_choice_is_wrong() {
     for (form, recipe) in forms()
         .into_iter()
-        .filter(|(form, _)| *form != Form::FindStart(By::Taps))
+        .filter(|(form, recipe)| form.alternatives(recipe) > 0)
     {
         for seed in 0..40 {
             let question = ask(&form, &recipe, seed);
@@ -142,10 +249,11 @@ fn a_reveal_explains_what_was_there_and_what_was_answered() {
         for seed in 0..40 {
             let question = ask(&form, &recipe, seed);
             for idx in 0..5 {
-                let Some(verdict) = question.judge(&Given::Choice(idx)) else {
+                let given = Given::Choice(idx);
+                let Some(verdict) = question.judge(&given) else {
                     continue;
                 };
-                let reveal = Reveal::of(&question, verdict, Counting::FromOne);
+                let reveal = Reveal::of(&question, verdict, &given, Counting::FromOne);
                 let opening = if verdict.right {
                     "Right: "
                 } else {
@@ -181,7 +289,7 @@ fn the_grid_marks_threes_with_3_and_twos_with_2() {
         answer: Answer::Feel(Feel::Threes),
         right: false,
     };
-    let reveal = Reveal::of(&question, verdict, Counting::FromLast);
+    let reveal = Reveal::of(&question, verdict, &Given::Choice(0), Counting::FromLast);
     let bass = reveal
         .rows
         .iter()

@@ -212,6 +212,8 @@ fn answer_text(answer: Answer) -> String {
         Answer::Start(Some(pulse)) => format!("start {pulse}"),
         Answer::Start(None) => "start ?".to_owned(),
         Answer::Clapping(layer) => format!("clapping {layer}"),
+        Answer::Hands(Some(layer)) => format!("hands {layer}"),
+        Answer::Hands(None) => "hands ?".to_owned(),
     }
 }
 
@@ -222,6 +224,11 @@ fn answer_of(text: &str) -> Option<Answer> {
         ("start", "?") => Some(Answer::Start(None)),
         ("start", pulse) => pulse.parse().ok().map(|pulse| Answer::Start(Some(pulse))),
         ("clapping", layer) => layer.parse::<Layer>().ok().map(Answer::Clapping),
+        ("hands", "?") => Some(Answer::Hands(None)),
+        ("hands", layer) => layer
+            .parse::<Layer>()
+            .ok()
+            .map(|layer| Answer::Hands(Some(layer))),
         _ => None,
     }
 }
@@ -253,6 +260,7 @@ mod tests {
         check_answer(Answer::Feel(Feel::InTurn), "feel in-turn");
         check_answer(Answer::Start(Some(3)), "start 3");
         check_answer(Answer::Start(None), "start ?");
+        check_answer(Answer::Hands(None), "hands ?");
         let layer = "x..xx.".parse().expect("a layer");
         check_answer(Answer::Clapping(layer), "clapping x..xx.");
     }

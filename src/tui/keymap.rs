@@ -165,7 +165,7 @@ pub(super) fn choices(question: &Question, counting: Counting) -> Vec<(char, Str
             Kind::FindStart => {
                 counting.name(cycle, cycle.pulse_at(i64::try_from(idx).unwrap_or(0)))
             }
-            Kind::NameFeel | Kind::FitClapping => place.to_string(),
+            Kind::NameFeel | Kind::FitClapping | Kind::Clap => place.to_string(),
         };
         written.chars().next().unwrap_or('0')
     };

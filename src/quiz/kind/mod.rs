@@ -1,6 +1,7 @@
 //! The kinds of question, one file each: what it asks of a phrase, what counts as right, and how a
 //! miss is explained.
 
+pub(super) mod clap;
 pub(super) mod find_start;
 pub(super) mod fit_clapping;
 pub(super) mod name_feel;
@@ -17,11 +18,18 @@ pub enum Kind {
     FindStart,
     /// Choose the clapping that fits.
     FitClapping,
+    /// Clap a layer.
+    Clap,
 }
 
 impl Kind {
     /// All kinds.
-    pub const ALL: [Self; 3] = [Self::NameFeel, Self::FindStart, Self::FitClapping];
+    pub const ALL: [Self; 4] = [
+        Self::NameFeel,
+        Self::FindStart,
+        Self::FitClapping,
+        Self::Clap,
+    ];
 
     /// Its id in decks and files.
     pub fn id(self) -> &'static str {
@@ -29,6 +37,7 @@ impl Kind {
             Self::NameFeel => "name-feel",
             Self::FindStart => "find-start",
             Self::FitClapping => "fit-clapping",
+            Self::Clap => "clap",
         }
     }
 
@@ -45,6 +54,34 @@ pub enum By {
     Count,
     /// By tapping where the cycle begins, round after round.
     Taps,
+}
+
+/// In which cycles claps lead.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Guide {
+    /// In all.
+    Every,
+    /// In the first half.
+    Half,
+    /// In the first alone.
+    First,
+    /// In none.
+    None,
+}
+
+impl Guide {
+    /// All guides, from the most to none.
+    pub const ALL: [Self; 4] = [Self::Every, Self::Half, Self::First, Self::None];
+
+    /// Its id in decks.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Every => "every",
+            Self::Half => "half",
+            Self::First => "first",
+            Self::None => "none",
+        }
+    }
 }
 
 /// What a clapping is to fit.
@@ -70,6 +107,13 @@ pub enum Form {
         /// What it is to fit.
         to: Fits,
     },
+    /// Clap a layer.
+    Clap {
+        /// The layers of which one is to be clapped.
+        layers: Vec<Layer>,
+        /// In which cycles claps lead.
+        guide: Guide,
+    },
 }
 
 impl Form {
@@ -79,6 +123,7 @@ impl Form {
             Self::NameFeel => Kind::NameFeel,
             Self::FindStart(_) => Kind::FindStart,
             Self::FitClapping { .. } => Kind::FitClapping,
+            Self::Clap { .. } => Kind::Clap,
         }
     }
 
@@ -87,7 +132,7 @@ impl Form {
         let n = match self {
             Self::NameFeel => recipe.feels().len(),
             Self::FindStart(By::Count) => recipe.pattern().cycle().n_pulses(),
-            Self::FindStart(By::Taps) => 0,
+            Self::FindStart(By::Taps) | Self::Clap { .. } => 0,
             Self::FitClapping { clappings, .. } => clappings.len().min(fit_clapping::MOST_OFFERED),
         };
         u8::try_from(n).unwrap_or(u8::MAX)

@@ -8,7 +8,7 @@ use ratatui::style::Style;
 use ratatui::text::Line;
 
 use crate::app::Playhead;
-use crate::quiz::{Hearing, Kind, Open};
+use crate::quiz::{Hearing, Kind, Open, Playing};
 use crate::tui::keymap;
 use crate::tui::page::{Body, Screen};
 use crate::tui::theme::Theme;
@@ -23,7 +23,7 @@ pub(in crate::tui) fn screen(open: &Open, view: &View<'_>, theme: Theme, columns
     body.say(open.ticket.line.as_str(), Style::new());
     body.mention(&open.ticket.why);
     body.gap();
-    body.say(open.question.asks(), theme.strong());
+    body.say(&open.question.asks(view.counting), theme.strong());
     body.gap();
     body.line(Line::from(format!("      {}", sounding(open, view, theme))));
     body.gap();
@@ -71,7 +71,7 @@ fn sounding(open: &Open, view: &View<'_>, theme: Theme) -> String {
     };
     let (cycle, of) = heard_cycle(playhead);
     let track = track(playhead.share, theme);
-    if open.question.is_tapped() {
+    if open.question.playing() == Playing::Round {
         return format!("going round   ( {track} )");
     }
     format!("sounding   cycle {cycle} of {of}   ( {track} )")
