@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::bench::{Bench, Step};
+use super::tune_up::TuneUp;
 use super::{Summary, Today};
 use crate::phrase::Speakers;
 use crate::quiz::Hearing;
@@ -54,6 +55,8 @@ pub enum Intent {
     Recount,
     /// To the bench.
     ToBench,
+    /// To the tune-up.
+    ToTuneUp,
     /// A step on the bench.
     Bench(Step),
 }
@@ -69,6 +72,8 @@ pub enum Place {
     Summary(Summary),
     /// On the bench.
     Bench(Box<Bench>),
+    /// At the tune-up.
+    TuneUp(Box<TuneUp>),
 }
 
 /// Why the program cannot go on.

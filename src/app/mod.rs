@@ -17,6 +17,7 @@ mod quiet;
 mod sounding;
 mod summary;
 mod today;
+pub mod tune_up;
 mod worker;
 
 use std::collections::BTreeMap;
@@ -25,7 +26,7 @@ use std::time::Duration;
 
 use crate::deck::Deck;
 use crate::phrase::Speakers;
-use crate::quiz::{Attempt, Effect, Event, Now, Sitting, Skill, Stage};
+use crate::quiz::{Attempt, Effect, Event, Hands, Now, Sitting, Skill, Stage};
 use crate::review::plan::{Chooser, Limit, Plan, Terms};
 use crate::review::{Arrival, Learner, Standing};
 use crate::rhythm::Counting;
@@ -42,10 +43,12 @@ pub use summary::{Summary, SummaryLine};
 pub use today::{Today, TodayLine};
 pub use worker::Done;
 
+use crate::quiz::judge::Delay;
 use bench::{Bench, Step};
 use learner::learner_of;
 use next::Next;
 use player::{News, Player, Rendering};
+use tune_up::TuneUp;
 use worker::{Outcome, Worker};
 
 /// After so much practice at a stretch a rest is advised, in microseconds.
@@ -65,6 +68,8 @@ pub struct App {
     plan: Plan,
     planned_for: Day,
     settings: Settings,
+    /// The constant delay of this output, where it was measured.
+    delay: Option<Delay>,
     player: Player,
     worker: Worker,
     place: Place,
@@ -113,6 +118,7 @@ impl App {
             speakers: around.speakers,
             no_sound: around.no_sound,
             settings: store.settings()?,
+            delay: store.delay(around.output.name())?,
             last_at,
             store,
             learner,
@@ -193,8 +199,11 @@ impl App {
                 self.go_to_today()
             }
             (Place::Today(_), Intent::ToBench) if self.no_sound.is_none() => self.go_to_bench(),
+            (Place::Today(_), Intent::ToTuneUp) if self.no_sound.is_none() => self.go_to_tune_up(),
+            (Place::TuneUp(_), Intent::Tap) => self.tap_in_tune_up(stamp),
+            (Place::TuneUp(_), Intent::Again) => self.go_to_tune_up(),
             (Place::Bench(_), Intent::Bench(step)) => self.step_on_bench(step),
-            (Place::Bench(_), Intent::Leave) => {
+            (Place::Bench(_) | Place::TuneUp(_), Intent::Leave) => {
                 self.silence();
                 self.go_to_today()
             }
@@ -207,7 +216,7 @@ impl App {
         let event = match intent {
             Intent::Choose(idx) => Event::Choose(idx),
             Intent::Tap => match self.player.phrase_micros(stamp) {
-                Some(micros) => Event::Tap(micros),
+                Some(micros) => Event::Tap(micros.saturating_sub(self.delay_micros())),
                 None => return Ok(()),
             },
             Intent::Done => Event::Done,
@@ -217,7 +226,11 @@ impl App {
             Intent::Dispute => Event::Dispute,
             Intent::Onward => Event::Onward,
             Intent::Leave => Event::Leave,
-            Intent::Begin | Intent::Recount | Intent::ToBench | Intent::Bench(_) => return Ok(()),
+            Intent::Begin
+            | Intent::Recount
+            | Intent::ToBench
+            | Intent::ToTuneUp
+            | Intent::Bench(_) => return Ok(()),
         };
         self.happen(event, stamp)
     }
@@ -304,6 +317,10 @@ impl App {
             self.store.install(),
             number,
             self.counting(),
+            match self.delay {
+                Some(_) => Hands::Tuned,
+                None => Hands::Untuned,
+            },
             &now,
         ));
         self.place = Place::Sitting;
@@ -311,13 +328,51 @@ impl App {
     }
 
     fn go_to_bench(&mut self) -> Result<(), Trouble> {
-        if self.settings.cautioned.is_none() {
-            self.settings.cautioned = Some(self.clock.now());
-            self.store.save_settings(self.settings)?;
-        }
+        self.caution()?;
         if let Some(bench) = Bench::new(self.seed, self.counting(), self.speakers) {
             self.place = Place::Bench(Box::new(bench));
             self.sound_bench();
+        }
+        Ok(())
+    }
+
+    fn go_to_tune_up(&mut self) -> Result<(), Trouble> {
+        self.caution()?;
+        self.place = Place::TuneUp(Box::new(TuneUp::new(self.player.output_name())));
+        self.sound_clicks();
+        Ok(())
+    }
+
+    fn tap_in_tune_up(&mut self, stamp: Stamp) -> Result<(), Trouble> {
+        let (Place::TuneUp(tune_up), Some(micros)) =
+            (&mut self.place, self.player.phrase_micros(stamp))
+        else {
+            return Ok(());
+        };
+        let Some(delay) = tune_up.tap(micros) else {
+            return Ok(());
+        };
+        self.store.save_delay(&tune_up.output, delay)?;
+        self.delay = Some(delay);
+        self.silence();
+        Ok(())
+    }
+
+    /// Microseconds by which taps come late on this output, as far as that was measured.
+    fn delay_micros(&self) -> i64 {
+        self.delay.map_or(0, |delay| whole_micros(delay.micros))
+    }
+
+    /// Whether the delay of this output is known.
+    pub fn is_tuned(&self) -> bool {
+        self.delay.is_some()
+    }
+
+    /// Notes that the learner has been told how to set a safe loudness.
+    fn caution(&mut self) -> Result<(), Trouble> {
+        if self.settings.cautioned.is_none() {
+            self.settings.cautioned = Some(self.clock.now());
+            self.store.save_settings(self.settings)?;
         }
         Ok(())
     }
@@ -465,3 +520,8 @@ fn fortnight(store: &Store, day: Day) -> Result<Vec<u32>, StoreError> {
 
 #[cfg(test)]
 mod tests;
+
+#[expect(clippy::cast_possible_truncation, reason = "less than a second")]
+fn whole_micros(micros: f64) -> i64 {
+    micros.round() as i64
+}

@@ -238,6 +238,11 @@ impl Player {
         }
     }
 
+    /// What the output is called.
+    pub(super) fn output_name(&self) -> &str {
+        self.output.name()
+    }
+
     /// The time of the phrase that is heard at `at`, in microseconds; 0 is its tick zero. It goes on
     /// rising through the rounds of a loop.
     pub(super) fn phrase_micros(&mut self, at: Stamp) -> Option<i64> {

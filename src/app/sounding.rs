@@ -39,6 +39,16 @@ impl App {
         self.sound_generation = self.give(what);
     }
 
+    /// The clicks of the tune-up, going round.
+    pub(super) fn sound_clicks(&mut self) {
+        let what = What::Sound {
+            phrases: vec![super::tune_up::clicks()],
+            playing: Playing::Round,
+            seed: self.seed.child("clicks", 0),
+        };
+        self.sound_generation = self.give(what);
+    }
+
     pub(super) fn sound(&mut self, rendering: &Rendering) -> Result<(), Trouble> {
         Ok(self.player.play(rendering)?)
     }

@@ -24,6 +24,8 @@ pub(super) enum Command {
     Sit(Sit),
     /// Play with the layers of one phrase; nothing is asked and nothing is kept
     Bench,
+    /// Tap with a bell until it is known how late taps come on this sound device
+    TuneUp,
     /// Make one phrase of an exercise, to be judged outside
     Phrase(Phrase),
 }

@@ -85,6 +85,10 @@ fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
             let first = Some(Intent::ToBench);
             return commands::practise::screen(deck, &cli.practice, env, first).map(code_of);
         }
+        Some(Command::TuneUp) => {
+            let first = Some(Intent::ToTuneUp);
+            return commands::practise::screen(deck, &cli.practice, env, first).map(code_of);
+        }
         Some(Command::Phrase(asked)) => {
             commands::phrase::run(&deck, &asked, seed_of(&cli.practice)?)?;
         }

@@ -20,7 +20,7 @@ pub use attempt::{Answer, Attempt, AttemptId, Phase, Skill};
 pub use kind::{By, Fits, Form, Guide, Kind};
 pub use question::{Given, Question, Verdict};
 pub use reveal::{GridRow, Reveal, grid};
-pub use sitting::{Effect, Event, Now, Sitting, Tally};
+pub use sitting::{Effect, Event, Hands, Now, Sitting, Tally};
 pub use stage::{Hearing, Open, Playing, Shown, Stage, Ticket};
 
 #[cfg(test)]

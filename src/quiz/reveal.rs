@@ -10,7 +10,7 @@ use crate::rhythm::{Counting, Feel, Layer, Pulse, Tick};
 
 use super::kind::{clap, find_start, fit_clapping, name_feel};
 use super::question::{Given, Question, Task, Verdict};
-use super::{Answer, By};
+use super::{Answer, By, Hands};
 
 /// What is shown and may be heard after an answer.
 #[derive(Clone, Debug, PartialEq)]
@@ -56,18 +56,29 @@ impl GridRow {
 
 impl Reveal {
     /// Explains a question after its verdict.
-    pub fn of(question: &Question, verdict: Verdict, given: &Given, counting: Counting) -> Self {
+    pub fn of(
+        question: &Question,
+        verdict: Verdict,
+        (given, hands): (&Given, Hands),
+        counting: Counting,
+    ) -> Self {
         let reveal = Self::of_answer(question, verdict, counting);
         match (&question.task, given) {
             (Task::Clap { truth, .. }, Given::Taps(taps)) => {
-                reveal.of_hands(question.phrase(), *truth, taps, counting)
+                reveal.of_hands(question.phrase(), *truth, (taps, hands), counting)
             }
             _ => reveal,
         }
     }
 
     /// What hands did, in words, as a row and as a sound.
-    fn of_hands(self, phrase: &Phrase, truth: Layer, taps: &[i64], counting: Counting) -> Self {
+    fn of_hands(
+        self,
+        phrase: &Phrase,
+        truth: Layer,
+        (taps, hands): (&[i64], Hands),
+        counting: Counting,
+    ) -> Self {
         let found = clap::clapped(phrase, truth, taps);
         let said = clap::words(truth, found.as_ref(), counting);
         let asked = on_counts(truth, counting);
@@ -76,7 +87,7 @@ impl Reveal {
         } else {
             format!("Not this time: claps {asked} were asked. {said}")
         };
-        let tightness = clap::tightness(found.as_ref());
+        let tightness = clap::tightness(found.as_ref(), hands);
         Self {
             verdict,
             reason: format!("{} {tightness}", self.reason).trim().to_owned(),

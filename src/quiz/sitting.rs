@@ -29,6 +29,15 @@ pub struct Now {
     pub day: Day,
 }
 
+/// Whether the delay of the set-up is known and taken off the taps.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Hands {
+    /// It is: how early or late claps are may be said.
+    Tuned,
+    /// It is not: only what they clap is judged.
+    Untuned,
+}
+
 /// What can happen in a sitting.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Event {
@@ -102,6 +111,7 @@ pub struct Sitting {
     number: u32,
     began: Stamp,
     counting: Counting,
+    hands: Hands,
     n_attempts: u32,
     lately: Vec<(Skill, Answer)>,
     tallies: Vec<Tally>,
@@ -109,13 +119,14 @@ pub struct Sitting {
 
 impl Sitting {
     /// The `number`-th sitting of the store `install`, beginning now.
-    pub fn new(install: u64, number: u32, counting: Counting, now: &Now) -> Self {
+    pub fn new(install: u64, number: u32, counting: Counting, hands: Hands, now: &Now) -> Self {
         Self {
             stage: Stage::Ready,
             install,
             number,
             began: now.stamp,
             counting,
+            hands,
             n_attempts: 0,
             lately: Vec::new(),
             tallies: Vec::new(),
@@ -239,7 +250,7 @@ impl Sitting {
         let attempt = self.attempt(&open, verdict.answer, verdict.right, now);
         self.tally(&open.ticket, verdict.right);
         self.lately.push((open.ticket.skill.clone(), attempt.truth));
-        let reveal = Reveal::of(&open.question, verdict, given, self.counting);
+        let reveal = Reveal::of(&open.question, verdict, (given, self.hands), self.counting);
         let Open {
             question, ticket, ..
         } = *open;

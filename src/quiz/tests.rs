@@ -134,7 +134,12 @@ fn hands_are_told_what_they_did() {
             let right = verdict.right;
             (
                 right,
-                Reveal::of(&question, verdict, &given, Counting::FromOne),
+                Reveal::of(
+                    &question,
+                    verdict,
+                    (&given, Hands::Tuned),
+                    Counting::FromOne,
+                ),
             )
         };
         let (right, reveal) = told(clapping(phrase, |_| layer("1-4"), 0));
@@ -253,7 +258,12 @@ fn a_reveal_explains_what_was_there_and_what_was_answered() {
                 let Some(verdict) = question.judge(&given) else {
                     continue;
                 };
-                let reveal = Reveal::of(&question, verdict, &given, Counting::FromOne);
+                let reveal = Reveal::of(
+                    &question,
+                    verdict,
+                    (&given, Hands::Tuned),
+                    Counting::FromOne,
+                );
                 let opening = if verdict.right {
                     "Right: "
                 } else {
@@ -289,7 +299,12 @@ fn the_grid_marks_threes_with_3_and_twos_with_2() {
         answer: Answer::Feel(Feel::Threes),
         right: false,
     };
-    let reveal = Reveal::of(&question, verdict, &Given::Choice(0), Counting::FromLast);
+    let reveal = Reveal::of(
+        &question,
+        verdict,
+        (&Given::Choice(0), Hands::Untuned),
+        Counting::FromLast,
+    );
     let bass = reveal
         .rows
         .iter()
@@ -334,7 +349,7 @@ fn ticket(form: &Form, recipe: &Recipe) -> Ticket {
 
 /// A sitting with a question of this form open and heard from 1 s on.
 fn opened(form: &Form, recipe: &Recipe, seed: u64) -> (Sitting, Question) {
-    let mut sitting = Sitting::new(7, 3, Counting::FromOne, &now(0));
+    let mut sitting = Sitting::new(7, 3, Counting::FromOne, Hands::Untuned, &now(0));
     assert_eq!(sitting.handle(Event::Onward, &now(0)), [Effect::WantNext]);
     let question = ask(form, recipe, seed);
     let next = Event::Next(Box::new((question.clone(), ticket(form, recipe))));
@@ -462,7 +477,7 @@ fn a_dispute_sets_the_phrase_aside_once() {
 
 #[test]
 fn what_cannot_happen_does_nothing() {
-    let mut sitting = Sitting::new(7, 1, Counting::FromOne, &now(0));
+    let mut sitting = Sitting::new(7, 1, Counting::FromOne, Hands::Untuned, &now(0));
     for event in [
         Event::Choose(0),
         Event::Tap(0),

@@ -2,6 +2,7 @@
 
 use rusqlite::{Connection, OptionalExtension as _};
 
+use crate::quiz::judge::Delay;
 use crate::rhythm::Counting;
 use crate::world::Moment;
 
@@ -38,6 +39,46 @@ impl Store {
         let outcome = write(&mut self.conn, settings);
         self.here(outcome)
     }
+}
+
+impl Store {
+    /// The constant delay of taps on the output of this name, where it was measured.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn delay(&self, output: &str) -> Result<Option<Delay>, StoreError> {
+        self.here(read_one(&self.conn, &delay_name(output), delay_of))
+    }
+
+    /// Keeps the constant delay of an output from now on.
+    ///
+    /// # Errors
+    /// When it cannot be written; the old one then stands.
+    pub fn save_delay(&mut self, output: &str, delay: Delay) -> Result<(), StoreError> {
+        let value = format!("{:.0} {:.0} {}", delay.micros, delay.spread, delay.n);
+        let outcome = write_one(&self.conn, &delay_name(output), Some(&value));
+        self.here(outcome)
+    }
+}
+
+/// The name under which the delay of an output is kept.
+fn delay_name(output: &str) -> String {
+    const LONGEST: usize = 200;
+    let output: String = output.chars().take(LONGEST).collect();
+    format!("delay_of {output}")
+}
+
+/// Microseconds of the mean and of the spread, and how many taps.
+fn delay_of(text: &str) -> Option<Delay> {
+    let mut words = text.split(' ');
+    let mut number = || words.next()?.parse::<i32>().ok();
+    let (micros, spread, n) = (number()?, number()?, number()?);
+    let is_sound = micros.abs() < 1_000_000 && (0..1_000_000).contains(&spread);
+    is_sound.then_some(Delay {
+        micros: f64::from(micros),
+        spread: f64::from(spread),
+        n: usize::try_from(n).ok()?,
+    })
 }
 
 /// The settings as they stand.

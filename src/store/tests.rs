@@ -11,6 +11,7 @@ use rusqlite_migration::M;
 use tempfile::TempDir;
 
 use crate::phrase::Level;
+use crate::quiz::judge::Delay;
 use crate::quiz::{Answer, Attempt, AttemptId, Kind, Phase, Skill};
 use crate::rhythm::{Counting, Cycle, Feel, Layer, Tempo};
 use crate::world::{Day, Moment, Seed};
@@ -327,6 +328,36 @@ fn a_full_disk_takes_nothing_and_loses_nothing() {
         .append(&long, None)
         .expect("an append after room was made");
     assert_eq!(store.check(), Ok(2));
+}
+
+#[test]
+fn every_output_has_a_delay_of_its_own() {
+    let mut store = store();
+    let delay = |micros| Delay {
+        micros,
+        spread: 21_000.0,
+        n: 18,
+    };
+    assert_eq!(store.delay("a card"), Ok(None));
+    store.save_delay("a card", delay(84_000.0)).expect("room");
+    store
+        .save_delay("an \"odd\" one; ü", delay(-30_000.0))
+        .expect("room");
+    store.save_delay("a card", delay(92_000.0)).expect("room");
+    assert_eq!(store.delay("a card"), Ok(Some(delay(92_000.0))));
+    assert_eq!(store.delay("an \"odd\" one; ü"), Ok(Some(delay(-30_000.0))));
+    assert_eq!(store.settings(), Ok(Settings::default()));
+    for text in ["", "1", "1 2", "x 2 3", "9999999 1 1", "1 -1 1", "1 1 -1"] {
+        let sql = "UPDATE setting SET value = ?1 WHERE name = 'delay_of a card'";
+        store
+            .conn
+            .execute(sql, [text])
+            .expect("a setting may change");
+        assert!(
+            matches!(store.delay("a card"), Err(StoreError::Damaged { .. })),
+            "{text:?}"
+        );
+    }
 }
 
 #[test]

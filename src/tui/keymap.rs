@@ -9,6 +9,7 @@ use ratatui::text::{Line, Span};
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use crate::app::bench::{Bench, Guide, Step};
+use crate::app::tune_up::TuneUp;
 use crate::app::{Intent, Place};
 use crate::quiz::{Hearing, Kind, Open, Question, Shown, Stage};
 use crate::rhythm::Counting;
@@ -84,6 +85,7 @@ pub(super) fn below_help(view: &View<'_>) -> Vec<Binding> {
             "to what today holds",
         )],
         (Place::Bench(bench), _) => on_bench(bench),
+        (Place::TuneUp(tune_up), _) => at_tune_up(tune_up),
         (Place::Sitting, Some(Stage::Open(open))) => on_question(open, view),
         (Place::Sitting, Some(Stage::Shown(shown))) => on_reveal(shown, view),
         (Place::Sitting, _) => Vec::new(),
@@ -193,6 +195,8 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
     if view.no_sound.is_none() {
         let help = "plays with the layers of one phrase";
         bindings.push(want(KeyCode::Char('b'), Intent::ToBench, "bench", help));
+        let help = "measures how late taps come here, so that they can be judged";
+        bindings.push(want(KeyCode::Char('t'), Intent::ToTuneUp, "tune-up", help));
     }
     let counts = match view.counting {
         Counting::FromOne => "counts from one",
@@ -201,6 +205,22 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
     };
     let help = "counts in another convention";
     bindings.push(want(KeyCode::Char('c'), Intent::Recount, counts, help));
+    bindings
+}
+
+fn at_tune_up(tune_up: &TuneUp) -> Vec<Binding> {
+    let mut bindings = Vec::new();
+    if tune_up.kept.is_none() {
+        let help = "taps with the bell";
+        bindings.push(want(KeyCode::Char(' '), Intent::Tap, "tap", help));
+    }
+    let help = "begins with the first tap again";
+    bindings.push(want(
+        KeyCode::Char('r'),
+        Intent::Again,
+        "from the start",
+        help,
+    ));
     bindings
 }
 
@@ -301,7 +321,10 @@ fn on_question(open: &Open, view: &View<'_>) -> Vec<Binding> {
 fn while_tapping(open: &Open, view: &View<'_>) -> Vec<Binding> {
     let mut bindings = Vec::new();
     if view.playhead.is_some() {
-        let help = "taps where the cycle begins";
+        let help = match open.question.kind() {
+            Kind::Clap => "claps",
+            _ => "taps where the cycle begins",
+        };
         bindings.push(want(KeyCode::Char(' '), Intent::Tap, "tap", help));
     }
     if !open.taps.is_empty() {
@@ -359,7 +382,9 @@ fn leave(place: &Place) -> Binding {
             "leave",
             "ends the sitting; answers are kept",
         ),
-        Place::Bench(_) => want(key, Intent::Leave, "leave", "back to what today holds"),
+        Place::Bench(_) | Place::TuneUp(_) => {
+            want(key, Intent::Leave, "leave", "back to what today holds")
+        }
         Place::Today(_) | Place::Summary(_) => {
             binding([(key, Action::Quit)], "leave", "leaves the program")
         }

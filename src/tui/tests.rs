@@ -10,6 +10,7 @@ use super::keymap::{Action, action, bindings, foot};
 use super::theme::{Glyphs, Palette, Theme};
 use super::view::{Advice, Here, Overlay, Room, Turn, View, n_cycles};
 use crate::app::bench::{Bench, Step};
+use crate::app::tune_up::TuneUp;
 use crate::app::{Intent, Place, Playhead, Summary, SummaryLine, Today, TodayLine};
 use crate::label::Label;
 use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeParts};
@@ -53,7 +54,7 @@ impl World {
     /// In a sitting with this question before it.
     fn asked(form: &Form, families: &[Family], feels: &[Feel], seed: u64) -> Self {
         let mut world = Self::at(Place::Sitting);
-        let mut sitting = Sitting::new(7, 1, world.counting, &now());
+        let mut sitting = Sitting::new(7, 1, world.counting, crate::quiz::Hands::Untuned, &now());
         sitting.handle(next(form, families, feels, seed), &now());
         sitting.handle(Event::Started(Stamp(1_000)), &now());
         world.sitting = Some(sitting);
@@ -267,6 +268,14 @@ fn bench(steps: &[Step]) -> World {
     world
 }
 
+fn tune_up(n_taps: i64) -> World {
+    let mut tune_up = TuneUp::new("a card");
+    for n in 0..n_taps {
+        tune_up.tap(n * 600_000 + 84_000 + 13_000 * (n % 5 - 2));
+    }
+    World::at(Place::TuneUp(Box::new(tune_up)))
+}
+
 fn summary() -> World {
     let line = |title: &str, right, now, before, back| SummaryLine {
         title: title.to_owned(),
@@ -326,6 +335,12 @@ fn every_screen() -> Vec<(&'static str, World)> {
             "bench-guide",
             bench(&[Step::Claps, Step::Guide, Step::Voice(0)]),
         ),
+        (
+            "bench-twelve",
+            bench(&[Step::Pattern, Step::Pattern, Step::Claps]),
+        ),
+        ("tune-up", tune_up(9)),
+        ("tune-up-kept", tune_up(40)),
         ("bench-both", bench(&[Step::Feel, Step::Family])),
         ("help-bench", with_help(bench(&[]))),
         ("help-today", with_help(today())),
@@ -433,7 +448,7 @@ fn event(intent: Intent) -> Event {
         Intent::Dispute => Event::Dispute,
         Intent::Onward => Event::Onward,
         Intent::Leave => Event::Leave,
-        Intent::Begin | Intent::Recount | Intent::ToBench | Intent::Bench(_) => {
+        Intent::Begin | Intent::Recount | Intent::ToBench | Intent::ToTuneUp | Intent::Bench(_) => {
             panic!("not in a sitting")
         }
     }

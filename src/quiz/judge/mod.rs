@@ -9,12 +9,14 @@
 //! knows neither keys nor sound. Nothing here says whether a reading was the one asked for.
 
 mod circular;
+mod delay;
 mod reading;
 #[cfg(test)]
 mod tests;
 mod timing;
 
 pub use circular::Circular;
+pub use delay::Delay;
 pub use reading::{Place, Reading};
 pub use timing::Timing;
 

@@ -13,7 +13,7 @@ use crate::world::Seed;
 use crate::quiz::judge::{Clapped, Lead, Place, Reading, Taps, judge};
 use crate::quiz::question::{Question, Task, without_a_run};
 use crate::quiz::reveal::{GridRow, sentence};
-use crate::quiz::{Answer, Guide};
+use crate::quiz::{Answer, Guide, Hands};
 
 /// The largest share of strokes that may be missing, or taps that may clap nothing.
 const MOST_FAULTS: f64 = 0.2;
@@ -124,17 +124,28 @@ fn reading_words(truth: Layer, reading: Reading, counting: Counting) -> String {
     }
 }
 
-/// How tightly, in words; empty where there is too little to say.
-pub(in crate::quiz) fn tightness(found: Option<&Clapped>) -> String {
-    let Some(timing) = found.and_then(|found| found.timing) else {
+/// How tightly and, where the delay of the set-up is known, how early or late, in words; empty where
+/// there is too little to say.
+pub(in crate::quiz) fn tightness(found: Option<&Clapped>, hands: Hands) -> String {
+    let Some((found, timing)) = found.and_then(|found| Some((found, found.timing?))) else {
         return String::new();
     };
-    sentence(&format!(
-        "your claps stayed within {:.0} ms of their own mean ({:.0} % of the gap); how early or late they \
-         were is not judged, as the delay of this set-up is not known",
+    let spread = format!(
+        "your claps stayed within {:.0} ms of their own mean ({:.0} % of the gap)",
         timing.spread,
         100.0 * timing.spread_of_gap
-    ))
+    );
+    let mean = found.lead / 1_000.0 + timing.mean;
+    let side = if mean < 0.0 { "before" } else { "after" };
+    sentence(&match hands {
+        Hands::Untuned => format!("{spread}; how early or late is not judged before a tune-up"),
+        // A steady difference counts for nothing; within this it is none.
+        Hands::Tuned if mean.abs() < 10.0 => format!("{spread}, on the pulse as in the tune-up"),
+        Hands::Tuned => format!(
+            "{spread}, {:.0} ms {side} where they were in the tune-up",
+            mean.abs()
+        ),
+    })
 }
 
 /// The taps on the pulses to which they are nearest.

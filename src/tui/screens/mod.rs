@@ -7,6 +7,7 @@ pub(super) mod question;
 pub(super) mod reveal;
 pub(super) mod summary;
 pub(super) mod today;
+pub(super) mod tune_up;
 mod wheel;
 
 /// `1 phrase`, `2 phrases`.
