@@ -30,7 +30,7 @@ const SPREAD: f64 = 0.0036;
 /// Seconds that a clap lasts, with room for what is softer than can be heard.
 const LENGTH: f64 = 0.05;
 /// Seconds in which the noise of the skin fades to a third.
-const SKIN: f64 = 0.003;
+const SKIN: f64 = 0.0025;
 
 /// One clap of all people; the first of them claps on the first sample.
 pub(super) fn clap(kind: Kind, mut noise: Noise, rate: SampleRate) -> Vec<f32> {
@@ -72,8 +72,8 @@ impl Hands {
     fn drawn(kind: Kind, noise: &mut Noise) -> Self {
         let loud = single(noise.between(0.7, 1.0));
         let (hollow, skin) = match kind {
-            Kind::Sorda => ((noise.between(620.0, 950.0), 0.0030), (1_500.0, 0.42)),
-            Kind::Clara => ((noise.between(1_500.0, 2_150.0), 0.0027), (2_800.0, 0.6)),
+            Kind::Sorda => ((noise.between(620.0, 950.0), 0.0026), (1_500.0, 0.35)),
+            Kind::Clara => ((noise.between(1_650.0, 2_250.0), 0.0024), (2_800.0, 0.6)),
         };
         Self { hollow, skin, loud }
     }
