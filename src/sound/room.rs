@@ -13,7 +13,7 @@ const DIFFUSERS: [f64; 2] = [0.0031, 0.0047];
 /// Seconds in which the room fades by 60 dB.
 const T60: f64 = 0.42;
 /// How much of the room is added, in decibels against what goes into it.
-const WET_DB: f64 = -20.0;
+const WET_DB: f64 = -22.0;
 /// How much of each pass is smoothed away: high tones fade sooner.
 const DAMPING: f32 = 0.35;
 /// Far below hearing. Keeps the network's numbers from becoming so small that arithmetic slows.

@@ -14,6 +14,7 @@ mod phrases;
 mod plain;
 mod program;
 mod read_back;
+mod real_sounds;
 mod rhythm_reference;
 mod screen;
 mod store;

@@ -6,6 +6,7 @@
 mod bell;
 mod clap;
 mod golpe;
+mod hand;
 mod noise;
 mod partial;
 mod string;
@@ -16,6 +17,7 @@ use crate::pcm::SampleRate;
 use crate::phrase::{Pitch, Touch};
 use crate::sound::body::Body;
 use crate::sound::filter::weighted_power;
+use crate::sound::room::Room;
 use crate::sound::units::{factor, frames, single};
 
 /// What is to sound.
@@ -56,7 +58,8 @@ impl Stroke {
             | Touch::Up
             | Touch::Roll
             | Touch::Stopped => string::pluck(self, self.pitch.unwrap_or(OPEN), rate),
-            Touch::Golpe | Touch::GolpeSoft => golpe::knock(self.noise, rate),
+            Touch::Golpe => golpe::knock(golpe::Finger::Nail, self.noise, rate),
+            Touch::GolpeSoft => golpe::knock(golpe::Finger::Flesh, self.noise, rate),
             Touch::Sorda => clap::clap(clap::Kind::Sorda, self.noise, rate),
             Touch::Clara => clap::clap(clap::Kind::Clara, self.noise, rate),
             Touch::Bell => bell::strike(self.pitch.unwrap_or(BELL), rate),
@@ -78,16 +81,27 @@ impl Stroke {
         }
     }
 
-    /// The factor that brings `samples`, as it was made for this stroke, to the ordinary level.
-    /// The room, which is left out here, makes no difference of a third of a decibel.
+    /// The factor that brings `samples`, as it was made for this stroke, to the ordinary level. A
+    /// string is measured in the room, which answers to some pitches more than to others; to knocks
+    /// and claps, which have none, it makes no difference of a third of a decibel.
     pub(in crate::sound) fn levelling(self, samples: &[f32], rate: SampleRate) -> f32 {
         let n_measured = frames(MEASURED, rate);
-        let mut body = Body::new(rate);
         let silence = std::iter::repeat(0.0);
         let dry = samples.iter().copied().chain(silence).take(n_measured);
         let power = match self.through() {
             Through::Air => weighted_power(dry, rate),
-            Through::Body => weighted_power(dry.map(|x| x + body.next(x)), rate),
+            Through::Body => {
+                let (mut body, mut room) = (Body::new(rate), Room::new(rate));
+                let (left, right): (Vec<f32>, Vec<f32>) = dry
+                    .map(|x| {
+                        let x = x + body.next(x);
+                        let (near, far) = room.next(x);
+                        (x + near, x + far)
+                    })
+                    .unzip();
+                let both = [left, right].map(|side| weighted_power(side.into_iter(), rate));
+                0.5 * (both[0] + both[1])
+            }
         };
         let level_db = 10.0 * power.max(1e-12).log10();
         single(factor(LEVEL_DB - level_db))
