@@ -30,7 +30,7 @@ fn range(of: &Value, n: u64) -> RangeInclusive<f64> {
 fn played(ppm: i64, n_cycles: u32, notes: Vec<Note>, seed: u64) -> Vec<f64> {
     let phrase = Phrase {
         cycle: Cycle::SIX,
-        tempo: Tempo::of_pulses_a_minute(ppm).expect("in range"),
+        pace: Tempo::of_pulses_a_minute(ppm).expect("in range").into(),
         n_cycles,
         entry: 0,
         feel: Feel::Threes,
@@ -339,17 +339,5 @@ fn claras_are_as_bright_as_real_claps_and_sordas_duller() {
     // and more, as they must be told from claras.
     for clap in claps(Touch::Sorda) {
         assert!(clap.brightness < 0.7 * least, "{clap:?}");
-    }
-}
-
-#[test]
-fn tune() {
-    for touch in [Touch::Sorda, Touch::Clara] {
-        let all = claps(touch);
-        for (name, f) in [("length", (|c: &Clap| c.length) as fn(&Clap) -> f64), ("spread", |c| c.spread), ("bright", |c| c.brightness)] {
-            let mut v: Vec<f64> = all.iter().map(f).collect();
-            v.sort_by(f64::total_cmp);
-            println!("TUNE {touch:?} {name} {:.4} {:.4} {:.4}", v[0], v[100], v[199]);
-        }
     }
 }

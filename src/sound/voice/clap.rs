@@ -26,7 +26,7 @@ pub(super) enum Kind {
 const PEOPLE: (f64, f64) = (2.0, 4.0);
 /// Seconds within which all have clapped: too close to be heard one by one. Real groups are ten times
 /// as wide, which is a flam, and would leave it open when the clap was.
-const SPREAD: f64 = 0.0036;
+const SPREAD: f64 = 0.0032;
 /// Seconds that a clap lasts, with room for what is softer than can be heard.
 const LENGTH: f64 = 0.05;
 /// Seconds in which the noise of the skin fades to a third.
