@@ -181,9 +181,19 @@ fn an_accent_is_as_large_as_it_says() {
             loudness: Loudness(60),
             ..note(6, touch, usual(touch))
         };
-        let phrase = phrase(2, vec![note(0, touch, usual(touch)), accent]);
-        let pcm = render(&phrase, RATE, Seed(1));
-        let size = level(&pcm, 108_000, 4_800) - level(&pcm, 0, 4_800);
+        // Not alone: the peaks of two knocks in silence would be cut at the common loudness.
+        let mut notes = vec![note(0, touch, usual(touch)), accent];
+        notes.extend([1, 2, 3, 4, 7, 8, 9, 10].map(|at| Note {
+            length: Ticks::of_pulses(1),
+            ..note(at, Touch::Finger, 52)
+        }));
+        let phrase = phrase(2, notes);
+        let size = |seed| {
+            let pcm = render(&phrase, RATE, Seed(seed));
+            level(&pcm, 108_000, 4_800) - level(&pcm, 0, 4_800)
+        };
+        // Strokes differ a little by their grain.
+        let size = (0..8).map(size).sum::<f64>() / 8.0;
         assert!((size - 6.0).abs() < 0.5, "{touch:?}: {size}");
     }
 }
@@ -327,9 +337,9 @@ fn peaks_and_loudness_are_bounded() {
     for pcm in sounds {
         let peak = true_peak(&pcm).expect("it sounds");
         assert!(peak <= -1.0, "{peak}");
-        // Knocks alone may stay up to 3 dB below the common loudness, so that they keep their size.
+        // Of knocks alone the peaks are turned down, and some of their loudness with them.
         let lufs = loudness(&pcm).expect("it sounds");
-        assert!((-26.5..-22.5).contains(&lufs), "{lufs}");
+        assert!((-27.0..-25.5).contains(&lufs), "{lufs}");
     }
 }
 

@@ -10,6 +10,8 @@ mod ear;
 #[cfg(feature = "playback")]
 mod heard;
 mod kill;
+mod level;
+mod loudness_reference;
 mod phrases;
 mod plain;
 mod program;
