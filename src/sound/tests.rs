@@ -194,7 +194,8 @@ fn an_accent_is_as_large_as_it_says() {
         };
         // Strokes differ a little by their grain.
         let size = (0..8).map(size).sum::<f64>() / 8.0;
-        assert!((size - 6.0).abs() < 0.5, "{touch:?}: {size}");
+        // Claps by themselves are nearly all peak, of which the ceiling takes a little.
+        assert!((size - 6.0).abs() < 0.6, "{touch:?}: {size}");
     }
 }
 

@@ -4,6 +4,11 @@
 //! BS.1770-4, 2015; EBU Tech 3341); `tests/reference/scripts/make_loudness.py` computes them anew.
 //! Levels are dBFS of a sine's peak, loudness LUFS, times seconds. The fixture's cases of loudness
 //! range and its tables of exposure are of nothing that the program measures.
+#![expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "tests compute with small known numbers"
+)]
 
 use contrapalma::pcm::{Pcm, SampleRate, loudness, true_peak};
 use serde_json::Value;
