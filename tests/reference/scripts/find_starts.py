@@ -19,9 +19,8 @@ from pathlib import Path
 
 import numpy as np, soundfile
 
-from listen_to_phrases import streams
+from listen_to_phrases import FAMILIES, streams
 
-FAMILIES = ["plain", "bass-strums", "chords", "arpeggio", "line"]
 MOST_EVIDENCE = 6.0
 # Which way each stream of listen_to_phrases.py points to a beginning.
 SIGNS = np.array([1, 1, 1, 1, 1, 1, -1, -1, 1])
