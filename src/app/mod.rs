@@ -295,7 +295,7 @@ impl App {
     /// When the store or the output refuses.
     pub fn hush(&mut self) -> Result<(), Trouble> {
         self.silence();
-        self.happen(Event::Ended, self.clock.stamp())
+        self.happen(Event::Hushed, self.clock.stamp())
     }
 
     fn begin(&mut self) -> Result<(), Trouble> {

@@ -135,6 +135,73 @@ fn every_family_states_every_pattern() {
     }
 }
 
+/// Phrases that mislead: accents that make one expect a grouping and state another, or a grouping
+/// that begins elsewhere. None of them may be asked as threes or as twos.
+#[test]
+fn what_misleads_is_no_threes_and_no_twos() {
+    let note = |pulse: i64, voice: Voice, pitch: u8, tenths: i16| Note {
+        at: Tick::of_pulse(pulse),
+        delay: 0,
+        length: crate::rhythm::Ticks(200),
+        voice,
+        pitch: Some(Pitch(pitch)),
+        loudness: Loudness(tenths),
+        touch: Touch::Finger,
+    };
+    let strum = |pulse: i64, root: u8, tenths: i16| {
+        [0, 4, 7]
+            .map(|tone| note(pulse, Voice::Chords, root + tone, tenths))
+            .to_vec()
+    };
+    // Six heights or six strokes, twice.
+    let line = |heights: [u8; 6]| -> Vec<Note> {
+        let at = |idx: i64| heights[usize::try_from(idx % 6).unwrap()];
+        (0..12)
+            .map(|idx| note(idx, Voice::Line, at(idx), 0))
+            .collect()
+    };
+    let strums =
+        |stroke: &dyn Fn(i64) -> Vec<Note>| -> Vec<Note> { (0..12).flat_map(stroke).collect() };
+    let chord_late = |idx: i64| strum(idx, if matches!(idx % 6, 2..=4) { 57 } else { 56 }, 0);
+    let fillers_loud = |idx: i64| {
+        let mut stroke = strum(idx, 60, if matches!(idx % 6, 2 | 4) { 50 } else { 0 });
+        if idx % 3 == 0 {
+            stroke.push(note(idx, Voice::Bass, 40, 0));
+        }
+        stroke
+    };
+    let misleading = [
+        (
+            "tops on the second of three",
+            line([64, 68, 65, 64, 69, 65]),
+        ),
+        ("tops on the second of two", line([62, 66, 63, 67, 61, 65])),
+        ("chords that change on 3 and 6", strums(&chord_late)),
+        (
+            "low notes in threes under loud fillers",
+            strums(&fillers_loud),
+        ),
+    ];
+    let floor = crate::accent::Floor::at_level(5.0);
+    for (name, notes) in misleading {
+        let phrase = Phrase {
+            cycle: Cycle::SIX,
+            pace: crate::rhythm::Tempo::of_pulses_a_minute(180)
+                .expect("in range")
+                .into(),
+            n_cycles: 2,
+            entry: 0,
+            feel: Feel::Threes,
+            notes,
+        };
+        let voices: Vec<_> = rows(&phrase).into_iter().map(|row| row.cycles).collect();
+        for feel in [Feel::Threes, Feel::Twos] {
+            let margin = crate::accent::steady_margin(&voices, feel, floor);
+            assert_eq!(margin, None, "{name}, {feel:?}: {voices:?}");
+        }
+    }
+}
+
 #[test]
 fn the_harmony_rests_where_the_style_closes() {
     // The twelve closes on its 10, on the final (common practice).

@@ -47,6 +47,8 @@ pub enum Event {
     Started(Stamp),
     /// It has been heard to its end.
     Ended,
+    /// It was silenced before its end, and can be asked for again.
+    Hushed,
     /// One of the choices, from 0.
     Choose(usize),
     /// A tap, at this time of the phrase in microseconds: 0 is its tick zero.
@@ -216,6 +218,10 @@ impl Sitting {
                 return self.answer(open, &Given::Taps(taps), now);
             }
             Event::Ended => open.ended(now),
+            Event::Hushed => {
+                open.taps.clear();
+                open.ended(now)
+            }
             Event::Again => open.again(Hearing::Question, now),
             Event::Hear(hearing @ Hearing::Clapping(_)) => open.again(hearing, now),
             _ => Vec::new(),
@@ -340,7 +346,7 @@ impl Sitting {
                 shown.sounding = shown.sounding.map(|(hearing, _)| (hearing, Some(*stamp)));
                 Vec::new()
             }
-            Event::Ended => {
+            Event::Ended | Event::Hushed => {
                 shown.sounding = None;
                 Vec::new()
             }

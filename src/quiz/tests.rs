@@ -192,6 +192,10 @@ fn what_is_clapped_is_judged_when_the_sound_ends() {
     for tap in taps {
         assert_eq!(sitting.handle(Event::Tap(tap), &now(2_000)), []);
     }
+    // Silenced half-way it is asked for again, and nothing is judged.
+    let mut hushed = sitting.clone();
+    assert_eq!(hushed.handle(Event::Hushed, &now(10_000)), []);
+    assert!(matches!(hushed.stage(), Stage::Open(open) if open.taps.is_empty()));
     let effects = sitting.handle(Event::Ended, &now(20_000));
     let attempt = recorded(&effects);
     assert!(attempt.right && attempt.answer == Answer::Hands(Some(layer("1-3-5"))));

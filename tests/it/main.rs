@@ -21,3 +21,4 @@ mod rhythm_reference;
 mod screen;
 mod store;
 mod terminal;
+mod tuning_reference;
