@@ -7,7 +7,7 @@ use clap::{Args, Parser, Subcommand};
 use crate::notate::Bars;
 use crate::phrase::Speakers;
 
-/// Trains the ear for cross-rhythm in six-pulse cycles. Without a command it opens on what today
+/// Trains the ear for cross-rhythm in cycles of six and twelve pulses. Without a command it opens on what today
 /// holds.
 #[derive(Debug, Parser)]
 #[command(name = "contrapalma", version, max_term_width = 90)]

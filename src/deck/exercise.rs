@@ -11,7 +11,7 @@ use super::recipe::{Parts, recipe};
 use super::written::{Key, Table, Value};
 
 /// The keys of an exercise.
-pub(super) const KEYS: [Key; 20] = [
+pub(super) const KEYS: [Key; 21] = [
     key(
         "id",
         "an id of 1 to 40 lower-case letters, digits and hyphens",
@@ -49,6 +49,7 @@ pub(super) const KEYS: [Key; 20] = [
     ),
     key("fits", "guitar or knocks"),
     key("guide", "every, half, first or none"),
+    key("course", "whole, rising or silent-1, -2, -4 or -8"),
     key("level", "a table of easiest, criterion and hardest in dB"),
 ];
 

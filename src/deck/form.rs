@@ -3,7 +3,7 @@
 use std::ops::RangeInclusive;
 
 use crate::phrase::Entry;
-use crate::quiz::{By, Fits, Form, Guide, Kind};
+use crate::quiz::{By, Course, Fits, Form, Guide, Kind};
 use crate::rhythm::{Cycle, Layer, NotationError, Pattern};
 
 use super::fault::Faults;
@@ -37,7 +37,9 @@ pub(super) fn form(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Opt
         table.refuse("fits", "it only where asks = \"fit-clapping\"", faults);
     }
     if asks != Kind::Clap {
-        table.refuse("guide", "it only where asks = \"clap\"", faults);
+        for name in ["guide", "course"] {
+            table.refuse(name, "it only where asks = \"clap\"", faults);
+        }
     }
     match asks {
         Kind::NameFeel => name_feel(table, parts, faults),
@@ -113,9 +115,24 @@ fn clap(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
             clapping(value, cycle, faults)
         })
     });
+    let course = table.or("course", Course::Whole, faults, |value, faults| {
+        value.one_of(&Course::ALL, Course::id, faults)
+    })?;
+    let fewest = parts.fewest_cycles().unwrap_or(i64::MAX);
+    if fewest < i64::from(course.least_cycles()) {
+        let at = table.get("cycles").map_or(table.at(), |value| value.at);
+        let expected = format!(
+            "{} or more where course = {:?}",
+            course.least_cycles(),
+            course.id()
+        );
+        faults.add(at, &format!("{fewest} cycles"), &expected);
+        return None;
+    }
     Some(Form::Clap {
         layers: layers?,
         guide: guide?,
+        course,
     })
 }
 

@@ -49,6 +49,11 @@ impl Parts {
         }
     }
 
+    /// The fewest cycles that were asked for, where that could be read.
+    pub(super) fn fewest_cycles(&self) -> Option<i64> {
+        self.cycles.map(|(fewest, _)| fewest)
+    }
+
     fn is_whole(&self) -> bool {
         self.pattern.is_some()
             && self.families.is_some()

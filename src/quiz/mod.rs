@@ -17,7 +17,7 @@ mod sitting;
 mod stage;
 
 pub use attempt::{Answer, Attempt, AttemptId, Phase, Skill};
-pub use kind::{By, Fits, Form, Guide, Kind};
+pub use kind::{By, Course, Fits, Form, Guide, Kind};
 pub use question::{Given, Question, Verdict};
 pub use reveal::{GridRow, Reveal, grid};
 pub use sitting::{Effect, Event, Hands, Now, Sitting, Tally};

@@ -6,7 +6,7 @@ use crate::world::Seed;
 
 use super::kind::{clap, find_start, fit_clapping, name_feel};
 use super::reveal::on_counts;
-use super::{Answer, By, Fits, Form, Guide, Kind, Playing};
+use super::{Answer, By, Course, Fits, Form, Guide, Kind, Playing};
 
 /// A measured phrase and what is asked of it. A question without a truth does not exist.
 #[derive(Clone, Debug, PartialEq)]
@@ -32,6 +32,7 @@ pub(super) enum Task {
     Clap {
         truth: Layer,
         guide: Guide,
+        course: Course,
     },
 }
 
@@ -72,7 +73,11 @@ impl Question {
             Form::FitClapping { clappings, to } => {
                 fit_clapping::ask(recipe, level, clappings, *to, lately, seed)
             }
-            Form::Clap { layers, guide } => clap::ask(recipe, level, layers, *guide, lately, seed),
+            Form::Clap {
+                layers,
+                guide,
+                course,
+            } => clap::ask(recipe, level, layers, (*guide, *course), lately, seed),
         }
     }
 
@@ -157,7 +162,11 @@ impl Question {
     pub fn sounds(&self) -> Vec<Phrase> {
         match &self.task {
             Task::FitClapping { choices, .. } => fit_clapping::sounds(self.phrase(), choices),
-            Task::Clap { truth, guide } => vec![clap::sound(self.phrase(), *truth, *guide)],
+            Task::Clap {
+                truth,
+                guide,
+                course,
+            } => vec![clap::sound(self.phrase(), *truth, *guide, *course)],
             Task::NameFeel { .. } | Task::FindStart { .. } => vec![self.phrase().clone()],
         }
     }

@@ -58,6 +58,7 @@ fn forms() -> Vec<(Form, Recipe)> {
             Form::Clap {
                 layers: clappings(&["1-4", "1-3-5", "1-4-5"]),
                 guide: Guide::First,
+                course: Course::Whole,
             },
             recipe(&[Feel::Threes, Feel::Twos], &Entry::ALL),
         ),
@@ -111,6 +112,7 @@ fn hands_are_told_what_they_did() {
     let form = Form::Clap {
         layers: vec![layer("1-4")],
         guide: Guide::Half,
+        course: Course::Whole,
     };
     // The guitar goes against the hands.
     let recipe = recipe(&[Feel::Twos], &[Entry::One]);
@@ -180,10 +182,47 @@ fn hands_are_told_what_they_did() {
 }
 
 #[test]
+fn the_sound_rises_or_falls_silent_under_the_hands() {
+    let recipe = recipe(&[Feel::Twos], &[Entry::One]);
+    let sound = |course| {
+        let form = Form::Clap {
+            layers: vec![layer("1-4")],
+            guide: Guide::Every,
+            course,
+        };
+        ask(&form, &recipe, 9).sounds().remove(0)
+    };
+    let whole = sound(Course::Whole);
+    let silent = sound(Course::Silent(1));
+    let in_cycle = |phrase: &crate::phrase::Phrase, cycle: i64| {
+        let notes = phrase.notes.iter().copied();
+        notes
+            .filter(|note| note.at.pulse_idx().div_euclid(6) == cycle)
+            .collect::<Vec<_>>()
+    };
+    assert!(in_cycle(&silent, 2).is_empty());
+    for cycle in [0, 1, 3] {
+        assert_eq!(in_cycle(&silent, cycle), in_cycle(&whole, cycle));
+    }
+    // From 9 dB below itself, in steps of 3 dB, to itself; the guide stays.
+    let rising = sound(Course::Rising);
+    for (rising, whole) in rising.notes.iter().zip(&whole.notes) {
+        let cycle = i16::try_from(whole.at.pulse_idx().div_euclid(6)).unwrap();
+        let softer = if whole.voice.is_strings() {
+            90 - 30 * cycle
+        } else {
+            0
+        };
+        assert_eq!(rising.loudness.0, whole.loudness.0 - softer);
+    }
+}
+
+#[test]
 fn what_is_clapped_is_judged_when_the_sound_ends() {
     let form = Form::Clap {
         layers: vec![layer("1-3-5")],
         guide: Guide::Every,
+        course: Course::Whole,
     };
     let (mut sitting, question) = opened(&form, &recipe(&[Feel::Twos], &[Entry::One]), 5);
     let Given::Taps(taps) = knowing(&question) else {

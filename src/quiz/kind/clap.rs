@@ -13,7 +13,7 @@ use crate::world::Seed;
 use crate::quiz::judge::{Clapped, Lead, Place, Reading, Taps, judge};
 use crate::quiz::question::{Question, Task, without_a_run};
 use crate::quiz::reveal::{GridRow, sentence};
-use crate::quiz::{Answer, Guide, Hands};
+use crate::quiz::{Answer, Course, Guide, Hands};
 
 /// The largest share of strokes that may be missing, or taps that may clap nothing.
 const MOST_FAULTS: f64 = 0.2;
@@ -22,7 +22,7 @@ pub(in crate::quiz) fn ask(
     recipe: &Recipe,
     level: Level,
     layers: &[Layer],
-    guide: Guide,
+    (guide, course): (Guide, Course),
     lately: &[Answer],
     seed: Seed,
 ) -> Result<Question, NoPhrase> {
@@ -38,12 +38,52 @@ pub(in crate::quiz) fn ask(
         purpose: Purpose::NameFeel,
     };
     let measured = make(recipe, &wanted, seed)?;
-    let task = Task::Clap { truth, guide };
+    let task = Task::Clap {
+        truth,
+        guide,
+        course,
+    };
     Ok(Question { measured, task })
 }
 
-/// The phrase under the claps of the guide.
-pub(in crate::quiz) fn sound(phrase: &Phrase, truth: Layer, guide: Guide) -> Phrase {
+/// By how much the guitar is softer in the first cycle where it rises, in tenths of a decibel.
+const RISES_FROM_TENTHS: i64 = 90;
+/// The cycle from which everything is silent, where it falls silent.
+const SILENT_FROM: i64 = 2;
+
+/// The phrase under the claps of the guide, as it goes on.
+pub(in crate::quiz) fn sound(
+    phrase: &Phrase,
+    truth: Layer,
+    guide: Guide,
+    course: Course,
+) -> Phrase {
+    let mut sound = guided(phrase, truth, guide);
+    let n = i64::try_from(phrase.cycle.n_pulses()).unwrap_or(1);
+    let last = (i64::from(phrase.n_cycles) - 1).max(1);
+    let cycle = |note: &Note| note.at.pulse_idx().div_euclid(n);
+    match course {
+        Course::Whole => {}
+        Course::Rising => {
+            for note in sound
+                .notes
+                .iter_mut()
+                .filter(|note| note.voice.is_strings())
+            {
+                let left = (last - cycle(note)).clamp(0, last);
+                let softer = i16::try_from(RISES_FROM_TENTHS * left / last).unwrap_or(0);
+                note.loudness.0 -= softer;
+            }
+        }
+        Course::Silent(n_silent) => {
+            let silent = SILENT_FROM..SILENT_FROM + i64::from(n_silent);
+            sound.notes.retain(|note| !silent.contains(&cycle(note)));
+        }
+    }
+    sound
+}
+
+fn guided(phrase: &Phrase, truth: Layer, guide: Guide) -> Phrase {
     let n_cycles = usize::try_from(phrase.n_cycles).unwrap_or(0);
     let until = match guide {
         Guide::Every => n_cycles,

@@ -84,6 +84,49 @@ impl Guide {
     }
 }
 
+/// How the phrase goes on while it is clapped to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Course {
+    /// As it is, to the end.
+    Whole,
+    /// The guitar rises from 9 dB below itself in the first cycle to itself in the last.
+    Rising,
+    /// Everything falls silent after the second cycle, for so many cycles, and comes back.
+    Silent(u8),
+}
+
+impl Course {
+    /// All courses.
+    pub const ALL: [Self; 6] = [
+        Self::Whole,
+        Self::Rising,
+        Self::Silent(1),
+        Self::Silent(2),
+        Self::Silent(4),
+        Self::Silent(8),
+    ];
+
+    /// Its id in decks.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Whole => "whole",
+            Self::Rising => "rising",
+            Self::Silent(0 | 1) => "silent-1",
+            Self::Silent(2 | 3) => "silent-2",
+            Self::Silent(4..=7) => "silent-4",
+            Self::Silent(_) => "silent-8",
+        }
+    }
+
+    /// The fewest cycles that it needs: two to set the layer, and one to come back to.
+    pub fn least_cycles(self) -> u32 {
+        match self {
+            Self::Whole | Self::Rising => 2,
+            Self::Silent(n) => u32::from(n) + 3,
+        }
+    }
+}
+
 /// What a clapping is to fit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Fits {
@@ -113,6 +156,8 @@ pub enum Form {
         layers: Vec<Layer>,
         /// In which cycles claps lead.
         guide: Guide,
+        /// How the phrase goes on meanwhile.
+        course: Course,
     },
 }
 
