@@ -6,7 +6,7 @@ use crate::world::Seed;
 
 use super::kind::{clap, find_start, fit_clapping, name_feel};
 use super::reveal::on_counts;
-use super::{Answer, By, Course, Fits, Form, Guide, Kind, Playing};
+use super::{Answer, By, Course, Fits, Form, Guide, Hands, Kind, Playing};
 
 /// A measured phrase and what is asked of it. A question without a truth does not exist.
 #[derive(Clone, Debug, PartialEq)]
@@ -41,8 +41,9 @@ pub(super) enum Task {
 pub enum Given {
     /// One of the choices, from 0.
     Choice(usize),
-    /// Taps, in microseconds of the phrase's own time: 0 is its tick zero.
-    Taps(Vec<i64>),
+    /// Taps, in microseconds of the phrase's own time, 0 being its tick zero, and whether the delay of
+    /// the set-up was taken off them.
+    Taps(Vec<i64>, Hands),
 }
 
 /// What an answer was, and whether it is right.
@@ -179,11 +180,11 @@ impl Question {
             (Task::FindStart { by: By::Count }, Given::Choice(idx)) => {
                 find_start::counted(self.phrase(), *idx)?
             }
-            (Task::FindStart { by: By::Taps }, Given::Taps(taps)) => {
+            (Task::FindStart { by: By::Taps }, Given::Taps(taps, _)) => {
                 find_start::tapped(self.phrase(), taps)
             }
-            (Task::Clap { truth, .. }, Given::Taps(taps)) => {
-                clap::answer(clap::clapped(self.phrase(), *truth, taps).as_ref())
+            (Task::Clap { truth, .. }, Given::Taps(taps, hands)) => {
+                clap::answer(clap::clapped(self.phrase(), *truth, taps, *hands).as_ref())
             }
             (Task::FitClapping { choices, .. }, Given::Choice(idx)) => {
                 Answer::Clapping(*choices.get(*idx)?)

@@ -56,16 +56,11 @@ impl GridRow {
 
 impl Reveal {
     /// Explains a question after its verdict.
-    pub fn of(
-        question: &Question,
-        verdict: Verdict,
-        (given, hands): (&Given, Hands),
-        counting: Counting,
-    ) -> Self {
+    pub fn of(question: &Question, verdict: Verdict, given: &Given, counting: Counting) -> Self {
         let reveal = Self::of_answer(question, verdict, counting);
         match (&question.task, given) {
-            (Task::Clap { truth, .. }, Given::Taps(taps)) => {
-                reveal.of_hands(question.phrase(), *truth, (taps, hands), counting)
+            (Task::Clap { truth, .. }, Given::Taps(taps, hands)) => {
+                reveal.of_hands(question.phrase(), *truth, (taps, *hands), counting)
             }
             _ => reveal,
         }
@@ -79,7 +74,7 @@ impl Reveal {
         (taps, hands): (&[i64], Hands),
         counting: Counting,
     ) -> Self {
-        let found = clap::clapped(phrase, truth, taps);
+        let found = clap::clapped(phrase, truth, taps, hands);
         let said = clap::words(truth, found.as_ref(), counting);
         let asked = on_counts(truth, counting);
         let verdict = if self.right {

@@ -199,13 +199,13 @@ impl Sitting {
             Event::Choose(idx) => return self.answer(open, &Given::Choice(idx), now),
             Event::Done => {
                 let taps = open.taps.clone();
-                return self.answer(open, &Given::Taps(taps), now);
+                return self.answer(open, &Given::Taps(taps, self.hands), now);
             }
             Event::Tap(micros) => {
                 open.tap(micros);
                 if open.is_settled() {
                     let taps = open.taps.clone();
-                    return self.answer(open, &Given::Taps(taps), now);
+                    return self.answer(open, &Given::Taps(taps, self.hands), now);
                 }
                 Vec::new()
             }
@@ -215,7 +215,7 @@ impl Sitting {
             // What is clapped to the end is over with the sound.
             Event::Ended if open.question.kind() == Kind::Clap && !open.taps.is_empty() => {
                 let taps = open.taps.clone();
-                return self.answer(open, &Given::Taps(taps), now);
+                return self.answer(open, &Given::Taps(taps, self.hands), now);
             }
             Event::Ended => open.ended(now),
             Event::Hushed => {
@@ -256,7 +256,7 @@ impl Sitting {
         let attempt = self.attempt(&open, verdict.answer, verdict.right, now);
         self.tally(&open.ticket, verdict.right);
         self.lately.push((open.ticket.skill.clone(), attempt.truth));
-        let reveal = Reveal::of(&open.question, verdict, (given, self.hands), self.counting);
+        let reveal = Reveal::of(&open.question, verdict, given, self.counting);
         let Open {
             question, ticket, ..
         } = *open;

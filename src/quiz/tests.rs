@@ -78,8 +78,9 @@ fn knowing(question: &Question) -> Given {
             (1..5)
                 .map(|cycle| cycle * 6 * pulse_micros - 25_000)
                 .collect(),
+            Hands::Untuned,
         ),
-        Answer::Hands(Some(layer)) => Given::Taps(clapping(phrase, |_| layer, 0)),
+        Answer::Hands(Some(layer)) => Given::Taps(clapping(phrase, |_| layer, 0), Hands::Tuned),
         truth => {
             let answers = |idx: &usize| {
                 question
@@ -131,17 +132,12 @@ fn hands_are_told_what_they_did() {
             .collect();
         assert_eq!(guided, [2, 2, 0, 0]);
         let told = |taps: Vec<i64>| {
-            let given = Given::Taps(taps);
+            let given = Given::Taps(taps, Hands::Tuned);
             let verdict = question.judge(&given).expect("taps answer it");
             let right = verdict.right;
             (
                 right,
-                Reveal::of(
-                    &question,
-                    verdict,
-                    (&given, Hands::Tuned),
-                    Counting::FromOne,
-                ),
+                Reveal::of(&question, verdict, &given, Counting::FromOne),
             )
         };
         let (right, reveal) = told(clapping(phrase, |_| layer("1-4"), 0));
@@ -225,7 +221,7 @@ fn what_is_clapped_is_judged_when_the_sound_ends() {
         course: Course::Whole,
     };
     let (mut sitting, question) = opened(&form, &recipe(&[Feel::Twos], &[Entry::One]), 5);
-    let Given::Taps(taps) = knowing(&question) else {
+    let Given::Taps(taps, _) = knowing(&question) else {
         panic!("taps");
     };
     for tap in taps {
@@ -270,7 +266,7 @@ fn every_other_choice_is_wrong() {
                 .count();
             assert_eq!(n_right, 1, "{form:?}");
             assert_eq!(question.judge(&Given::Choice(n_choices)), None);
-            assert_eq!(question.judge(&Given::Taps(vec![0])), None);
+            assert_eq!(question.judge(&Given::Taps(vec![0], Hands::Untuned)), None);
         }
     }
 }
@@ -301,12 +297,7 @@ fn a_reveal_explains_what_was_there_and_what_was_answered() {
                 let Some(verdict) = question.judge(&given) else {
                     continue;
                 };
-                let reveal = Reveal::of(
-                    &question,
-                    verdict,
-                    (&given, Hands::Tuned),
-                    Counting::FromOne,
-                );
+                let reveal = Reveal::of(&question, verdict, &given, Counting::FromOne);
                 let opening = if verdict.right {
                     "Right: "
                 } else {
@@ -342,12 +333,7 @@ fn the_grid_marks_threes_with_3_and_twos_with_2() {
         answer: Answer::Feel(Feel::Threes),
         right: false,
     };
-    let reveal = Reveal::of(
-        &question,
-        verdict,
-        (&Given::Choice(0), Hands::Untuned),
-        Counting::FromLast,
-    );
+    let reveal = Reveal::of(&question, verdict, &Given::Choice(0), Counting::FromLast);
     let bass = reveal
         .rows
         .iter()
@@ -480,7 +466,7 @@ fn a_sound_that_keeps_breaking_brings_another_question() {
 fn taps_settle_a_tapped_question_and_held_keys_do_not_count() {
     let (form, recipe) = forms().remove(2);
     let (mut sitting, question) = opened(&form, &recipe, 5);
-    let Given::Taps(taps) = knowing(&question) else {
+    let Given::Taps(taps, _) = knowing(&question) else {
         panic!("taps")
     };
     let mut effects = Vec::new();

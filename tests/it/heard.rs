@@ -248,6 +248,104 @@ fn tap_with_bells(
     }
 }
 
+/// A player who knows of the program only what the card plays: a bell on the first count, and pulses
+/// of 300 ms by its own clock. What the program says must be what the player did.
+#[test]
+fn what_is_said_of_hands_is_what_they_did() {
+    let (card, home) = (Card::start(), TempDir::new().expect("a temporary folder"));
+    let deck = home.path().join("clap.toml");
+    fs::write(&deck, CLAP).expect("it can be written");
+    let mut listener = card.listen();
+    let mut command = on_card(&card, home.path(), DAY);
+    command.arg("--deck");
+    command.arg(deck);
+    let mut terminal = Terminal::start(command);
+    terminal.wait_for(TODAY);
+
+    let threes = |pulse: usize| pulse.is_multiple_of(3);
+    let twos = |pulse: usize| pulse.is_multiple_of(2);
+    let slides = |pulse: usize| {
+        if pulse < 18 {
+            threes(pulse)
+        } else {
+            twos(pulse)
+        }
+    };
+    let turned = |pulse: usize| pulse % 3 == 1;
+    type Plan<'a> = &'a dyn Fn(usize) -> bool;
+    let played: [(Plan<'_>, &str); 4] = [
+        (&threes, "Right: claps on 1 and 4, held to the end."),
+        (&twos, "You clapped on 1, 3 and 5"),
+        (&turned, "You clapped on 2 and 5, one pulse late"),
+        (
+            &slides,
+            "You began on 1 and 4 and ended on 1, 3 and 5 from cycle",
+        ),
+    ];
+    for (is_clapped, said) in played {
+        terminal.press(ENTER);
+        terminal.wait_for(QUESTION);
+        clap(&mut terminal, &mut listener, is_clapped);
+        let reveal = terminal.text();
+        let words = reveal.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(words.contains(said), "{said}:\n{reveal}");
+        // Until the last stroke has faded.
+        listener.hear(24_000);
+    }
+    terminal.press("q");
+    terminal.wait_for("this sitting");
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
+    let right: Vec<bool> = attempts(home.path()).iter().map(|one| one.right).collect();
+    assert_eq!(right, [true, false, false, false]);
+}
+
+/// Threes to be clapped, with a bell on every first count.
+const CLAP: &str = r#"
+format = 1
+id = "by-hand"
+title = "By hand"
+
+[[exercise]]
+id = "clap"
+title = "Clap the threes"
+asks = "clap"
+line = "Clap."
+families = ["bass-strums"]
+feels = ["threes"]
+clappings = ["1-4"]
+guide = "none"
+tempo = [200, 200]
+cycles = [6, 6]
+bell = "every"
+level = { easiest = 8, criterion = 5, hardest = 2 }
+"#;
+/// Frames of a pulse at 200 pulses a minute.
+const PULSE: usize = 48_000 * 60 / 200;
+
+/// Claps on these pulses, counted in frames from the first bell, until the answer is taken.
+fn clap(terminal: &mut Terminal, listener: &mut Listener, is_clapped: &dyn Fn(usize) -> bool) {
+    let deadline = instant_now() + 2 * PATIENCE;
+    let mut first_bell = None;
+    let mut next = 1;
+    listener.catch_up();
+    while !terminal.text().contains(REVEAL) {
+        assert!(instant_now() < deadline, "no reveal:\n{}", terminal.text());
+        let block = listener.next_block();
+        let now = listener.heard().len();
+        if first_bell.is_none() && loudness_at(BELL_HZ, &block) > STRUCK {
+            first_bell = Some(now);
+        }
+        while first_bell.is_some_and(|first| first + next * PULSE <= now) {
+            if next < 36 && is_clapped(next) {
+                terminal.press(" ");
+            }
+            next += 1;
+        }
+        terminal.take_what_came();
+    }
+}
+
 /// The program on the card, on this day of the month.
 fn on_card(card: &Card, home: &Path, day: u32) -> CommandBuilder {
     assert!(day <= 30, "beyond the month");

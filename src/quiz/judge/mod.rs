@@ -24,13 +24,6 @@ use reading::cost;
 
 use crate::rhythm::{Cycle, PulseMap, TICKS_PER_PULSE, Tick};
 
-/// A steady lead that hands usually have over what they hear, in microseconds, early being negative
-/// (20 to 80 ms in people without training; Repp 2005 and Repp and Su 2013, from memory), and how
-/// far it differs from person to person.
-const LEAD: Lead = Lead {
-    micros: -35_000.0,
-    spread: 35_000.0,
-};
 /// What it costs to go over to another reading from one cycle to the next.
 const CHANGE: f64 = 6.0;
 /// Two taps within so many microseconds are one clap of one hand: a key that bounces, or repeats.
@@ -38,19 +31,38 @@ const ONE_CLAP: i64 = 70_000;
 /// A cycle with fewer than this share of its strokes clapped says nothing.
 const ENOUGH: f64 = 0.4;
 
-/// What is known of a person's steady lead.
+/// What is known of a steady lead before the taps are looked at.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lead {
     /// Microseconds by which taps lie after what they clap; negative is early.
     pub micros: f64,
     /// How sure that is, as a standard deviation in microseconds.
     pub spread: f64,
+    /// What it costs to take taps for claps between the pulses. Where a delay may be anything, they
+    /// are much more often late ones.
+    pub contra: f64,
 }
 
-impl Default for Lead {
-    fn default() -> Self {
-        LEAD
-    }
+impl Lead {
+    /// Of hands on a set-up without delay: 20 to 80 ms in people without training, less in musicians
+    /// (Repp 2005; Repp and Su 2013, from memory).
+    pub const USUAL: Self = Self {
+        micros: -35_000.0,
+        spread: 35_000.0,
+        contra: 0.0,
+    };
+    /// Of hands whose own lead and the delay of whose set-up were taken off.
+    pub const TUNED: Self = Self {
+        micros: 0.0,
+        spread: 30_000.0,
+        contra: 0.0,
+    };
+    /// Where neither is known: a lead and a delay that together may be anything.
+    pub const UNKNOWN: Self = Self {
+        micros: 20_000.0,
+        spread: 80_000.0,
+        contra: 5.0,
+    };
 }
 
 /// A round of taps over a phrase.
@@ -212,7 +224,9 @@ impl Places {
                 cost: 0.5 * ((pulses - expected) / spread).powi(2),
             }
         };
-        Some((nearest(phase), nearest(phase - 0.5)))
+        let contra = nearest(phase - 0.5);
+        let cost = contra.cost + known.contra;
+        Some((nearest(phase), Offset { cost, ..contra }))
     }
 
     /// The taps around a cycle, from its beginning, without the lead.

@@ -142,7 +142,7 @@ fn judged(player: &Player, dice: &mut Dice) -> Option<Clapped> {
         cycle: Cycle::SIX,
         cycles: (0, player.readings.len() as i64),
     };
-    judge(&taps, &candidates(), Lead::default())
+    judge(&taps, &candidates(), Lead::USUAL)
 }
 
 #[test]
@@ -262,7 +262,7 @@ fn missing_and_extra_taps_are_told_apart() {
             cycle: Cycle::SIX,
             cycles: (0, 4),
         };
-        judge(&taps, &candidates(), Lead::default())
+        judge(&taps, &candidates(), Lead::USUAL)
     };
     let found = judged(&at(&[0, 3, 6, 9, 12, 18, 21])).expect("threes");
     assert_eq!(found.reading, Reading::of(layer(&[0, 3])));

@@ -95,7 +95,12 @@ fn guided(phrase: &Phrase, truth: Layer, guide: Guide) -> Phrase {
 }
 
 /// What hands did in the cycles after the first, which is for joining in.
-pub(in crate::quiz) fn clapped(phrase: &Phrase, truth: Layer, taps: &[i64]) -> Option<Clapped> {
+pub(in crate::quiz) fn clapped(
+    phrase: &Phrase,
+    truth: Layer,
+    taps: &[i64],
+    hands: Hands,
+) -> Option<Clapped> {
     let cycle = phrase.cycle;
     let even = [3, 2, 1].map(|every| Layer::every(cycle, every));
     let palmas = Layer::of(cycle, &[0, 3, 4]).ok();
@@ -107,7 +112,14 @@ pub(in crate::quiz) fn clapped(phrase: &Phrase, truth: Layer, taps: &[i64]) -> O
         cycle,
         cycles: (1, i64::from(phrase.n_cycles)),
     };
-    judge(&taps, &Reading::all(&layers), Lead::default())
+    judge(
+        &taps,
+        &Reading::all(&layers),
+        match hands {
+            Hands::Tuned => Lead::TUNED,
+            Hands::Untuned => Lead::UNKNOWN,
+        },
+    )
 }
 
 /// The layer that was held to the end; `None` where none was.
