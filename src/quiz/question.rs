@@ -4,7 +4,7 @@ use crate::phrase::{Level, Measured, NoPhrase, Phrase, Recipe};
 use crate::rhythm::{Counting, Feel, Layer};
 use crate::world::Seed;
 
-use super::kind::{clap, find_start, fit_clapping, name_feel};
+use super::kind::{clap_layer, find_start, fit_clapping, name_feel};
 use super::reveal::on_counts;
 use super::{Answer, By, Course, Fits, Form, Guide, Hands, Kind, Playing};
 
@@ -78,7 +78,7 @@ impl Question {
                 layers,
                 guide,
                 course,
-            } => clap::ask(recipe, level, layers, (*guide, *course), lately, seed),
+            } => clap_layer::ask(recipe, level, layers, (*guide, *course), lately, seed),
         }
     }
 
@@ -167,7 +167,7 @@ impl Question {
                 truth,
                 guide,
                 course,
-            } => vec![clap::sound(self.phrase(), *truth, *guide, *course)],
+            } => vec![clap_layer::sound(self.phrase(), *truth, *guide, *course)],
             Task::NameFeel { .. } | Task::FindStart { .. } => vec![self.phrase().clone()],
         }
     }
@@ -183,9 +183,9 @@ impl Question {
             (Task::FindStart { by: By::Taps }, Given::Taps(taps, _)) => {
                 find_start::tapped(self.phrase(), taps)
             }
-            (Task::Clap { truth, .. }, Given::Taps(taps, hands)) => {
-                clap::answer(clap::clapped(self.phrase(), *truth, taps, *hands).as_ref())
-            }
+            (Task::Clap { truth, .. }, Given::Taps(taps, hands)) => clap_layer::answer(
+                clap_layer::clapped(self.phrase(), *truth, taps, *hands).as_ref(),
+            ),
             (Task::FitClapping { choices, .. }, Given::Choice(idx)) => {
                 Answer::Clapping(*choices.get(*idx)?)
             }

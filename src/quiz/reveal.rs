@@ -8,7 +8,7 @@ use crate::accent::{self, Floor, Lean, Profile};
 use crate::phrase::{Phrase, Row, Touch, Voice};
 use crate::rhythm::{Counting, Feel, Layer, Pulse, Tick};
 
-use super::kind::{clap, find_start, fit_clapping, name_feel};
+use super::kind::{clap_layer, find_start, fit_clapping, name_feel};
 use super::question::{Given, Question, Task, Verdict};
 use super::{Answer, By, Hands};
 
@@ -74,20 +74,20 @@ impl Reveal {
         (taps, hands): (&[i64], Hands),
         counting: Counting,
     ) -> Self {
-        let found = clap::clapped(phrase, truth, taps, hands);
-        let said = clap::words(truth, found.as_ref(), counting);
+        let found = clap_layer::clapped(phrase, truth, taps, hands);
+        let said = clap_layer::words(truth, found.as_ref(), counting);
         let asked = on_counts(truth, counting);
         let verdict = if self.right {
             format!("Right: claps {asked}, held to the end.")
         } else {
             format!("Not this time: claps {asked} were asked. {said}")
         };
-        let tightness = clap::tightness(found.as_ref(), hands);
+        let tightness = clap_layer::tightness(found.as_ref(), hands);
         Self {
             verdict,
             reason: format!("{} {tightness}", self.reason).trim().to_owned(),
-            you: Some(clap::row(phrase, taps)),
-            as_answered: (!taps.is_empty()).then(|| clap::as_made(phrase, taps)),
+            you: Some(clap_layer::row(phrase, taps)),
+            as_answered: (!taps.is_empty()).then(|| clap_layer::as_made(phrase, taps)),
             ..self
         }
     }

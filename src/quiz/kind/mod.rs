@@ -1,7 +1,7 @@
 //! The kinds of question, one file each: what it asks of a phrase, what counts as right, and how a
 //! miss is explained.
 
-pub(super) mod clap;
+pub(super) mod clap_layer;
 pub(super) mod find_start;
 pub(super) mod fit_clapping;
 pub(super) mod name_feel;
