@@ -7,7 +7,7 @@
 
 /// Units of one decibel of loudness where it is heard in full: 6 dB are 1.0.
 const PER_DECIBEL: f64 = 0.17;
-/// Units that a cue has at one decibel of level. Slightly under [`PER_DECIBEL`], so that a loudness
+/// Units that a cue has at one decibel of level. Slightly under what a decibel of loudness has, so that a loudness
 /// accent of that many decibels reaches it in spite of the random variation of every stroke.
 pub const PER_LEVEL: f64 = 0.15;
 
