@@ -297,6 +297,7 @@ fn view<'a>(app: &'a App, playhead: Option<Playhead>, here: &'a Here) -> View<'a
         playhead,
         counting: app.counting(),
         no_sound: app.no_sound(),
+        is_tuned: app.is_tuned(),
         advice,
         here,
     }

@@ -86,6 +86,7 @@ impl World {
             playhead: self.playhead,
             counting: self.counting,
             no_sound: self.no_sound,
+            is_tuned: false,
             advice: self.advice,
             here: &self.here,
         }

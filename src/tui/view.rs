@@ -14,6 +14,8 @@ pub(super) struct View<'a> {
     pub(super) counting: Counting,
     /// Why nothing can be heard, when that is so.
     pub(super) no_sound: Option<&'a str>,
+    /// Whether the delay of this output is known.
+    pub(super) is_tuned: bool,
     pub(super) advice: Advice,
     pub(super) here: &'a Here,
 }

@@ -143,14 +143,8 @@ fn listen(terminal: &mut Terminal, listener: &mut Listener, begun: usize) -> Hea
 #[test]
 fn who_taps_with_the_bell_is_right_and_who_taps_three_pulses_late_is_told_so() {
     let (card, home) = (Card::start(), TempDir::new().expect("a temporary folder"));
-    let deck = home.path().join("bell.toml");
-    fs::write(&deck, BELL).expect("it can be written");
     let mut listener = card.listen();
-    let mut command = on_card(&card, home.path(), DAY);
-    command.arg("--deck");
-    command.arg(deck);
-    let mut terminal = Terminal::start(command);
-    terminal.wait_for(TODAY);
+    let mut terminal = with_deck(&card, home.path(), BELL);
 
     terminal.press(ENTER);
     terminal.wait_for(QUESTION);
@@ -253,14 +247,8 @@ fn tap_with_bells(
 #[test]
 fn what_is_said_of_hands_is_what_they_did() {
     let (card, home) = (Card::start(), TempDir::new().expect("a temporary folder"));
-    let deck = home.path().join("clap.toml");
-    fs::write(&deck, CLAP).expect("it can be written");
     let mut listener = card.listen();
-    let mut command = on_card(&card, home.path(), DAY);
-    command.arg("--deck");
-    command.arg(deck);
-    let mut terminal = Terminal::start(command);
-    terminal.wait_for(TODAY);
+    let mut terminal = with_deck(&card, home.path(), CLAP);
 
     let threes = |pulse: usize| pulse.is_multiple_of(3);
     let twos = |pulse: usize| pulse.is_multiple_of(2);
@@ -344,6 +332,18 @@ fn clap(terminal: &mut Terminal, listener: &mut Listener, is_clapped: &dyn Fn(us
         }
         terminal.take_what_came();
     }
+}
+
+/// The program on the card with a deck of its own, on its first screen.
+fn with_deck(card: &Card, home: &Path, deck: &str) -> Terminal {
+    let file = home.join("deck.toml");
+    fs::write(&file, deck).expect("it can be written");
+    let mut command = on_card(card, home, DAY);
+    command.arg("--deck");
+    command.arg(file);
+    let mut terminal = Terminal::start(command);
+    terminal.wait_for(TODAY);
+    terminal
 }
 
 /// The program on the card, on this day of the month.

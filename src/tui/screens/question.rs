@@ -22,6 +22,11 @@ pub(in crate::tui) fn screen(open: &Open, view: &View<'_>, theme: Theme, columns
     let mut body = Body::new(columns);
     body.say(open.ticket.line.as_str(), Style::new());
     body.mention(&open.ticket.why);
+    if open.question.kind() == Kind::Clap && !view.is_tuned {
+        body.mention(
+            "How late taps come here is not known yet; t on the first screen measures it.",
+        );
+    }
     body.gap();
     body.say(&open.question.asks(view.counting), theme.strong());
     body.gap();
