@@ -26,7 +26,7 @@ pub(super) enum Kind {
 const PEOPLE: (f64, f64) = (2.0, 4.0);
 /// Seconds within which all have clapped: too close to be heard one by one. Real groups are ten times
 /// as wide, which is a flam, and would leave it open when the clap was.
-const SPREAD: f64 = 0.0036;
+const SPREAD: f64 = 0.0030;
 /// Seconds that a clap lasts, with room for what is softer than can be heard.
 const LENGTH: f64 = 0.05;
 /// Seconds in which the noise of the skin fades to a third.
@@ -72,7 +72,7 @@ impl Hands {
     fn drawn(kind: Kind, noise: &mut Noise) -> Self {
         let loud = single(noise.between(0.7, 1.0));
         let (hollow, skin) = match kind {
-            Kind::Sorda => ((noise.between(620.0, 950.0), 0.0026), (1_500.0, 0.35)),
+            Kind::Sorda => ((noise.between(620.0, 950.0), 0.0021), (1_500.0, 0.35)),
             Kind::Clara => ((noise.between(1_650.0, 2_250.0), 0.0024), (2_800.0, 0.6)),
         };
         Self { hollow, skin, loud }
