@@ -218,7 +218,6 @@ fn strings_fade_and_shine_as_real_ones() {
             ("brightness_first", string.brightness(0, RATE / 20)),
             ("brightness_later", string.brightness(RATE / 2, RATE / 10)),
         ];
-        println!("{touch:?} {pitch}: {ours:?}");
         for (name, value) in ours {
             let range = real(name);
             let at = format!("{touch:?} {pitch}, {name}");
@@ -235,7 +234,6 @@ fn nails_on_wound_strings_are_a_little_brighter_than_the_real_plucks() {
     for pitch in [40, 45, 50] {
         for touch in [Touch::Finger, Touch::Down] {
             let value = Strung::plucked(touch, pitch).brightness(0, RATE / 20);
-            println!("{touch:?} {pitch}: {value}");
             assert!(value < 1.25 * most, "{touch:?} {pitch}: {value}");
         }
     }
