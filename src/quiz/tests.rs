@@ -6,8 +6,8 @@ use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeParts};
 use crate::rhythm::{Counting, Cycle, Feel, Layer};
 use crate::world::{Day, Moment, Seed, Stamp};
 
-fn recipe(feels: &[Feel], entries: &[Entry]) -> Recipe {
-    Recipe::new(RecipeParts {
+fn recipe_parts(feels: &[Feel], entries: &[Entry]) -> RecipeParts {
+    RecipeParts {
         pattern: crate::rhythm::Pattern::SIX,
         families: vec![Family::BassStrums, Family::Arpeggio],
         feels: feels.to_vec(),
@@ -17,8 +17,11 @@ fn recipe(feels: &[Feel], entries: &[Entry]) -> Recipe {
         cycles: (4, 4),
         entries: entries.to_vec(),
         bell: Bell::None,
-    })
-    .expect("a possible recipe")
+    }
+}
+
+fn recipe(feels: &[Feel], entries: &[Entry]) -> Recipe {
+    Recipe::new(recipe_parts(feels, entries)).expect("a possible recipe")
 }
 
 fn layer(counts: &str) -> Layer {
@@ -322,6 +325,32 @@ fn a_reveal_explains_what_was_there_and_what_was_answered() {
                 assert!(reveal.as_answered.is_none() || !verdict.right);
             }
         }
+    }
+}
+
+#[test]
+fn agreeing_cues_are_named_each_once() {
+    let parts = RecipeParts {
+        families: vec![Family::Plain],
+        ..recipe_parts(&[Feel::Threes, Feel::Twos], &[Entry::One])
+    };
+    let recipe = Recipe::new(parts).expect("a possible recipe");
+    for seed in 0..60 {
+        let question = Question::ask(
+            &Form::NameFeel,
+            &recipe,
+            Level::of_tenths(80),
+            &[],
+            Seed(seed),
+        )
+        .unwrap();
+        let given = Given::Choice(0);
+        let verdict = question.judge(&given).expect("an answer");
+        let reason = Reveal::of(&question, verdict, &given, Counting::FromOne).reason;
+        assert!(reason.contains("he new chords came on"), "{reason}");
+        assert!(reason.contains("the low notes came on"), "{reason}");
+        let clauses: Vec<&str> = reason.split("; ").collect();
+        assert_eq!(clauses.len(), 2, "{reason}");
     }
 }
 

@@ -218,6 +218,9 @@ impl<'a> Pulses<'a> {
     }
 }
 
+/// How much a cue that all voices share weighs against a voice's own, where one is to be named.
+const SHARED: f64 = 0.3;
+
 /// The cue with the most units in all; `None` when there are none.
 fn strongest<'c>(cues: impl Iterator<Item = &'c (Cue, f64)>) -> Option<Cue> {
     let mut totals: Vec<(Cue, f64)> = Vec::new();
@@ -227,8 +230,13 @@ fn strongest<'c>(cues: impl Iterator<Item = &'c (Cue, f64)>) -> Option<Cue> {
             None => totals.push((*cue, *units)),
         }
     }
+    // The hand's loudness is heard in every voice; what a voice does of its own is named before it.
+    let weight = |(cue, units): &(Cue, f64)| match cue {
+        Cue::Loudness => SHARED * units,
+        _ => *units,
+    };
     totals
         .into_iter()
-        .max_by(|(_, a), (_, b)| a.total_cmp(b))
+        .max_by(|a, b| weight(a).total_cmp(&weight(b)))
         .map(|(cue, _)| cue)
 }

@@ -114,11 +114,11 @@ fn speaking_voices(question: &Question, counting: Counting) -> String {
         // A voice that marks the first count alone says nothing about the grouping.
         let layer = row.layer().filter(|layer| layer.n_onsets() > 1);
         if let Some(layer) = layer {
-            parts.push(format!(
-                "{} came {}",
-                row.cue.words(),
-                on_counts(layer, counting)
-            ));
+            let part = format!("{} came {}", row.cue.words(), on_counts(layer, counting));
+            // What two voices do alike is said once.
+            if !parts.contains(&part) {
+                parts.push(part);
+            }
         }
     }
     sentence(&parts.join("; "))
