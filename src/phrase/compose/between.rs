@@ -7,6 +7,9 @@ use crate::phrase::cells::ROLLS;
 use crate::phrase::{Bell, Family, Loudness, Note, Pitch, Touch, Voice};
 use crate::rhythm::{Layer, TICKS_PER_PULSE, Tick, Ticks};
 
+/// The most by which knocks and bells stand over the stroke that they fall with, in decibels, so that
+/// nothing leaps out of the sound.
+const HARDEST_KNOCK_DB: f64 = 6.0;
 /// Microseconds from string to string of a light strum.
 const NEXT_STRING_MICROS: i32 = 6_000;
 
@@ -146,6 +149,8 @@ impl Writer {
             _ => 1.0,
         };
         let length = Ticks(if touch == Touch::Bell { 240 } else { 120 });
+        // What is written is what is played: hands are never struck harder.
+        let over_db = over_db.min(HARDEST_KNOCK_DB);
         self.notes.push(Note {
             at: pulse_tick(idx),
             delay: 0,

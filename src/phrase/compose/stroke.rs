@@ -172,8 +172,11 @@ impl Stroke {
     pub(super) fn notes(self, at: Tick, loudness_db: f64, uneven: i32, gap: i32) -> Vec<Note> {
         let mut delay = uneven;
         let mut notes = Vec::with_capacity(self.strings.len());
+        // Under a line the thumb lets go with it: a low note that rang on would make the next note of
+        // the line louder than the one it stands under.
+        let is_line = self.strings.iter().any(|part| part.voice == Voice::Line);
         for part in self.strings {
-            let length = if part.voice == Voice::Line {
+            let length = if is_line {
                 self.held
             } else if part.touch == Touch::Stopped {
                 STOPPED
