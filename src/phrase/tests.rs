@@ -428,6 +428,33 @@ fn the_start_is_told_from_every_rotation() {
 }
 
 #[test]
+fn the_start_is_told_where_the_first_count_is_bare() {
+    let pattern = Pattern::from_id("solea").expect("a row");
+    let families = [
+        Family::Plain,
+        Family::BassChords,
+        Family::BassStrums,
+        Family::Arpeggio,
+    ];
+    for family in families {
+        let recipe = Recipe::new(RecipeParts {
+            pattern,
+            feels: vec![Feel::Mixed],
+            tempo: pattern.tempo(),
+            ..parts(&[family], &Entry::ALL)
+        })
+        .expect("a possible recipe");
+        for tenths in [20, 50, 80] {
+            for seed in 0..10 {
+                let wanted = wanted(Feel::Mixed, tenths, Purpose::FindStart);
+                let made = make(&recipe, &wanted, Seed(seed));
+                assert!(made.is_ok(), "{family:?} at {tenths}, seed {seed}");
+            }
+        }
+    }
+}
+
+#[test]
 fn one_clapping_fits_better_than_every_other() {
     let layer = |text| Layer::from_counts(Cycle::SIX, text).expect("a layer of six");
     let recipe = recipe(&OF_EVEN_STRENGTH, &[Entry::One]);

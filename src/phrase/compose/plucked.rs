@@ -26,7 +26,8 @@ impl Writer {
                 .and_then(|figure| figure.get(idx % figure.len()));
             let tone = place.and_then(|place| inner.get(*place));
             let middle = inner.get(1).map_or(64, |pitch| pitch.0);
-            let stroke = if self.is_mark(idx) {
+            let is_told = self.tells_start() && self.is_first_count(idx);
+            let stroke = if self.is_mark(idx) || is_told {
                 let drop = size::bass_drop_for(self.thumb_units(idx % n_cycle));
                 let wanted = f64::from(middle) - drop;
                 Stroke::thumb(self.mode.tone_near(chord, clamp_pitch(wanted)))

@@ -20,7 +20,8 @@ impl Writer {
         let spread = start.then(|| size::chord_over_rest_for(units));
         for (idx, chord) in chords.into_iter().enumerate() {
             let mut stroke = Stroke::strum(self.mode.voicing(chord, self.n_strings, self.lowest));
-            if self.is_mark(idx) {
+            // Where the style leaves the first count bare, the low note that tells it stands there too.
+            if self.is_mark(idx) || (start && self.is_first_count(idx)) {
                 let bass = self.low_note(chord, stroke.mean_pitch());
                 stroke = stroke.over_bass(bass, units);
                 if plain {
