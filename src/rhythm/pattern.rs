@@ -132,7 +132,7 @@ const ROWS: [Row; 20] = [
         bell: BELL,
         ..row(
             "bell-four",
-            "the bell over four beats",
+            "the bell over its four",
             12,
             &[0, 3, 6, 9],
             (200, 480),
@@ -142,7 +142,7 @@ const ROWS: [Row; 20] = [
         bell: BELL,
         ..row(
             "bell-six",
-            "the bell over six beats",
+            "the bell over its six",
             12,
             &[0, 2, 4, 6, 8, 10],
             (200, 480),
@@ -152,7 +152,7 @@ const ROWS: [Row; 20] = [
         bell: BELL,
         ..row(
             "bell-three",
-            "the bell over three beats",
+            "the bell over its three",
             12,
             &[0, 4, 8],
             (200, 480),

@@ -169,7 +169,7 @@ impl Bench {
         let mut phrase = self.phrase.clone();
         phrase.notes.retain(|note| self.is_on(note.voice));
         let mut phrase = phrase.clapped_by(|cycle_idx| self.clapped(cycle_idx), Touch::Sorda);
-        if self.claps == Claps::Contra && self.guide != Guide::BothReadings {
+        if self.is_contra() {
             let claps = phrase.notes.iter_mut().filter(|n| n.voice == Voice::Claps);
             claps.for_each(|clap| clap.at.0 += TICKS_PER_PULSE / 2);
             phrase.notes.sort_by_key(|note| (note.at, note.delay));
@@ -255,7 +255,9 @@ impl Bench {
         let marks = |cycle_idx| {
             let layer = self.clapped(cycle_idx);
             let mark = |pulse| layer.is_some_and(|layer| layer.contains(pulse));
-            let sign = |pulse| if mark(pulse) { 'x' } else { '.' };
+            // Between two counts, as "and" is written there.
+            let clapped = if self.is_contra() { '+' } else { 'x' };
+            let sign = |pulse| if mark(pulse) { clapped } else { '.' };
             self.pattern.cycle().pulses().map(sign).collect()
         };
         self.claps_row.cycles = (0..n_cycles).map(marks).collect();
@@ -273,6 +275,11 @@ impl Bench {
                 _ => None,
             },
         }
+    }
+
+    /// Whether the claps that sound lie between the counts.
+    fn is_contra(&self) -> bool {
+        self.claps == Claps::Contra && self.guide != Guide::BothReadings
     }
 
     fn is_on(&self, voice: Voice) -> bool {

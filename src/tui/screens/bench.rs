@@ -3,7 +3,7 @@
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 
-use crate::app::bench::{Bench, Guide};
+use crate::app::bench::{Bench, Claps, Guide};
 use crate::rhythm::Layer;
 use crate::tui::page::{Body, INDENT, Screen, cell};
 use crate::tui::theme::Theme;
@@ -59,7 +59,11 @@ fn grid(
         lines.push(grid.row(&row, cycle));
     }
     let mut claps = bench.claps_row.clone();
-    claps.aside = bench.claps.words().to_owned();
+    claps.aside = match bench.guide {
+        Guide::BothReadings => "3, then 2",
+        Guide::Every | Guide::Thinning => bench.claps.words(),
+    }
+    .to_owned();
     lines.push(grid.row(&claps, cycle));
     lines.push(pulse.map_or_else(Line::default, |pulse| grid.playhead(pulse)));
     lines
@@ -140,12 +144,11 @@ fn set_up(bench: &Bench) -> String {
 
 fn said_of_guide(bench: &Bench) -> &'static str {
     match bench.guide {
+        Guide::Every | Guide::Thinning if bench.claps == Claps::None => "Nobody claps.",
         Guide::Every => "The claps sound in every cycle.",
         Guide::Thinning => {
             "The claps thin out: three cycles, then one, then none. Keep them going."
         }
-        Guide::BothReadings => {
-            "The same notes under claps in threes, alone, in twos, alone: which do you still hear?"
-        }
+        Guide::BothReadings => "Claps in threes, none, in twos, none: which do you still hear?",
     }
 }
