@@ -3,10 +3,10 @@
 use std::sync::Arc;
 
 use super::bench::{Bench, Step};
-use super::tune_up::TuneUp;
+use super::tune_up::{self, TuneUp};
 use super::{Summary, Today};
 use crate::phrase::Speakers;
-use crate::quiz::Hearing;
+use crate::quiz::{Hand, Hearing};
 use crate::sound::Output;
 use crate::sound::output::Refused;
 use crate::store::StoreError;
@@ -35,8 +35,8 @@ pub enum Intent {
     Begin,
     /// One of the choices, from 0.
     Choose(usize),
-    /// A tap.
-    Tap,
+    /// A tap, with this hand.
+    Tap(Hand),
     /// No more taps.
     Done,
     /// To hear the question once more.
@@ -55,10 +55,23 @@ pub enum Intent {
     Recount,
     /// To the bench.
     ToBench,
-    /// To the tune-up.
-    ToTuneUp,
+    /// To a step of the tune-up.
+    TuneUp(tune_up::Step),
     /// A step on the bench.
     Bench(Step),
+}
+
+/// What is known of the way from a sound to a tap.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SetUp {
+    /// Its delay was measured.
+    Tuned,
+    /// It was not.
+    Untuned,
+    /// It goes without a wire, and its delay wanders: taps are counted, their timing is not judged.
+    Wireless,
+    /// Nothing is heard.
+    Silent,
 }
 
 /// Where the program stands.

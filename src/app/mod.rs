@@ -26,7 +26,7 @@ use std::time::Duration;
 
 use crate::deck::Deck;
 use crate::phrase::Speakers;
-use crate::quiz::{Attempt, Effect, Event, Hands, Now, Sitting, Skill, Stage};
+use crate::quiz::{Attempt, Effect, Event, Habit, Hands, Now, Sitting, Skill, Stage, Tap};
 use crate::review::plan::{Chooser, Limit, Plan, Terms};
 use crate::review::{Arrival, Learner, Standing};
 use crate::rhythm::Counting;
@@ -35,7 +35,7 @@ use crate::store::{Settings, Store, StoreError};
 use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 
 pub use course::Course;
-pub use intent::{Intent, Place, Surroundings, Trouble};
+pub use intent::{Intent, Place, SetUp, Surroundings, Trouble};
 pub use learner::replayed;
 pub use player::Playhead;
 pub use quiet::Quiet;
@@ -70,6 +70,8 @@ pub struct App {
     settings: Settings,
     /// The constant delay of this output, where it was measured.
     delay: Option<Delay>,
+    /// Whether the tune-up was offered since the program began.
+    offered: bool,
     player: Player,
     worker: Worker,
     place: Place,
@@ -119,6 +121,7 @@ impl App {
             no_sound: around.no_sound,
             settings: store.settings()?,
             delay: store.delay(around.output.name())?,
+            offered: false,
             last_at,
             store,
             learner,
@@ -199,11 +202,14 @@ impl App {
                 self.go_to_today()
             }
             (Place::Today(_), Intent::ToBench) if self.no_sound.is_none() => self.go_to_bench(),
-            (Place::Today(_), Intent::ToTuneUp) if self.no_sound.is_none() => self.go_to_tune_up(),
-            (Place::TuneUp(_), Intent::Tap) => self.tap_in_tune_up(stamp),
-            (Place::TuneUp(_), Intent::Again) => self.go_to_tune_up(),
+            (Place::Today(_), Intent::TuneUp(step)) if self.no_sound.is_none() => {
+                self.go_to_tune_up(step)
+            }
+            (Place::TuneUp(_), Intent::TuneUp(step)) => self.go_to_tune_up(step),
+            (Place::TuneUp(_), Intent::Tap(_)) => self.tap_in_tune_up(stamp),
+            (Place::TuneUp(_), Intent::Leave) => self.leave_tune_up(stamp),
             (Place::Bench(_), Intent::Bench(step)) => self.step_on_bench(step),
-            (Place::Bench(_) | Place::TuneUp(_), Intent::Leave) => {
+            (Place::Bench(_), Intent::Leave) => {
                 self.silence();
                 self.go_to_today()
             }
@@ -215,8 +221,11 @@ impl App {
     fn intend_in_sitting(&mut self, intent: Intent, stamp: Stamp) -> Result<(), Trouble> {
         let event = match intent {
             Intent::Choose(idx) => Event::Choose(idx),
-            Intent::Tap => match self.player.phrase_micros(stamp) {
-                Some(micros) => Event::Tap(micros.saturating_sub(self.delay_micros())),
+            Intent::Tap(hand) => match self.player.phrase_micros(stamp) {
+                Some(micros) => Event::Tap(Tap {
+                    micros: micros.saturating_sub(self.delay_micros()),
+                    hand,
+                }),
                 None => return Ok(()),
             },
             Intent::Done => Event::Done,
@@ -229,7 +238,7 @@ impl App {
             Intent::Begin
             | Intent::Recount
             | Intent::ToBench
-            | Intent::ToTuneUp
+            | Intent::TuneUp(_)
             | Intent::Bench(_) => return Ok(()),
         };
         self.happen(event, stamp)
@@ -317,10 +326,7 @@ impl App {
             self.store.install(),
             number,
             self.counting(),
-            match self.delay {
-                Some(_) => Hands::Tuned,
-                None => Hands::Untuned,
-            },
+            self.hands()?,
             &now,
         ));
         self.place = Place::Sitting;
@@ -336,20 +342,23 @@ impl App {
         Ok(())
     }
 
-    fn go_to_tune_up(&mut self) -> Result<(), Trouble> {
+    fn go_to_tune_up(&mut self, step: tune_up::Step) -> Result<(), Trouble> {
         self.caution()?;
-        self.place = Place::TuneUp(Box::new(TuneUp::new(self.player.output_name())));
-        self.sound_clicks();
+        self.silence();
+        self.place = Place::TuneUp(Box::new(TuneUp::new(self.player.output_name(), step)));
+        self.sound_tune_up(step);
         Ok(())
     }
 
     fn tap_in_tune_up(&mut self, stamp: Stamp) -> Result<(), Trouble> {
-        let (Place::TuneUp(tune_up), Some(micros)) =
-            (&mut self.place, self.player.phrase_micros(stamp))
-        else {
+        let Place::TuneUp(tune_up) = &mut self.place else {
             return Ok(());
         };
-        let Some(delay) = tune_up.tap(micros) else {
+        let micros = match tune_up.step {
+            tune_up::Step::Even => i64::try_from(stamp.0).ok(),
+            _ => self.player.phrase_micros(stamp),
+        };
+        let Some(delay) = micros.and_then(|micros| tune_up.tap(micros)) else {
             return Ok(());
         };
         self.store.save_delay(&tune_up.output, delay)?;
@@ -358,14 +367,53 @@ impl App {
         Ok(())
     }
 
+    /// Back to the question that waits, or to what today holds.
+    fn leave_tune_up(&mut self, stamp: Stamp) -> Result<(), Trouble> {
+        self.silence();
+        if self.sitting.is_none() {
+            return self.go_to_today();
+        }
+        self.place = Place::Sitting;
+        let hands = self.hands()?;
+        self.happen(Event::Hands(hands), stamp)?;
+        let now = self.now(stamp);
+        self.bring_next(&now)
+    }
+
+    /// Whether the tune-up is to be offered before this question is heard.
+    fn offer(&mut self, question: &crate::quiz::Question) -> bool {
+        let offer = question.is_tapped() && self.set_up() == SetUp::Untuned && !self.offered;
+        self.offered |= offer;
+        offer
+    }
+
+    /// What is known of hands on this output.
+    fn hands(&self) -> Result<Hands, Trouble> {
+        Ok(match self.set_up() {
+            SetUp::Tuned => Hands::Tuned(Habit::of(&self.store.recent_leads()?)),
+            SetUp::Untuned | SetUp::Wireless | SetUp::Silent => Hands::Untuned,
+        })
+    }
+
+    /// What is known of the way from a sound to a tap.
+    pub fn set_up(&self) -> SetUp {
+        // Sound servers call such outputs after the standard or the service that drives them.
+        const WIRELESS: [&str; 4] = ["bluetooth", "bluez", "a2dp", "wireless"];
+        let name = self.player.output_name().to_lowercase();
+        if !self.player.is_heard() {
+            SetUp::Silent
+        } else if WIRELESS.iter().any(|sign| name.contains(sign)) {
+            SetUp::Wireless
+        } else if self.delay.is_some() {
+            SetUp::Tuned
+        } else {
+            SetUp::Untuned
+        }
+    }
+
     /// Microseconds by which taps come late on this output, as far as that was measured.
     fn delay_micros(&self) -> i64 {
         self.delay.map_or(0, |delay| whole_micros(delay.micros))
-    }
-
-    /// Whether the delay of this output is known.
-    pub fn is_tuned(&self) -> bool {
-        self.delay.is_some()
     }
 
     /// Notes that the learner has been told how to set a safe loudness.

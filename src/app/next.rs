@@ -1,6 +1,7 @@
 //! The next question: planned, made on the worker, and handed to the sitting when it is wanted.
 
 use super::player::Rendering;
+use super::tune_up::Step;
 use super::worker::{Job, What};
 use super::{App, Trouble, today};
 use crate::phrase::GENERATOR;
@@ -147,6 +148,14 @@ impl App {
                 rendering,
             } => {
                 self.is_next_wanted = false;
+                if self.offer(&question) {
+                    self.next = Next::Ready {
+                        choice,
+                        question,
+                        rendering,
+                    };
+                    return self.go_to_tune_up(Step::Offered);
+                }
                 let Some(ticket) = self.ticket(choice) else {
                     return Ok(());
                 };

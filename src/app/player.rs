@@ -238,6 +238,11 @@ impl Player {
         }
     }
 
+    /// Whether anything is heard of the output.
+    pub(super) fn is_heard(&self) -> bool {
+        self.output.is_heard()
+    }
+
     /// What the output is called.
     pub(super) fn output_name(&self) -> &str {
         self.output.name()

@@ -1,6 +1,7 @@
 //! What the engine lets sound, and when it is silent.
 
 use super::player::Rendering;
+use super::tune_up::{Step, clicks, loud};
 use super::worker::What;
 use super::{App, Place, Trouble};
 use crate::phrase::Phrase;
@@ -39,10 +40,16 @@ impl App {
         self.sound_generation = self.give(what);
     }
 
-    /// The clicks of the tune-up, going round.
-    pub(super) fn sound_clicks(&mut self) {
+    /// What a step of the tune-up lets sound, going round.
+    pub(super) fn sound_tune_up(&mut self, step: Step) {
+        let phrase = match step {
+            Step::Offered | Step::Even => None,
+            Step::Loudness => loud(self.seed.child("loudness", 0), self.speakers),
+            Step::Bell => Some(clicks()),
+        };
+        let Some(phrase) = phrase else { return };
         let what = What::Sound {
-            phrases: vec![super::tune_up::clicks()],
+            phrases: vec![phrase],
             playing: Playing::Round,
             seed: self.seed.child("clicks", 0),
         };

@@ -4,7 +4,8 @@ use std::collections::BTreeSet;
 use std::sync::mpsc::{Receiver, channel};
 
 use super::*;
-use crate::quiz::{Answer, Given, Open};
+use crate::quiz::{Answer, Given, Hand, Open};
+use crate::rhythm::{Layer, Pulse};
 use crate::sound::SilentOutput;
 use crate::world::{ManualClock, parse_moment};
 
@@ -88,29 +89,33 @@ impl Practice {
     /// Taps on the first count or on the layer that is to be clapped, or later, as the playhead comes
     /// by.
     fn tap(&mut self, open: &Open, right: bool) {
-        let (wanted, late) = match open.question.truth() {
-            Answer::Start(Some(0)) => (vec![0.0], 2.0),
-            Answer::Hands(Some(layer)) => (
-                layer.pulses().map(|pulse| pulse.idx() as f64).collect(),
-                1.0,
-            ),
+        let late = if right { 0.0 } else { 1.0 };
+        let plan: Vec<(Hand, Vec<f64>)> = match open.question.truth() {
+            Answer::Start(Some(0)) => vec![(Hand::Either, vec![2.0 * late])],
+            Answer::Hands(Some(layer)) => vec![(Hand::Either, places(layer, late))],
+            Answer::Pair([Some(left), Some(one)]) => vec![
+                (Hand::Left, places(left, late)),
+                (Hand::Right, places(one, late)),
+            ],
             other => panic!("{other:?} is not tapped"),
         };
-        let late = if right { 0.0 } else { late };
-        let is_wanted = |here: f64| {
-            let mut pulses = wanted.iter().map(|pulse| pulse + late);
-            pulses.any(|pulse| (pulse..pulse + 0.3).contains(&here))
-        };
-        for _ in 0..4_000 {
+        // The last pulse in which something was tapped.
+        let mut tapped = None;
+        for _ in 0..12_000 {
             if !matches!(self.app.stage(), Some(Stage::Open(_))) {
                 return;
             }
             self.app.tick().expect("nothing refuses");
-            let here = self.app.playhead().map(|playhead| playhead.pulse);
-            if here.is_some_and(is_wanted) {
-                self.want(Intent::Tap);
-                // Past this pulse at any tempo of the deck, and not yet at the next.
-                self.clock.advance(150_000);
+            if let Some(head) = self.app.playhead() {
+                let here = (head.cycle.0, head.pulse.floor());
+                for (hand, pulses) in &plan {
+                    if head.pulse.fract() < 0.3 && tapped != Some(here) && pulses.contains(&here.1) {
+                        self.want(Intent::Tap(*hand));
+                    }
+                }
+                if head.pulse.fract() < 0.3 {
+                    tapped = Some(here);
+                }
             }
             self.clock.advance(20_000);
         }
@@ -120,6 +125,12 @@ impl Practice {
     fn sleep_until_tomorrow(&self) {
         self.clock.advance(24 * 3_600 * 1_000_000);
     }
+}
+
+/// The pulses of a layer, turned later by so many.
+fn places(layer: Layer, late: f64) -> Vec<f64> {
+    let turned = |pulse: Pulse| (pulse.idx() as f64 + late) % 6.0;
+    layer.pulses().map(turned).collect()
 }
 
 #[test]

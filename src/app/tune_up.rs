@@ -1,75 +1,111 @@
-//! The tune-up: tapping with clicks until the constant delay of this set-up is known.
+//! The tune-up: a safe loudness, tapping with clicks until the constant delay of this set-up is known,
+//! and tapping evenly with nothing to hear.
 
-use crate::phrase::{Loudness, Note, Phrase, Touch, Voice};
-use crate::quiz::judge::Delay;
-use crate::rhythm::{Cycle, Feel, Tempo, Tick, Ticks};
+use crate::phrase::{
+    Bell, Entry, Family, Level, Loudness, Note, Pacing, Phrase, Purpose, Recipe, RecipeParts, Rival,
+    Speakers, Touch, Voice, Wanted, make,
+};
+use crate::quiz::judge::{Delay, Evenness};
+use crate::quiz::{Tap, Taps};
+use crate::rhythm::{Cycle, Feel, Layer, Pattern, Tempo, Tick, Ticks};
+use crate::world::Seed;
 
 /// Clicks a minute: slow enough that a delay of three tenths of a second is not taken for a lead.
 const CLICKS_A_MINUTE: i64 = 100;
 /// Microseconds between two clicks.
 const GAP_MICROS: u32 = 600_000;
-/// Microseconds within which two taps are one.
-const REPEAT_MICROS: i64 = 60_000;
 /// Half of the strip of scattered taps, and how many microseconds a cell of it is.
 const HALF_STRIP: i64 = 12;
 const CELL_MICROS: f64 = 10_000.0;
+
+/// What is done at the tune-up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Step {
+    /// It is offered before the first taps of a sitting, and nothing sounds.
+    Offered,
+    /// A phrase goes round as loud as any gets, so that a safe loudness can be set.
+    Loudness,
+    /// Taps with a bell show the constant delay.
+    Bell,
+    /// Taps with nothing to hear show how evenly somebody taps.
+    Even,
+}
 
 /// Taps with clicks, and what they come to.
 #[derive(Clone, Debug, PartialEq)]
 pub struct TuneUp {
     /// The output that is measured.
     pub output: String,
-    taps: Vec<i64>,
+    /// What is done now.
+    pub step: Step,
+    taps: Taps,
     /// The delay that was kept, once it is known.
     pub kept: Option<Delay>,
 }
 
 impl TuneUp {
     /// A tune-up of this output, before the first tap.
-    pub(crate) fn new(output: &str) -> Self {
+    pub(crate) fn new(output: &str, step: Step) -> Self {
         Self {
             output: output.to_owned(),
-            taps: Vec::new(),
+            step,
+            taps: Taps::default(),
             kept: None,
         }
     }
 
-    /// A tap, in microseconds since the first click. The delay when it is settled by this tap.
+    /// A tap, in microseconds since the first click, or since anything where nothing is heard. The
+    /// delay when it is settled by this tap.
     pub(crate) fn tap(&mut self, micros: i64) -> Option<Delay> {
-        // A held key repeats itself faster than anybody taps.
-        let repeats = |last: &i64| (micros - last).abs() < REPEAT_MICROS;
-        if self.kept.is_none() && !self.taps.last().is_some_and(repeats) {
-            self.taps.push(micros);
-            self.kept = self.delay().filter(|delay| delay.is_settled());
-            return self.kept;
+        if self.kept.is_some() || !self.is_tapped() {
+            return None;
         }
-        None
+        self.taps.push(Tap::at(micros));
+        self.kept = self.delay().filter(|delay| delay.is_settled());
+        self.kept
+    }
+
+    /// Whether taps are wanted.
+    pub fn is_tapped(&self) -> bool {
+        matches!(self.step, Step::Bell | Step::Even)
     }
 
     /// How many taps there are.
     pub fn n_taps(&self) -> usize {
-        self.taps.len()
+        self.taps.kept().len()
     }
 
     /// The delay as far as it is known.
     pub fn delay(&self) -> Option<Delay> {
-        Delay::of(&self.taps, GAP_MICROS)
+        (self.step == Step::Bell).then(|| Delay::of(&self.micros(), GAP_MICROS))?
+    }
+
+    /// How evenly was tapped with nothing to hear.
+    pub fn evenness(&self) -> Option<Evenness> {
+        (self.step == Step::Even).then(|| Evenness::of(&self.micros()))?
+    }
+
+    fn micros(&self) -> Vec<i64> {
+        self.taps.kept().iter().map(|tap| tap.micros).collect()
     }
 
     /// How many taps lie in each cell of 10 ms around the mean; what lies outside is in the last
     /// cell of its side. Empty while nothing can be said.
     pub fn strip(&self) -> Vec<usize> {
-        let Some(delay) = self.delay() else {
-            return Vec::new();
+        let micros = self.micros();
+        let places = match (self.delay(), self.evenness()) {
+            (Some(delay), _) => {
+                let last = micros.iter().rev().take(delay.n);
+                last.map(|tap| off_click(*tap, delay.micros)).collect()
+            }
+            (None, Some(evenness)) => evenness.offs(&micros),
+            (None, None) => return Vec::new(),
         };
         let n_cells = usize::try_from(2 * HALF_STRIP + 1).expect("a few cells");
         let mut cells = vec![0; n_cells];
-        for tap in self.taps.iter().rev().take(delay.n) {
-            let cell = cell(*tap, delay.micros);
-            if let Some(cell) = usize::try_from(cell + HALF_STRIP)
-                .ok()
-                .and_then(|idx| cells.get_mut(idx))
-            {
+        for micros in places {
+            let idx = usize::try_from(cell(micros) + HALF_STRIP);
+            if let Some(cell) = idx.ok().and_then(|idx| cells.get_mut(idx)) {
                 *cell += 1;
             }
         }
@@ -77,19 +113,97 @@ impl TuneUp {
     }
 }
 
-/// The cell of a tap, 0 the middle one.
+impl TuneUp {
+    /// What to do now.
+    pub fn task(&self) -> &'static str {
+        match self.step {
+            Step::Offered => {
+                "Claps come next, and how late they arrive on this output is not known. Tapping with a bell \
+                 for half a minute tells; without it claps are counted, but their timing is not judged."
+            }
+            Step::Loudness => "This is as loud as anything gets. Set your loudness by it, then go on.",
+            Step::Bell => "Tap the space bar with the bell, as exactly as you can, until it stops.",
+            Step::Even => "Nothing sounds: tap as evenly as you can, at a pace of your own.",
+        }
+    }
+
+    /// What the taps have come to.
+    pub fn said(&self) -> String {
+        let words = |micros: f64| {
+            let side = if micros < 0.0 { "before" } else { "after" };
+            format!("{:.0} ms {side} the bell", micros.abs() / 1_000.0)
+        };
+        if let Some(evenness) = self.evenness() {
+            return format!(
+                "A tap every {:.0} ms; single ones lie within {:.0} ms of even, {:.1} % of the gap.",
+                evenness.gap_ms,
+                evenness.spread_ms,
+                100.0 * evenness.spread_ms / evenness.gap_ms
+            );
+        }
+        match (self.kept, self.delay()) {
+            (Some(kept), _) => format!(
+                "Your taps lie {}, known to {:.0} ms; single ones spread by {:.0} ms. Kept for this output: \
+                 the way of the sound, of the key and your own lead are taken off all taps that follow.",
+                words(kept.micros),
+                kept.known_to() / 1_000.0,
+                kept.spread / 1_000.0
+            ),
+            (None, Some(delay)) => format!(
+                "So far your taps lie {}, known to {:.0} ms.",
+                words(delay.micros),
+                delay.known_to() / 1_000.0
+            ),
+            (None, None) if self.n_taps() > 8 => {
+                "Your taps scatter too widely to say; listen for some clicks, then go on.".to_owned()
+            }
+            (None, None) => "A few taps more, and it can be said where they lie.".to_owned(),
+        }
+    }
+}
+
+/// A phrase as loud as any gets: strummed by one hand and clapped by bright ones.
+pub(super) fn loud(seed: Seed, speakers: Speakers) -> Option<Phrase> {
+    let recipe = Recipe::new(RecipeParts {
+        pattern: Pattern::SIX,
+        families: vec![Family::BassStrums],
+        feels: vec![Feel::Threes],
+        tempo: (160, 160),
+        pacing: Pacing::Steady,
+        rival: Rival::None,
+        cycles: (4, 4),
+        entries: vec![Entry::One],
+        bell: Bell::None,
+    });
+    let recipe = recipe.ok()?.through(speakers);
+    let wanted = Wanted {
+        feel: Feel::Threes,
+        level: Level::STRONGEST,
+        knocks: None,
+        purpose: Purpose::NameFeel,
+    };
+    let measured = make(&recipe, &wanted, seed).ok()?;
+    let threes = Layer::every(Cycle::SIX, 3);
+    Some(measured.phrase().clapped(&[threes], Touch::Clara))
+}
+
+/// By how many microseconds a tap lies off the mean of its click.
+#[expect(clippy::cast_precision_loss, reason = "microseconds of a minute")]
+fn off_click(tap: i64, mean: f64) -> f64 {
+    let gap = f64::from(GAP_MICROS);
+    let off = (tap as f64 - mean) / gap;
+    (off - off.round()) * gap
+}
+
+/// The cell of a place, 0 the middle one.
 #[expect(
     clippy::cast_possible_truncation,
     clippy::cast_precision_loss,
-    reason = "microseconds of a minute, clamped to a few cells"
+    reason = "clamped to a few cells"
 )]
-fn cell(tap: i64, mean: f64) -> i64 {
-    let gap = f64::from(GAP_MICROS);
-    let off = (tap as f64 - mean) / gap;
-    let micros = (off - off.round()) * gap;
-    (micros / CELL_MICROS)
-        .round()
-        .clamp(-(HALF_STRIP as f64), HALF_STRIP as f64) as i64
+fn cell(micros: f64) -> i64 {
+    let most = HALF_STRIP as f64;
+    (micros / CELL_MICROS).round().clamp(-most, most) as i64
 }
 
 /// The clicks, going round.
@@ -126,7 +240,7 @@ mod tests {
 
     #[test]
     fn taps_settle_it_and_more_change_nothing() {
-        let mut tune_up = TuneUp::new("a card");
+        let mut tune_up = TuneUp::new("a card", Step::Bell);
         let tap = |n: i64| n * 600_000 + 120_000 + 15_000 * (n % 3 - 1);
         let settled: Vec<i64> = (0..40).filter(|n| tune_up.tap(tap(*n)).is_some()).collect();
         assert_eq!(settled.len(), 1, "{settled:?}");
@@ -135,5 +249,26 @@ mod tests {
         let strip = tune_up.strip();
         assert_eq!(strip.iter().sum::<usize>(), kept.n);
         assert_eq!(strip[12 - 3..=12 + 3].iter().sum::<usize>(), kept.n);
+    }
+
+    #[test]
+    fn even_taps_are_measured_without_a_sound() {
+        let mut tune_up = TuneUp::new("a card", Step::Even);
+        for n in 0..12 {
+            assert_eq!(tune_up.tap(n * 480_000 + 10_000 * (n % 2)), None);
+        }
+        let evenness = tune_up.evenness().expect("twelve taps");
+        // Alternately 5 ms early and late, of which the slope takes a little.
+        assert!((evenness.gap_ms - 480.0).abs() < 1.0, "{evenness:?}");
+        assert!((evenness.spread_ms - 5.4).abs() < 0.3, "{evenness:?}");
+        assert_eq!(tune_up.strip().iter().sum::<usize>(), 12);
+        assert_eq!(tune_up.delay(), None);
+    }
+
+    #[test]
+    fn the_loud_phrase_is_there_for_every_seed() {
+        for seed in 0..20 {
+            assert!(loud(Seed(seed), Speakers::Full).is_some());
+        }
     }
 }

@@ -21,11 +21,11 @@ pub(super) struct Cli {
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
     /// Begin a sitting
-    Sit(Sit),
+    Sit(Plain),
     /// Play with the layers of one phrase; nothing is asked and nothing is kept
     Bench,
     /// Tap with a bell until it is known how late taps come on this sound device
-    TuneUp,
+    TuneUp(Plain),
     /// Make one phrase of an exercise, to be judged outside
     Phrase(Phrase),
 }
@@ -68,9 +68,9 @@ impl Practice {
     }
 }
 
-/// `sit`.
+/// `sit` and `tune-up`.
 #[derive(Debug, Args)]
-pub(super) struct Sit {
+pub(super) struct Plain {
     /// Ask and answer in lines of text; a tap is an empty line
     #[arg(long)]
     pub(super) plain: bool,

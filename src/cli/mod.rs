@@ -25,12 +25,13 @@ use clap::Parser as _;
 use clap::error::ErrorKind;
 
 use crate::app::Intent;
+use crate::app::tune_up::Step;
 use crate::deck::{self, Deck};
 use crate::label::harmless;
 use crate::tui::Ending;
 use crate::world::{Env, Seed};
 
-use args::{Cli, Command, Practice};
+use args::{Cli, Command, Plain, Practice};
 use failure::{Failure, Kind};
 
 /// Runs the program with these arguments in this environment.
@@ -72,28 +73,24 @@ fn usage(error: &clap::Error) -> ExitCode {
 
 fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
     let deck = deck_of(&cli.practice)?;
-    match cli.command {
-        Some(Command::Sit(sit)) if sit.plain => {
-            commands::practise::plain(deck, &cli.practice, env)?;
-        }
-        None => return commands::practise::screen(deck, &cli.practice, env, None).map(code_of),
-        Some(Command::Sit(_)) => {
-            let first = Some(Intent::Begin);
-            return commands::practise::screen(deck, &cli.practice, env, first).map(code_of);
-        }
-        Some(Command::Bench) => {
-            let first = Some(Intent::ToBench);
-            return commands::practise::screen(deck, &cli.practice, env, first).map(code_of);
-        }
-        Some(Command::TuneUp) => {
-            let first = Some(Intent::ToTuneUp);
-            return commands::practise::screen(deck, &cli.practice, env, first).map(code_of);
-        }
+    let bell = Intent::TuneUp(Step::Bell);
+    let (first, is_plain) = match cli.command {
+        None => (None, false),
+        Some(Command::Sit(Plain { plain })) => (Some(Intent::Begin), plain),
+        Some(Command::Bench) => (Some(Intent::ToBench), false),
+        Some(Command::TuneUp(Plain { plain })) => (Some(bell), plain),
         Some(Command::Phrase(asked)) => {
             commands::phrase::run(&deck, &asked, seed_of(&cli.practice)?)?;
+            return Ok(ExitCode::SUCCESS);
         }
+    };
+    match first {
+        Some(first) if is_plain => {
+            commands::practise::plain(deck, &cli.practice, env, first)?;
+            Ok(ExitCode::SUCCESS)
+        }
+        first => commands::practise::screen(deck, &cli.practice, env, first).map(code_of),
     }
-    Ok(ExitCode::SUCCESS)
 }
 
 /// The shell's convention for a program that a signal ended is 128 and the signal's number.

@@ -11,8 +11,11 @@ use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use crate::app::{App, Done, Intent, Place, Trouble};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::lines::{self, Handled, Line};
-use crate::cli::tell::{say, tell_question, tell_reveal, tell_summary, tell_today};
-use crate::quiz::{Hearing, Open, Stage};
+use crate::cli::tell::{
+    say, tell_question, tell_reveal, tell_summary, tell_today, tell_tune_up,
+};
+use crate::app::tune_up::{Step, TuneUp};
+use crate::quiz::{self, Hand, Hearing, Open, Stage};
 use crate::rhythm::Counting;
 use crate::world::{Clock, Stamp};
 
@@ -30,10 +33,11 @@ enum Said {
     Unknown,
 }
 
-/// Goes through one sitting.
-pub(in crate::cli) fn sit<D>(
+/// Goes through what is wanted `first`: one sitting, or the tune-up.
+pub(in crate::cli) fn go<D>(
     open: impl FnOnce(Box<dyn Fn(Done) -> bool + Send>) -> Result<App, D>,
     clock: &Arc<dyn Clock>,
+    first: Intent,
 ) -> Result<(), Failure>
 where
     Failure: From<D>,
@@ -55,7 +59,7 @@ where
         handled,
         closed: false,
     };
-    let ended = plain.run(&inbox);
+    let ended = plain.run(&inbox, first);
     match ended {
         // Whoever closed the pipe has read enough.
         Err(Ended::Pipe(error)) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
@@ -97,18 +101,19 @@ struct Plain {
 /// A place that has been told.
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Told {
+    TuneUp(Step, bool),
     Question(u32),
     Answered(u32),
     Kept(u32),
 }
 
 impl Plain {
-    fn run(&mut self, inbox: &Receiver<Input>) -> Result<(), Ended> {
-        if let Place::Today(today) = self.app.place() {
+    fn run(&mut self, inbox: &Receiver<Input>, first: Intent) -> Result<(), Ended> {
+        if let (Place::Today(today), Intent::Begin) = (self.app.place(), first) {
             tell_today(today, self.app.is_caution_due())?;
         }
-        self.app.intend(Intent::Begin, self.clock.stamp())?;
-        while self.app.place() == &Place::Sitting {
+        self.app.intend(first, self.clock.stamp())?;
+        while matches!(self.app.place(), Place::Sitting | Place::TuneUp(_)) {
             match inbox.recv_timeout(self.app.idle_time()) {
                 Ok(Input::Line(line)) => self.waiting.push_back(line),
                 Ok(Input::Done(done)) => self.app.done(done)?,
@@ -118,6 +123,7 @@ impl Plain {
             }
             self.app.tick()?;
             self.tell()?;
+            self.tune_up()?;
             self.take_waiting()?;
         }
         if let Place::Summary(summary) = self.app.place() {
@@ -126,9 +132,32 @@ impl Plain {
         Ok(())
     }
 
+    /// Takes the lines that came at the tune-up.
+    fn tune_up(&mut self) -> Result<(), Ended> {
+        while let Place::TuneUp(tune_up) = self.app.place() {
+            let told = Told::TuneUp(tune_up.step, tune_up.kept.is_some());
+            if self.told != Some(told) {
+                self.told = Some(told);
+                tell_tune_up(tune_up)?;
+            }
+            let Some(line) = self.waiting.pop_front() else {
+                if self.closed {
+                    self.app.intend(Intent::Leave, self.clock.stamp())?;
+                }
+                return Ok(());
+            };
+            self.handled.one();
+            match at_tune_up(tune_up, line.text.trim()) {
+                Some(intent) => self.app.intend(intent, line.stamp)?,
+                None => say(&[&tune_up.said()])?,
+            }
+        }
+        Ok(())
+    }
+
     /// Takes the lines that came, as far as there is something to answer.
     fn take_waiting(&mut self) -> Result<(), Ended> {
-        while matches!(self.app.stage(), Some(Stage::Open(_) | Stage::Shown(_))) {
+        while self.app.place() == &Place::Sitting && matches!(self.app.stage(), Some(Stage::Open(_) | Stage::Shown(_))) {
             match self.waiting.pop_front() {
                 Some(line) => {
                     self.handled.one();
@@ -180,7 +209,7 @@ impl Plain {
                 let told = Told::Question(key(open));
                 if self.told != Some(told) {
                     self.told = Some(told);
-                    tell_question(open, counting)?;
+                    tell_question(open, self.app.set_up(), counting)?;
                 }
             }
             Some(Stage::Shown(shown)) => {
@@ -210,6 +239,19 @@ fn key(open: &Open) -> u32 {
     u32::try_from(seed & 0xffff_ffff).unwrap_or(0)
 }
 
+/// What a line means at the tune-up; `None` asks what the taps have come to.
+fn at_tune_up(tune_up: &TuneUp, line: &str) -> Option<Intent> {
+    match line {
+        "q" => Some(Intent::Leave),
+        "l" => Some(Intent::TuneUp(Step::Loudness)),
+        "b" => Some(Intent::TuneUp(Step::Bell)),
+        "e" => Some(Intent::TuneUp(Step::Even)),
+        "" if tune_up.is_tapped() && tune_up.kept.is_none() => Some(Intent::Tap(Hand::Either)),
+        "" => Some(Intent::Leave),
+        _ => None,
+    }
+}
+
 fn meaning(stage: &Stage, line: &str) -> Said {
     match (stage, line) {
         (_, "?") => Said::Help,
@@ -220,6 +262,12 @@ fn meaning(stage: &Stage, line: &str) -> Said {
         (Stage::Shown(shown), "a") if shown.reveal.as_answered.is_some() => {
             Said::Intent(Intent::Hear(Hearing::AsAnswered))
         }
+        (Stage::Shown(shown), "b") if shown.reveal.together.is_some() => {
+            Said::Intent(Intent::Hear(Hearing::Together))
+        }
+        (Stage::Shown(shown), "o") if shown.reveal.together.is_some() => {
+            Said::Intent(Intent::Hear(Hearing::OwnAlone))
+        }
         (Stage::Shown(_), "p") => Said::Intent(Intent::Hear(Hearing::Question)),
         (Stage::Shown(_), "x") => Said::Intent(Intent::Dispute),
         _ => Said::Unknown,
@@ -228,11 +276,14 @@ fn meaning(stage: &Stage, line: &str) -> Said {
 
 fn while_open(open: &Open, line: &str) -> Said {
     let tapped = open.question.is_tapped();
+    let two = open.question.kind() == quiz::Kind::TwoHands;
     let n_choices = open.question.choices(Counting::FromOne).len();
     match line {
         "r" => Said::Intent(Intent::Again),
         "s" => Said::Intent(Intent::Skip),
-        "" if tapped => Said::Intent(Intent::Tap),
+        "f" if two => Said::Intent(Intent::Tap(Hand::Left)),
+        "j" if two => Said::Intent(Intent::Tap(Hand::Right)),
+        "" if tapped && !two => Said::Intent(Intent::Tap(Hand::Either)),
         "d" if tapped => Said::Intent(Intent::Done),
         "a" | "b" | "c" if open.question.sounds().len() > 1 => {
             let idx = usize::from(line.as_bytes()[0] - b'a');
@@ -249,6 +300,10 @@ fn while_open(open: &Open, line: &str) -> Said {
 
 fn help(stage: &Stage) -> &'static str {
     match stage {
+        Stage::Open(open) if open.question.kind() == quiz::Kind::TwoHands => {
+            "f and j, each with Enter, are taps of the left hand and the right, d judges the taps so \
+             far, r from the start again, s skip, q leave."
+        }
         Stage::Open(open) if open.question.is_tapped() => {
             "Enter is a tap, d judges the taps so far, r from the start again, s skip, q leave."
         }
@@ -257,7 +312,8 @@ fn help(stage: &Stage) -> &'static str {
         }
         Stage::Open(_) => "Answer with a number; r once more, s skip, q leave.",
         Stage::Shown(_) => {
-            "Enter goes on, h as it is, a as you answered, p the phrase alone, x dispute, q leave."
+            "Enter goes on, h as it is, a as you answered, b both, o your claps alone, p the phrase \
+             alone, x dispute, q leave."
         }
         Stage::Ready | Stage::Over => "A phrase is being made; q leaves.",
     }

@@ -2,7 +2,8 @@
 
 use std::io::{self, Write as _};
 
-use crate::app::{Summary, Today};
+use crate::app::tune_up::{Step, TuneUp};
+use crate::app::{SetUp, Summary, Today};
 use crate::quiz::{Answer, GridRow, Kind, Open, Shown};
 use crate::rhythm::{Counting, Feel};
 
@@ -41,7 +42,24 @@ fn join(parts: &[&str]) -> String {
     there.join(", ")
 }
 
-pub(super) fn tell_question(open: &Open, counting: Counting) -> io::Result<()> {
+pub(super) fn tell_tune_up(tune_up: &TuneUp) -> io::Result<()> {
+    let keys = match (tune_up.step, tune_up.kept) {
+        (_, Some(_)) => "Enter goes on, b measures again, e taps with nothing to hear, q leave.",
+        (Step::Offered, None) => "b taps with the bell, l is for the loudness, Enter goes on without.",
+        (Step::Loudness, None) => "b taps with the bell, Enter goes on.",
+        (Step::Bell | Step::Even, None) => {
+            "Enter is a tap, d says what they come to, l loudness, q goes on without."
+        }
+    };
+    let said = if tune_up.kept.is_some() { tune_up.said() } else { tune_up.task().to_owned() };
+    say(&["", &said, keys])
+}
+
+pub(super) fn tell_question(
+    open: &Open,
+    set_up: SetUp,
+    counting: Counting,
+) -> io::Result<()> {
     let ticket = &open.ticket;
     let (place, of) = ticket.place;
     say(&[
@@ -53,11 +71,16 @@ pub(super) fn tell_question(open: &Open, counting: Counting) -> io::Result<()> {
     for (idx, choice) in open.question.choices(counting).iter().enumerate() {
         say(&[&format!("  {}  {choice}", idx + 1)])?;
     }
+    if open.question.ends_with_its_sound() && set_up != SetUp::Tuned {
+        say(&["Claps are counted; their timing is not judged here."])?;
+    }
     say(&[help_of(open)])
 }
 
 fn help_of(open: &Open) -> &'static str {
-    if open.question.is_tapped() {
+    if open.question.kind() == Kind::TwoHands {
+        "f and j, each with Enter, are the hands; d when done, r from the start again, s skip, q leave."
+    } else if open.question.is_tapped() {
         "Enter is a tap; d when done, r from the start again, s skip, q leave."
     } else {
         "Answer with a number; r once more, s skip, q leave."
@@ -89,7 +112,7 @@ pub(super) fn tell_reveal(shown: &Shown) -> io::Result<()> {
 /// one cycle stands for all: hearing every small difference read out would hide what matters.
 fn cycles_alike(shown: &Shown, rows: &[&GridRow]) -> Vec<(usize, usize)> {
     let turns = |answer| answer == Answer::Feel(Feel::InTurn);
-    let is_clapped = shown.attempt.kind == Kind::Clap;
+    let is_clapped = matches!(shown.attempt.kind, Kind::Clap | Kind::TwoHands);
     if !is_clapped && !turns(shown.attempt.truth) && !turns(shown.attempt.answer) {
         return vec![(0, 0)];
     }

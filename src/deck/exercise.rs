@@ -11,13 +11,16 @@ use super::recipe::{Parts, recipe};
 use super::written::{Key, Table, Value};
 
 /// The keys of an exercise.
-pub(super) const KEYS: [Key; 21] = [
+pub(super) const KEYS: [Key; 23] = [
     key(
         "id",
         "an id of 1 to 40 lower-case letters, digits and hyphens",
     ),
     key("title", "a short text on one line"),
-    key("asks", "name-feel, find-start, fit-clapping or clap"),
+    key(
+        "asks",
+        "name-feel, find-start, fit-clapping, clap, whose-stroke or two-hands",
+    ),
     key("line", "one line that says what to do"),
     key("repair", "one line that helps after a miss"),
     key("needs", "ids of exercises of this deck, in a list"),
@@ -50,6 +53,8 @@ pub(super) const KEYS: [Key; 21] = [
     key("fits", "guitar or knocks"),
     key("guide", "every, half, first or none"),
     key("course", "whole, rising or silent-1, -2, -4 or -8"),
+    key("place", "on or contra"),
+    key("call", "none or bell"),
     key("level", "a table of easiest, criterion and hardest in dB"),
 ];
 

@@ -6,7 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
-use crate::label::printable;
+use crate::label::harmless;
 
 /// One thing that is wrong with a deck. Its texts are safe to show.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -85,9 +85,9 @@ impl Faults {
         self.noted.push(Noted {
             at,
             rule,
-            found: printable(found),
-            expected: printable(expected),
-            hint: hint.map(printable),
+            found: readable(found),
+            expected: readable(expected),
+            hint: hint.map(readable),
         });
     }
 
@@ -189,6 +189,12 @@ impl Place {
 }
 
 /// The longest text that is quoted whole, in characters.
+/// Makes text safe to print. All that a key may be stands in it; what a file says was cut before.
+fn readable(text: &str) -> String {
+    const LONGEST: usize = 600;
+    harmless(text).chars().take(LONGEST).collect()
+}
+
 const LONGEST_QUOTE: usize = 40;
 
 /// A text as it is quoted in a fault.

@@ -2,9 +2,10 @@
 
 use std::ops::RangeInclusive;
 
-use crate::phrase::Entry;
-use crate::quiz::{By, Course, Fits, Form, Guide, Kind};
-use crate::rhythm::{Cycle, Layer, NotationError, Pattern};
+use crate::phrase::{Bell, Entry};
+use crate::quiz::judge::Place;
+use crate::quiz::{By, Call, Course, Fits, Form, Guide, Kind};
+use crate::rhythm::{Cycle, Feel, Layer, NotationError, Pattern};
 
 use super::fault::Faults;
 use super::recipe::{MOST_WORDS, Parts};
@@ -26,7 +27,8 @@ pub(super) fn form(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Opt
     if asks != Kind::FindStart {
         table.refuse("by", "it only where asks = \"find-start\"", faults);
     }
-    if !matches!(asks, Kind::FitClapping | Kind::Clap) {
+    let is_clapped = matches!(asks, Kind::Clap | Kind::TwoHands);
+    if !is_clapped && asks != Kind::FitClapping {
         table.refuse(
             "clappings",
             "it only where claps are chosen or made",
@@ -37,8 +39,13 @@ pub(super) fn form(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Opt
         table.refuse("fits", "it only where asks = \"fit-clapping\"", faults);
     }
     if asks != Kind::Clap {
-        for name in ["guide", "course"] {
+        for name in ["course", "place"] {
             table.refuse(name, "it only where asks = \"clap\"", faults);
+        }
+    }
+    if !is_clapped {
+        for name in ["guide", "call"] {
+            table.refuse(name, "it only where claps are made", faults);
         }
     }
     match asks {
@@ -46,6 +53,8 @@ pub(super) fn form(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Opt
         Kind::FindStart => find_start(table, parts, faults),
         Kind::FitClapping => fit_clapping(table, parts, faults),
         Kind::Clap => clap(table, parts, faults),
+        Kind::WhoseStroke => whose_stroke(table, parts, faults),
+        Kind::TwoHands => two_hands(table, parts, faults),
     }
 }
 
@@ -109,31 +118,115 @@ fn clap(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
     let guide = table.need("guide", faults, |value, faults| {
         value.one_of(&Guide::ALL, Guide::id, faults)
     });
-    let cycle = parts.pattern.unwrap_or(Pattern::SIX).cycle();
-    let layers = table.need("clappings", faults, |value, faults| {
-        value.set(LAYERS, faults, |value, faults| {
-            clapping(value, cycle, faults)
-        })
-    });
+    let layers = layers(table, parts, LAYERS, faults);
     let course = table.or("course", Course::Whole, faults, |value, faults| {
         value.one_of(&Course::ALL, Course::id, faults)
-    })?;
-    let fewest = parts.fewest_cycles().unwrap_or(i64::MAX);
-    if fewest < i64::from(course.least_cycles()) {
-        let at = table.get("cycles").map_or(table.at(), |value| value.at);
-        let expected = format!(
-            "{} or more where course = {:?}",
-            course.least_cycles(),
-            course.id()
-        );
-        faults.add(at, &format!("{fewest} cycles"), &expected);
+    });
+    let place_id = |place| match place {
+        Place::On => "on",
+        Place::Contra => "contra",
+    };
+    let place = table.or("place", Place::On, faults, |value, faults| {
+        value.one_of(&[Place::On, Place::Contra], place_id, faults)
+    });
+    let call = call(table, parts, faults);
+    let (layers, course, call) = (layers?, course?, call?);
+    let needed = ("course", course.id(), course.least_cycles());
+    if !has_cycles(table, parts, needed, faults) {
+        return None;
+    }
+    if call == Call::Bell && layers.len() < 2 {
+        let value = table.get("clappings")?;
+        let expected = "two or more, since a bell calls for another one";
+        faults.add(value.at, "one clapping", expected);
         return None;
     }
     Some(Form::Clap {
-        layers: layers?,
+        layers,
+        place: place?,
         guide: guide?,
         course,
+        call,
     })
+}
+
+fn two_hands(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
+    let guide = table.need("guide", faults, |value, faults| {
+        value.one_of(&Guide::ALL, Guide::id, faults)
+    });
+    let layers = layers(table, parts, 2..=2, faults);
+    let call = call(table, parts, faults);
+    let layers = <[Layer; 2]>::try_from(layers?).ok()?;
+    Some(Form::TwoHands {
+        layers,
+        guide: guide?,
+        call: call?,
+    })
+}
+
+/// Both layers must sound, so that a stroke can be one of both.
+fn whose_stroke(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
+    if parts.feels.as_ref().is_some_and(|feels| feels != &[Feel::Both]) {
+        let value = table.get("feels")?;
+        faults.add(value.at, &value.found(), "[\"both\"], since strokes of both are asked");
+        return None;
+    }
+    if parts.bell.is_some_and(|bell| bell != Bell::None) {
+        let at = table.get("bell").map_or(table.at(), |value| value.at);
+        faults.add(at, "a bell", "none, since a bell marks the stroke");
+        return None;
+    }
+    Some(Form::WhoseStroke)
+}
+
+fn layers(
+    table: &Table<'_>,
+    parts: &Parts,
+    how_many: RangeInclusive<usize>,
+    faults: &mut Faults,
+) -> Option<Vec<Layer>> {
+    let cycle = parts.pattern.unwrap_or(Pattern::SIX).cycle();
+    table.need("clappings", faults, |value, faults| {
+        value.set(how_many, faults, |value, faults| {
+            clapping(value, cycle, faults)
+        })
+    })
+}
+
+/// Whether a bell calls, in accord with the cycles and with the bell that marks counts.
+fn call(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Call> {
+    let call = table.or("call", Call::None, faults, |value, faults| {
+        value.one_of(&Call::ALL, Call::id, faults)
+    })?;
+    let needed = ("call", call.id(), call.least_cycles());
+    if !has_cycles(table, parts, needed, faults) {
+        return None;
+    }
+    if call == Call::Bell && parts.bell.is_some_and(|bell| bell != Bell::None) {
+        let at = table.get("bell").map_or(table.at(), |value| value.at);
+        faults.add(at, "a bell on counts", "none, since a bell calls");
+        return None;
+    }
+    Some(call)
+}
+
+/// Whether there are as many cycles as a key with this id asks for.
+fn has_cycles(
+    table: &Table<'_>,
+    parts: &Parts,
+    (name, id, least): (&str, &str, u32),
+    faults: &mut Faults,
+) -> bool {
+    let Some(fewest) = parts.fewest_cycles() else {
+        return true;
+    };
+    if fewest < i64::from(least) {
+        let at = table.get("cycles").map_or(table.at(), |value| value.at);
+        let expected = format!("{least} or more where {name} = {id:?}");
+        faults.add(at, &format!("{fewest} cycles"), &expected);
+        return false;
+    }
+    true
 }
 
 fn clapping(value: Value<'_>, cycle: Cycle, faults: &mut Faults) -> Option<Layer> {

@@ -17,7 +17,7 @@ pub(super) struct Parts {
     tempo: Option<(i64, i64)>,
     cycles: Option<(i64, i64)>,
     pub(super) entries: Option<Vec<Entry>>,
-    bell: Option<Bell>,
+    pub(super) bell: Option<Bell>,
     pacing: Option<Pacing>,
     rival: Option<Rival>,
 }

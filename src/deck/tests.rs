@@ -81,7 +81,7 @@ fn keys_are_known_and_none_is_missing() {
         "tempi = [120",
         &[
             "line 4, column 1: found no tempo; expected two whole numbers, slowest and fastest, within 100 to 260",
-            "line 11, column 1: found the key \"tempi\"; expected one of id, title, asks, line, repair, needs, pattern, families, feels, tempo, rival, pacing, cycles, entry, bell, by, clappings, fits, guide, course, level (nearest is \"tempo\")",
+            "line 11, column 1: found the key \"tempi\"; expected one of id, title, asks, line, repair, needs, pattern, families, feels, tempo, rival, pacing, cycles, entry, bell, by, clappings, fits, guide, course, place, call, level (nearest is \"tempo\")",
         ],
     );
     check(
@@ -286,7 +286,7 @@ fn values_are_what_their_keys_expect() {
         "asks = \"name-feel\"",
         "asks = \"name-fell\"",
         &[
-            "line 7, column 8: found \"name-fell\"; expected one of name-feel, find-start, fit-clapping, clap (nearest is \"name-feel\")",
+            "line 7, column 8: found \"name-fell\"; expected one of name-feel, find-start, fit-clapping, clap, whose-stroke, two-hands (nearest is \"name-feel\")",
         ],
     );
     check(

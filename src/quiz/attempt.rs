@@ -9,7 +9,7 @@ use crate::phrase::Level;
 use crate::rhythm::{Feel, Layer, Tempo};
 use crate::world::{Day, Moment, Seed};
 
-use super::Kind;
+use super::{Hand, Kind, Owner};
 
 /// What is scheduled: one learner's memory of one exercise. `deck/exercise`.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -55,6 +55,39 @@ pub enum Answer {
     Clapping(Layer),
     /// The layer that hands clapped to the end; `None` where they held none.
     Hands(Option<Layer>),
+    /// The same for the left hand and the right, or for before a call and after it.
+    Pair([Option<Layer>; 2]),
+    /// Whose stroke it was.
+    Owner(Owner),
+}
+
+/// A tap as it is kept.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct KeptTap {
+    /// Milliseconds from tick zero, as played.
+    pub ms: i32,
+    /// With which hand.
+    pub hand: Hand,
+}
+
+/// How taps lay, where that could be measured.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct KeptTiming {
+    /// By how many milliseconds they lay after what they struck on the mean; negative is early.
+    pub lead_ms: i32,
+    /// Their spread around it, in tenths of a millisecond.
+    pub spread_tenths: u32,
+    /// A pulse, in milliseconds.
+    pub pulse_ms: u32,
+    /// How many taps.
+    pub n: u32,
+}
+
+impl KeptTiming {
+    /// The spread as a share of a pulse.
+    pub fn of_pulse(self) -> f64 {
+        f64::from(self.spread_tenths) / 10.0 / f64::from(self.pulse_ms.max(1))
+    }
 }
 
 /// One answered question.
@@ -100,8 +133,10 @@ pub struct Attempt {
     pub answer_ms: u32,
     /// How often the phrase was asked for again.
     pub replays: u8,
-    /// Times of taps in milliseconds from tick zero, as played; empty where nothing was tapped.
-    pub taps_ms: Vec<i32>,
+    /// The taps; empty where nothing was tapped.
+    pub taps: Vec<KeptTap>,
+    /// How they lay; `None` where the delay of the set-up was not known, or nothing was clapped.
+    pub timing: Option<KeptTiming>,
     /// What the phrase was made from.
     pub seed: Seed,
     /// The version of the generator that made it.

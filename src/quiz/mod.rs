@@ -9,19 +9,23 @@
 //! are microseconds unless a name says otherwise. Nothing here knows sound, screens, files or decks.
 
 mod attempt;
+mod hands;
 pub mod judge;
 mod kind;
 mod question;
 mod reveal;
 mod sitting;
 mod stage;
+mod tap;
 
-pub use attempt::{Answer, Attempt, AttemptId, Phase, Skill};
-pub use kind::{By, Course, Fits, Form, Guide, Kind};
+pub use attempt::{Answer, Attempt, AttemptId, KeptTap, KeptTiming, Phase, Skill};
+pub use hands::{Habit, Hands};
+pub use kind::{By, Call, Course, Fits, Form, Guide, Kind, Owner};
 pub use question::{Given, Question, Verdict};
 pub use reveal::{GridRow, Reveal, grid};
-pub use sitting::{Effect, Event, Hands, Now, Sitting, Tally};
+pub use sitting::{Effect, Event, Now, Sitting, Tally};
 pub use stage::{Hearing, Open, Playing, Shown, Stage, Ticket};
+pub use tap::{Hand, Tap, Taps};
 
 #[cfg(test)]
 mod tests;

@@ -1,12 +1,12 @@
 //! A question with its truth, and the verdict on an answer.
 
 use crate::phrase::{Level, Measured, NoPhrase, Phrase, Recipe};
-use crate::rhythm::{Counting, Feel, Layer};
+use crate::rhythm::{Counting, Feel, Layer, Pulse};
 use crate::world::Seed;
 
-use super::kind::{clap_layer, find_start, fit_clapping, name_feel};
-use super::reveal::on_counts;
-use super::{Answer, By, Course, Fits, Form, Guide, Hands, Kind, Playing};
+use super::hands::{Asked, answer, played, sounding, timing, what_was_asked};
+use super::kind::{clap_layer, find_start, fit_clapping, name_feel, two_hands, whose_stroke};
+use super::{Answer, By, Fits, Form, Hands, KeptTiming, Kind, Owner, Playing, Tap};
 
 /// A measured phrase and what is asked of it. A question without a truth does not exist.
 #[derive(Clone, Debug, PartialEq)]
@@ -29,11 +29,12 @@ pub(super) enum Task {
         truth: Layer,
         to: Fits,
     },
-    Clap {
-        truth: Layer,
-        guide: Guide,
-        course: Course,
+    Clap(Asked),
+    /// One pulse of the cycle is marked by the bell.
+    WhoseStroke {
+        pulse: Pulse,
     },
+    TwoHands(Asked),
 }
 
 /// What a learner gave as the answer.
@@ -41,9 +42,8 @@ pub(super) enum Task {
 pub enum Given {
     /// One of the choices, from 0.
     Choice(usize),
-    /// Taps, in microseconds of the phrase's own time, 0 being its tick zero, and whether the delay of
-    /// the set-up was taken off them.
-    Taps(Vec<i64>, Hands),
+    /// Taps, and what is known of the hands and their set-up.
+    Taps(Vec<Tap>, Hands),
 }
 
 /// What an answer was, and whether it is right.
@@ -76,9 +76,26 @@ impl Question {
             }
             Form::Clap {
                 layers,
+                place,
                 guide,
                 course,
-            } => clap_layer::ask(recipe, level, layers, (*guide, *course), lately, seed),
+                call,
+            } => {
+                let terms = clap_layer::Terms {
+                    layers,
+                    place: *place,
+                    guide: *guide,
+                    course: *course,
+                    call: *call,
+                };
+                clap_layer::ask(recipe, level, terms, lately, seed)
+            }
+            Form::WhoseStroke => whose_stroke::ask(recipe, level, lately, seed),
+            Form::TwoHands {
+                layers,
+                guide,
+                call,
+            } => two_hands::ask(recipe, level, *layers, (*guide, *call), lately, seed),
         }
     }
 
@@ -98,7 +115,9 @@ impl Question {
             Task::NameFeel { .. } => Kind::NameFeel,
             Task::FindStart { .. } => Kind::FindStart,
             Task::FitClapping { .. } => Kind::FitClapping,
-            Task::Clap { .. } => Kind::Clap,
+            Task::Clap(_) => Kind::Clap,
+            Task::WhoseStroke { .. } => Kind::WhoseStroke,
+            Task::TwoHands(_) => Kind::TwoHands,
         }
     }
 
@@ -108,7 +127,8 @@ impl Question {
             Task::NameFeel { .. } => Answer::Feel(self.phrase().feel),
             Task::FindStart { by } => find_start::truth(self.phrase(), *by),
             Task::FitClapping { truth, .. } => Answer::Clapping(*truth),
-            Task::Clap { truth, .. } => Answer::Hands(Some(*truth)),
+            Task::Clap(asked) | Task::TwoHands(asked) => asked.truth(),
+            Task::WhoseStroke { pulse } => Answer::Owner(whose_stroke::owner(*pulse, self.phrase())),
         }
     }
 
@@ -117,17 +137,36 @@ impl Question {
         match &self.task {
             Task::NameFeel { choices } => choices.iter().map(|f| f.words().to_owned()).collect(),
             Task::FindStart { by: By::Count } => find_start::choices(self.phrase(), counting),
-            Task::FindStart { by: By::Taps } | Task::Clap { .. } => Vec::new(),
+            Task::FindStart { by: By::Taps } | Task::Clap(_) | Task::TwoHands(_) => Vec::new(),
+            Task::WhoseStroke { .. } => Owner::ALL.map(|owner| owner.words().to_owned()).to_vec(),
             Task::FitClapping { choices, .. } => fit_clapping::choices(choices.len()),
         }
     }
 
     /// Whether the answer is tapped.
     pub fn is_tapped(&self) -> bool {
-        matches!(
-            self.task,
-            Task::FindStart { by: By::Taps } | Task::Clap { .. }
-        )
+        matches!(self.task, Task::FindStart { by: By::Taps }) || self.ends_with_its_sound()
+    }
+
+    /// Whether it is clapped along with, and judged when the sound ends.
+    pub fn ends_with_its_sound(&self) -> bool {
+        self.asked().is_some()
+    }
+
+    /// What is asked of hands, where they are to clap along.
+    pub(super) fn asked(&self) -> Option<&Asked> {
+        match &self.task {
+            Task::Clap(asked) | Task::TwoHands(asked) => Some(asked),
+            _ => None,
+        }
+    }
+
+    /// How taps that were given lay, where that can be said.
+    pub(super) fn timing(&self, given: &Given) -> Option<KeptTiming> {
+        let (Some(asked), Given::Taps(taps, hands @ Hands::Tuned(_))) = (self.asked(), given) else {
+            return None;
+        };
+        timing(&played(self.phrase(), asked, taps, *hands))
     }
 
     /// How often it sounds: round and round where taps end it, else once through.
@@ -141,8 +180,9 @@ impl Question {
     /// What is asked, in one sentence.
     pub fn asks(&self, counting: Counting) -> String {
         let text = match &self.task {
-            Task::Clap { truth, .. } => {
-                return format!("Clap along {}, to the end.", on_counts(*truth, counting));
+            Task::Clap(asked) | Task::TwoHands(asked) => return what_was_asked(asked, counting),
+            Task::WhoseStroke { .. } => {
+                "Threes and twos sound together. Whose stroke falls where the bell rings?"
             }
             Task::NameFeel { .. } => "How does it group?",
             Task::FindStart { by: By::Count } => "On which count did it come in?",
@@ -163,11 +203,8 @@ impl Question {
     pub fn sounds(&self) -> Vec<Phrase> {
         match &self.task {
             Task::FitClapping { choices, .. } => fit_clapping::sounds(self.phrase(), choices),
-            Task::Clap {
-                truth,
-                guide,
-                course,
-            } => vec![clap_layer::sound(self.phrase(), *truth, *guide, *course)],
+            Task::Clap(asked) | Task::TwoHands(asked) => vec![sounding(self.phrase(), asked)],
+            Task::WhoseStroke { pulse } => vec![whose_stroke::sound(self.phrase(), *pulse)],
             Task::NameFeel { .. } | Task::FindStart { .. } => vec![self.phrase().clone()],
         }
     }
@@ -183,9 +220,12 @@ impl Question {
             (Task::FindStart { by: By::Taps }, Given::Taps(taps, _)) => {
                 find_start::tapped(self.phrase(), taps)
             }
-            (Task::Clap { truth, .. }, Given::Taps(taps, hands)) => clap_layer::answer(
-                clap_layer::clapped(self.phrase(), *truth, taps, *hands).as_ref(),
-            ),
+            (Task::Clap(asked) | Task::TwoHands(asked), Given::Taps(taps, hands)) => {
+                answer(&played(self.phrase(), asked, taps, *hands))
+            }
+            (Task::WhoseStroke { .. }, Given::Choice(idx)) => {
+                Answer::Owner(*Owner::ALL.get(*idx)?)
+            }
             (Task::FitClapping { choices, .. }, Given::Choice(idx)) => {
                 Answer::Clapping(*choices.get(*idx)?)
             }

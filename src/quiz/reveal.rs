@@ -8,9 +8,12 @@ use crate::accent::{self, Floor, Lean, Profile};
 use crate::phrase::{Phrase, Row, Touch, Voice};
 use crate::rhythm::{Counting, Feel, Layer, Pulse, Tick};
 
-use super::kind::{clap_layer, find_start, fit_clapping, name_feel};
+use super::hands::{
+    Asked, both, own_claps, played, right_claps, rows, verdict_words, what_was_done,
+};
+use super::kind::{find_start, fit_clapping, name_feel, whose_stroke};
 use super::question::{Given, Question, Task, Verdict};
-use super::{Answer, By, Hands};
+use super::{Answer, By, Hands, Owner, Tap};
 
 /// What is shown and may be heard after an answer.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,12 +28,14 @@ pub struct Reveal {
     pub counts: Vec<String>,
     /// Each voice as it sounded.
     pub rows: Vec<GridRow>,
-    /// The answer given, laid over it, where it can be clapped.
-    pub you: Option<GridRow>,
+    /// The answer given, laid over it, where it can be clapped; of hands, what was asked as well.
+    pub you: Vec<GridRow>,
     /// The phrase under the claps of the truth.
     pub as_it_is: Phrase,
     /// The phrase under the claps of the answer given, where that differs and can be clapped.
     pub as_answered: Option<Phrase>,
+    /// The phrase under the right claps and the learner's own, where they clapped.
+    pub together: Option<Phrase>,
 }
 
 /// One row of the grid of the cycle.
@@ -58,36 +63,33 @@ impl Reveal {
     /// Explains a question after its verdict.
     pub fn of(question: &Question, verdict: Verdict, given: &Given, counting: Counting) -> Self {
         let reveal = Self::of_answer(question, verdict, counting);
-        match (&question.task, given) {
-            (Task::Clap { truth, .. }, Given::Taps(taps, hands)) => {
-                reveal.of_hands(question.phrase(), *truth, (taps, *hands), counting)
+        match (question.asked(), given) {
+            (Some(asked), Given::Taps(taps, hands)) => {
+                reveal.of_hands(question.phrase(), asked, (taps, *hands), counting)
             }
             _ => reveal,
         }
     }
 
-    /// What hands did, in words, as a row and as a sound.
+    /// What hands did, in words, as rows and as a sound.
     fn of_hands(
         self,
         phrase: &Phrase,
-        truth: Layer,
-        (taps, hands): (&[i64], Hands),
+        asked: &Asked,
+        (taps, hands): (&[Tap], Hands),
         counting: Counting,
     ) -> Self {
-        let found = clap_layer::clapped(phrase, truth, taps, hands);
-        let said = clap_layer::words(truth, found.as_ref(), counting);
-        let asked = on_counts(truth, counting);
-        let verdict = if self.right {
-            format!("Right: claps {asked}, held to the end.")
-        } else {
-            format!("Not this time: claps {asked} were asked. {said}")
-        };
-        let tightness = clap_layer::tightness(found.as_ref(), hands);
+        let played = played(phrase, asked, taps, hands);
+        let done = what_was_done(&played, hands);
+        let right = right_claps(phrase, asked);
+        let own = (!taps.is_empty()).then(|| own_claps(phrase, taps, &played));
         Self {
-            verdict,
-            reason: format!("{} {tightness}", self.reason).trim().to_owned(),
-            you: Some(clap_layer::row(phrase, taps)),
-            as_answered: (!taps.is_empty()).then(|| clap_layer::as_made(phrase, taps)),
+            verdict: verdict_words(self.right, asked, &played, counting),
+            reason: format!("{} {done}", self.reason).trim().to_owned(),
+            you: rows(phrase, asked, taps, &played),
+            together: own.as_ref().map(|own| both(phrase, &right, own)),
+            as_answered: own,
+            as_it_is: right,
             ..self
         }
     }
@@ -109,9 +111,13 @@ impl Reveal {
                 .map(|p| counting.name(phrase.cycle, p))
                 .collect(),
             rows: grid(phrase, question.measured().rows(), floor),
-            you: differs.then(|| your_row(verdict.answer, &answered)),
+            you: differs
+                .then(|| your_row(verdict.answer, &answered))
+                .into_iter()
+                .collect(),
             as_it_is: phrase.clapped(&truth, touch),
             as_answered: differs.then(|| phrase.clapped(&answered, touch)),
+            together: None,
         }
     }
 }
@@ -174,12 +180,24 @@ fn answer_words(question: &Question, answer: Answer, counting: Counting) -> Stri
             format!("claps {}", on_counts(layer, counting))
         }
         (Answer::Hands(None), _) => "no layer held".to_owned(),
+        (Answer::Pair(layers), _) => {
+            let each = layers.map(|layer| answer_words(question, Answer::Hands(layer), counting));
+            each.join(", then ")
+        }
+        (Answer::Owner(owner), _) => match owner {
+            Owner::Both => "it was a stroke of both".to_owned(),
+            Owner::Neither => "it was no stroke of either".to_owned(),
+            one => format!("it was a stroke of {}", one.words()),
+        },
     }
 }
 
 fn reason(question: &Question, counting: Counting) -> String {
     match &question.task {
-        Task::NameFeel { .. } | Task::Clap { .. } => name_feel::reason(question, counting),
+        Task::NameFeel { .. } | Task::Clap(_) | Task::TwoHands(_) => {
+            name_feel::reason(question, counting)
+        }
+        Task::WhoseStroke { pulse } => whose_stroke::reason(question, *pulse, counting),
         Task::FindStart { .. } => find_start::reason(question, counting),
         Task::FitClapping { to, .. } => fit_clapping::reason(question, *to, counting),
     }
@@ -192,7 +210,8 @@ fn claps(question: &Question, answer: Answer) -> Vec<Layer> {
         (Answer::Start(_), Task::FindStart { by }) => find_start::claps(question, answer, *by),
         (Answer::Start(_), _) => Vec::new(),
         (Answer::Clapping(layer) | Answer::Hands(Some(layer)), _) => vec![layer],
-        (Answer::Hands(None), _) => Vec::new(),
+        (Answer::Owner(owner), _) => whose_stroke::claps(question, owner),
+        (Answer::Hands(None) | Answer::Pair(_), _) => Vec::new(),
     }
 }
 
@@ -200,7 +219,7 @@ fn claps(question: &Question, answer: Answer) -> Vec<Layer> {
 fn touch(question: &Question) -> Touch {
     match question.task {
         Task::FindStart { .. } => Touch::Clara,
-        Task::NameFeel { .. } | Task::FitClapping { .. } | Task::Clap { .. } => Touch::Sorda,
+        _ => Touch::Sorda,
     }
 }
 

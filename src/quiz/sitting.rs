@@ -11,7 +11,8 @@ use crate::world::{Day, Moment, Stamp};
 
 use super::question::{Given, Question};
 use super::{
-    Answer, Attempt, AttemptId, Hearing, Kind, Open, Playing, Reveal, Shown, Skill, Stage, Ticket,
+    Attempt, AttemptId, Answer, Hands, Hearing, KeptTap, Open, Playing, Reveal, Shown, Skill, Stage,
+    Tap, Ticket, Verdict,
 };
 
 /// What time it is, in every sense that is kept.
@@ -29,15 +30,6 @@ pub struct Now {
     pub day: Day,
 }
 
-/// Whether the delay of the set-up is known and taken off the taps.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Hands {
-    /// It is: how early or late claps are may be said.
-    Tuned,
-    /// It is not: only what they clap is judged.
-    Untuned,
-}
-
 /// What can happen in a sitting.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Event {
@@ -51,8 +43,10 @@ pub enum Event {
     Hushed,
     /// One of the choices, from 0.
     Choose(usize),
-    /// A tap, at this time of the phrase in microseconds: 0 is its tick zero.
-    Tap(i64),
+    /// A tap.
+    Tap(Tap),
+    /// What is known of the hands has changed.
+    Hands(Hands),
     /// No more taps: judge those there are.
     Done,
     /// To hear it once more.
@@ -165,6 +159,10 @@ impl Sitting {
             self.stage = Stage::Over;
             return vec![Effect::Silence];
         }
+        if let Event::Hands(hands) = event {
+            self.hands = hands;
+            return Vec::new();
+        }
         match std::mem::replace(&mut self.stage, Stage::Ready) {
             Stage::Ready => self.while_ready(event),
             Stage::Open(open) => self.while_open(open, &event, now),
@@ -197,15 +195,11 @@ impl Sitting {
     fn while_open(&mut self, mut open: Box<Open>, event: &Event, now: &Now) -> Vec<Effect> {
         let effects = match *event {
             Event::Choose(idx) => return self.answer(open, &Given::Choice(idx), now),
-            Event::Done => {
-                let taps = open.taps.clone();
-                return self.answer(open, &Given::Taps(taps, self.hands), now);
-            }
-            Event::Tap(micros) => {
-                open.tap(micros);
+            Event::Done => return self.judge_taps(open, now),
+            Event::Tap(tap) => {
+                open.tap(tap);
                 if open.is_settled() {
-                    let taps = open.taps.clone();
-                    return self.answer(open, &Given::Taps(taps, self.hands), now);
+                    return self.judge_taps(open, now);
                 }
                 Vec::new()
             }
@@ -213,9 +207,8 @@ impl Sitting {
             Event::Spoiled => return self.ask_again(open),
             Event::Started(stamp) => open.started(stamp),
             // What is clapped to the end is over with the sound.
-            Event::Ended if open.question.kind() == Kind::Clap && !open.taps.is_empty() => {
-                let taps = open.taps.clone();
-                return self.answer(open, &Given::Taps(taps, self.hands), now);
+            Event::Ended if open.question.ends_with_its_sound() && !open.taps.kept().is_empty() => {
+                return self.judge_taps(open, now);
             }
             Event::Ended => open.ended(now),
             Event::Hushed => {
@@ -246,6 +239,11 @@ impl Sitting {
         effects
     }
 
+    fn judge_taps(&mut self, open: Box<Open>, now: &Now) -> Vec<Effect> {
+        let taps = open.taps.kept().to_vec();
+        self.answer(open, &Given::Taps(taps, self.hands), now)
+    }
+
     fn answer(&mut self, mut open: Box<Open>, given: &Given, now: &Now) -> Vec<Effect> {
         let Some(verdict) = open.question.judge(given) else {
             self.stage = Stage::Open(open);
@@ -253,7 +251,8 @@ impl Sitting {
         };
         open.ended(now);
         self.n_attempts += 1;
-        let attempt = self.attempt(&open, verdict.answer, verdict.right, now);
+        let mut attempt = self.attempt(&open, verdict, now);
+        attempt.timing = open.question.timing(given);
         self.tally(&open.ticket, verdict.right);
         self.lately.push((open.ticket.skill.clone(), attempt.truth));
         let reveal = Reveal::of(&open.question, verdict, given, self.counting);
@@ -272,7 +271,7 @@ impl Sitting {
         vec![Effect::Silence, Effect::Record(Box::new(attempt))]
     }
 
-    fn attempt(&self, open: &Open, answer: Answer, right: bool, now: &Now) -> Attempt {
+    fn attempt(&self, open: &Open, verdict: Verdict, now: &Now) -> Attempt {
         let phrase = open.question.phrase();
         let cycle = cycle_micros(phrase);
         let after_first = open.first_heard.map_or(0, |first| now.stamp.since(first));
@@ -298,12 +297,13 @@ impl Sitting {
             tempo: phrase.tempo(),
             alternatives: open.ticket.alternatives,
             truth: open.question.truth(),
-            answer,
-            right,
+            answer: verdict.answer,
+            right: verdict.right,
             heard_tenths: whole(open.heard_micros * 10 / cycle.max(1)),
             answer_ms: whole(after_first.saturating_sub(cycle) / 1000),
             replays: open.replays,
-            taps_ms: open.taps.iter().map(|tap| clamp_ms(*tap)).collect(),
+            taps: open.taps.kept().iter().map(kept).collect(),
+            timing: None,
             seed: measured.seed(),
             generator: GENERATOR,
             phrase: measured.line(),
@@ -368,6 +368,10 @@ fn cycle_micros(phrase: &Phrase) -> u64 {
     u64::try_from(micros).unwrap_or(1)
 }
 
-fn clamp_ms(micros: i64) -> i32 {
-    i32::try_from(micros / 1000).unwrap_or(if micros < 0 { i32::MIN } else { i32::MAX })
+fn kept(tap: &Tap) -> KeptTap {
+    let most = if tap.micros < 0 { i32::MIN } else { i32::MAX };
+    KeptTap {
+        ms: i32::try_from(tap.micros / 1000).unwrap_or(most),
+        hand: tap.hand,
+    }
 }

@@ -3,6 +3,7 @@
 use super::kind::find_start;
 use super::question::Question;
 use super::sitting::{Effect, Now};
+use super::tap::{Tap, Taps};
 use super::{Attempt, Kind, Phase, Reveal, Skill};
 use crate::label::Label;
 use crate::phrase::{Level, Voice};
@@ -46,6 +47,10 @@ pub enum Hearing {
     AsItIs,
     /// The phrase under the claps of the answer given.
     AsAnswered,
+    /// The phrase under both, where the answer was clapped.
+    Together,
+    /// The learner's own claps alone.
+    OwnAlone,
     /// One voice alone.
     Voice(Voice),
 }
@@ -79,8 +84,8 @@ pub struct Open {
     pub question: Question,
     /// Why and how it is asked.
     pub ticket: Ticket,
-    /// The taps so far, in microseconds of the phrase.
-    pub taps: Vec<i64>,
+    /// The taps so far.
+    pub taps: Taps,
     /// How often it was asked for again.
     pub replays: u8,
     /// What sounds, and since when.
@@ -115,7 +120,7 @@ impl Open {
         Self {
             question,
             ticket,
-            taps: Vec::new(),
+            taps: Taps::default(),
             replays: 0,
             sounding: None,
             first_heard: None,
@@ -160,22 +165,16 @@ impl Open {
         Vec::new()
     }
 
-    pub(super) fn tap(&mut self, micros: i64) {
-        // A held key repeats itself faster than anybody taps.
-        const REPEAT_MICROS: i64 = 60_000;
-        let repeated = self
-            .taps
-            .last()
-            .is_some_and(|last| (micros - last).abs() < REPEAT_MICROS);
-        if self.question.is_tapped() && !repeated {
-            self.taps.push(micros);
+    pub(super) fn tap(&mut self, tap: Tap) {
+        if self.question.is_tapped() {
+            self.taps.push(tap);
         }
     }
 
     pub(super) fn is_settled(&self) -> bool {
         self.question.kind() == Kind::FindStart
             && self.question.is_tapped()
-            && find_start::is_settled(self.question.phrase(), &self.taps)
+            && find_start::is_settled(self.question.phrase(), self.taps.kept())
     }
 }
 
@@ -184,6 +183,13 @@ impl Shown {
         let phrase = match hearing {
             Hearing::AsItIs => Some(self.reveal.as_it_is.clone()),
             Hearing::AsAnswered => self.reveal.as_answered.clone(),
+            Hearing::Together => self.reveal.together.clone(),
+            Hearing::OwnAlone => self
+                .reveal
+                .together
+                .as_ref()
+                .and(self.reveal.as_answered.as_ref())
+                .map(|own| own.only(Voice::Claps)),
             Hearing::Voice(voice) => Some(self.question.phrase().only(voice)),
             Hearing::Question => Some(self.question.phrase().clone()),
             Hearing::Clapping(_) => None,

@@ -1,9 +1,11 @@
 //! A sitting without clock, sound or store: events in, effects out.
 
+use super::hands::Asked;
+use super::judge::Place;
 use super::*;
 use crate::label::Label;
-use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeParts};
-use crate::rhythm::{Counting, Cycle, Feel, Layer};
+use crate::phrase::{Phrase, Bell, Entry, Family, Level, Recipe, RecipeParts};
+use crate::rhythm::{Counting, Cycle, Feel, Layer, PulseMap, TICKS_PER_PULSE, Tick};
 use crate::world::{Day, Moment, Seed, Stamp};
 
 fn recipe_parts(feels: &[Feel], entries: &[Entry]) -> RecipeParts {
@@ -22,6 +24,14 @@ fn recipe_parts(feels: &[Feel], entries: &[Entry]) -> RecipeParts {
 
 fn recipe(feels: &[Feel], entries: &[Entry]) -> Recipe {
     Recipe::new(recipe_parts(feels, entries)).expect("a possible recipe")
+}
+
+fn long_recipe(feels: &[Feel]) -> Recipe {
+    let parts = RecipeParts {
+        cycles: (8, 9),
+        ..recipe_parts(feels, &[Entry::One])
+    };
+    Recipe::new(parts).expect("a possible recipe")
 }
 
 fn layer(counts: &str) -> Layer {
@@ -60,10 +70,49 @@ fn forms() -> Vec<(Form, Recipe)> {
         (
             Form::Clap {
                 layers: clappings(&["1-4", "1-3-5", "1-4-5"]),
+                place: Place::On,
                 guide: Guide::First,
                 course: Course::Whole,
+                call: Call::None,
             },
             recipe(&[Feel::Threes, Feel::Twos], &Entry::ALL),
+        ),
+        (
+            Form::Clap {
+                layers: clappings(&["1-4", "1-2-3-4-5-6"]),
+                place: Place::Contra,
+                guide: Guide::First,
+                course: Course::Silent(1),
+                call: Call::None,
+            },
+            recipe(&[Feel::Threes], &[Entry::One]),
+        ),
+        (
+            Form::Clap {
+                layers: clappings(&["1-4", "1-3-5"]),
+                place: Place::On,
+                guide: Guide::Every,
+                course: Course::Whole,
+                call: Call::Bell,
+            },
+            long_recipe(&[Feel::Both]),
+        ),
+        (Form::WhoseStroke, recipe(&[Feel::Both], &Entry::ALL)),
+        (
+            Form::TwoHands {
+                layers: [layer("1-4"), layer("1-3-5")],
+                guide: Guide::Half,
+                call: Call::None,
+            },
+            recipe(&[Feel::Both], &[Entry::One]),
+        ),
+        (
+            Form::TwoHands {
+                layers: [layer("1-4"), layer("1-3-5")],
+                guide: Guide::First,
+                call: Call::Bell,
+            },
+            long_recipe(&[Feel::Either, Feel::Both]),
         ),
     ]
 }
@@ -72,18 +121,19 @@ fn ask(form: &Form, recipe: &Recipe, seed: u64) -> Question {
     Question::ask(form, recipe, Level::of_tenths(50), &[], Seed(seed)).expect("a question")
 }
 
+const TUNED: Hands = Hands::Tuned(Habit { lead_ms: 0, n: 0 });
+
 /// What a learner who knows the truth would give.
 fn knowing(question: &Question) -> Given {
     let phrase = question.phrase();
-    let pulse_micros = 6_000_000_000 / i64::from(phrase.tempo().hundredths());
+    if let Some(asked) = question.asked() {
+        return Given::Taps(as_asked(phrase, asked), TUNED);
+    }
     match question.truth() {
-        Answer::Start(_) if question.is_tapped() => Given::Taps(
-            (1..5)
-                .map(|cycle| cycle * 6 * pulse_micros - 25_000)
-                .collect(),
-            Hands::Untuned,
-        ),
-        Answer::Hands(Some(layer)) => Given::Taps(clapping(phrase, |_| layer, 0), Hands::Tuned),
+        Answer::Start(_) if question.is_tapped() => {
+            let taps = (1..5).map(|cycle| tap(phrase, cycle * 6 * TICKS_PER_PULSE));
+            Given::Taps(taps.collect(), Hands::Untuned)
+        }
         truth => {
             let answers = |idx: &usize| {
                 question
@@ -99,24 +149,46 @@ fn knowing(question: &Question) -> Given {
     }
 }
 
+/// Taps that do all that is asked, by hands that lead by 25 ms.
+fn as_asked(phrase: &Phrase, asked: &Asked) -> Vec<Tap> {
+    let mut taps = Vec::new();
+    for part in &asked.parts {
+        for cycle in part.asked.0..part.asked.1 {
+            for pulse in part.layer.iter().flat_map(|layer| layer.pulses()) {
+                let half = if part.place == Place::Contra { 120 } else { 0 };
+                let tick = (cycle * 6 + pulse.idx() as i64) * TICKS_PER_PULSE + half;
+                taps.push(Tap { hand: part.hand, ..tap(phrase, tick) });
+            }
+        }
+    }
+    taps.sort_by_key(|tap| tap.micros);
+    taps
+}
+
+fn tap(phrase: &Phrase, tick: i64) -> Tap {
+    let map = PulseMap::of(phrase.pace.clone(), 0);
+    Tap::at(map.micros_at(Tick(tick)) - 25_000)
+}
+
 /// Claps of a layer in each cycle, so many pulses late, by hands that lead by 25 ms.
-fn clapping(phrase: &crate::phrase::Phrase, layer: impl Fn(i64) -> Layer, late: i64) -> Vec<i64> {
-    let pulse_micros = 6_000_000_000 / i64::from(phrase.tempo().hundredths());
+fn clapping(phrase: &Phrase, layer: impl Fn(i64) -> Layer, late: i64) -> Vec<Tap> {
     let taps = (0..i64::from(phrase.n_cycles)).flat_map(|cycle| {
         let pulses = layer(cycle).pulses();
         pulses
             .map(move |pulse| cycle * 6 + pulse.idx() as i64 + late)
             .collect::<Vec<i64>>()
     });
-    taps.map(|pulse| pulse * pulse_micros - 25_000).collect()
+    taps.map(|pulse| tap(phrase, pulse * TICKS_PER_PULSE)).collect()
 }
 
 #[test]
 fn hands_are_told_what_they_did() {
     let form = Form::Clap {
         layers: vec![layer("1-4")],
+        place: Place::On,
         guide: Guide::Half,
         course: Course::Whole,
+        call: Call::None,
     };
     // The guitar goes against the hands.
     let recipe = recipe(&[Feel::Twos], &[Entry::One]);
@@ -134,8 +206,8 @@ fn hands_are_told_what_they_did() {
             })
             .collect();
         assert_eq!(guided, [2, 2, 0, 0]);
-        let told = |taps: Vec<i64>| {
-            let given = Given::Taps(taps, Hands::Tuned);
+        let told = |taps: Vec<Tap>| {
+            let given = Given::Taps(taps, TUNED);
             let verdict = question.judge(&given).expect("taps answer it");
             let right = verdict.right;
             (
@@ -146,9 +218,12 @@ fn hands_are_told_what_they_did() {
         let (right, reveal) = told(clapping(phrase, |_| layer("1-4"), 0));
         assert!(right, "{}", reveal.verdict);
         assert_eq!(reveal.verdict, "Right: claps on 1 and 4, held to the end.");
-        assert!(reveal.reason.contains("of the gap"), "{}", reveal.reason);
-        let you = reveal.you.expect("a row of claps");
-        assert_eq!(you.marks(2).iter().collect::<String>(), "o..o..");
+        assert!(reveal.reason.contains("of a pulse, within a master's 6 %"), "{}", reveal.reason);
+        // A steady lead is never called early.
+        assert!(!reveal.reason.contains("early"), "{}", reveal.reason);
+        let marks = |idx: usize| reveal.you[idx].marks(2).iter().collect::<String>();
+        assert_eq!([marks(0), marks(1)], ["3..3..", "o..o.."]);
+        assert!(reveal.together.is_some());
         let (right, reveal) = told(clapping(phrase, |_| layer("1-4"), 1));
         assert!(!right);
         assert_eq!(
@@ -175,7 +250,7 @@ fn hands_are_told_what_they_did() {
         assert!(
             reveal
                 .verdict
-                .ends_with("too few to say what they clapped.")
+                .ends_with("You clapped too seldom to say what it was.")
         );
     }
 }
@@ -186,14 +261,16 @@ fn the_sound_rises_or_falls_silent_under_the_hands() {
     let sound = |course| {
         let form = Form::Clap {
             layers: vec![layer("1-4")],
+            place: Place::On,
             guide: Guide::Every,
             course,
+            call: Call::None,
         };
         ask(&form, &recipe, 9).sounds().remove(0)
     };
     let whole = sound(Course::Whole);
     let silent = sound(Course::Silent(1));
-    let in_cycle = |phrase: &crate::phrase::Phrase, cycle: i64| {
+    let in_cycle = |phrase: &Phrase, cycle: i64| {
         let notes = phrase.notes.iter().copied();
         notes
             .filter(|note| note.at.pulse_idx().div_euclid(6) == cycle)
@@ -220,8 +297,10 @@ fn the_sound_rises_or_falls_silent_under_the_hands() {
 fn what_is_clapped_is_judged_when_the_sound_ends() {
     let form = Form::Clap {
         layers: vec![layer("1-3-5")],
+        place: Place::On,
         guide: Guide::Every,
         course: Course::Whole,
+        call: Call::None,
     };
     let (mut sitting, question) = opened(&form, &recipe(&[Feel::Twos], &[Entry::One]), 5);
     let Given::Taps(taps, _) = knowing(&question) else {
@@ -233,11 +312,11 @@ fn what_is_clapped_is_judged_when_the_sound_ends() {
     // Silenced half-way it is asked for again, and nothing is judged.
     let mut hushed = sitting.clone();
     assert_eq!(hushed.handle(Event::Hushed, &now(10_000)), []);
-    assert!(matches!(hushed.stage(), Stage::Open(open) if open.taps.is_empty()));
+    assert!(matches!(hushed.stage(), Stage::Open(open) if open.taps.kept().is_empty()));
     let effects = sitting.handle(Event::Ended, &now(20_000));
     let attempt = recorded(&effects);
     assert!(attempt.right && attempt.answer == Answer::Hands(Some(layer("1-3-5"))));
-    assert_eq!(attempt.taps_ms.len(), 12);
+    assert_eq!(attempt.taps.len(), 12);
 }
 
 #[test]
@@ -269,7 +348,7 @@ fn every_other_choice_is_wrong() {
                 .count();
             assert_eq!(n_right, 1, "{form:?}");
             assert_eq!(question.judge(&Given::Choice(n_choices)), None);
-            assert_eq!(question.judge(&Given::Taps(vec![0], Hands::Untuned)), None);
+            assert_eq!(question.judge(&Given::Taps(vec![Tap::at(0)], Hands::Untuned)), None);
         }
     }
 }
@@ -369,7 +448,7 @@ fn the_grid_marks_threes_with_3_and_twos_with_2() {
         .find(|row| row.name == "bass")
         .expect("a bass");
     assert_eq!(bass.marks(0).iter().collect::<String>(), "2.2.2.");
-    let you = reveal.you.expect("a wrong answer is laid over it");
+    let you = reveal.you.first().expect("a wrong answer is laid over it");
     assert_eq!(you.marks(0).iter().collect::<String>(), "3..3..");
     assert_eq!(reveal.counts, ["6", "1", "2", "3", "4", "5"]);
     assert_eq!(
@@ -504,12 +583,12 @@ fn taps_settle_a_tapped_question_and_held_keys_do_not_count() {
         effects = sitting.handle(Event::Tap(tap), &now(3_000));
         if effects.is_empty() {
             // The key repeats itself.
-            assert_eq!(sitting.handle(Event::Tap(tap + 30_000), &now(3_030)), []);
+            assert_eq!(sitting.handle(Event::Tap(Tap::at(tap.micros + 30_000)), &now(3_030)), []);
         }
     }
     let attempt = recorded(&effects);
     assert!(attempt.right);
-    assert_eq!((attempt.alternatives, attempt.taps_ms.len()), (0, 4));
+    assert_eq!((attempt.alternatives, attempt.taps.len()), (0, 4));
 }
 
 #[test]
@@ -538,7 +617,7 @@ fn what_cannot_happen_does_nothing() {
     let mut sitting = Sitting::new(7, 1, Counting::FromOne, Hands::Untuned, &now(0));
     for event in [
         Event::Choose(0),
-        Event::Tap(0),
+        Event::Tap(Tap::at(0)),
         Event::Saved,
         Event::Dispute,
         Event::Ended,
@@ -549,4 +628,189 @@ fn what_cannot_happen_does_nothing() {
     assert_eq!(sitting.handle(Event::Leave, &now(2)), [Effect::Silence]);
     assert_eq!(sitting.handle(Event::Onward, &now(3)), []);
     assert_eq!(sitting.stage(), &Stage::Over);
+}
+
+/// What is told of taps to a question.
+fn told(question: &Question, taps: Vec<Tap>, hands: Hands) -> (bool, Reveal) {
+    let given = Given::Taps(taps, hands);
+    let verdict = question.judge(&given).expect("taps answer it");
+    let reveal = Reveal::of(question, verdict, &given, Counting::FromOne);
+    (verdict.right, reveal)
+}
+
+#[test]
+fn two_hands_are_told_apart() {
+    let form = Form::TwoHands {
+        layers: [layer("1-4"), layer("1-3-5")],
+        guide: Guide::Half,
+        call: Call::None,
+    };
+    let recipe = recipe(&[Feel::Both], &[Entry::One]);
+    let mut lefts = std::collections::BTreeSet::new();
+    for seed in 0..20 {
+        let question = ask(&form, &recipe, seed);
+        let Answer::Pair([Some(left), Some(right)]) = question.truth() else {
+            panic!("two layers");
+        };
+        lefts.insert(left);
+        let Given::Taps(taps, _) = knowing(&question) else {
+            panic!("taps");
+        };
+        let (is_right, reveal) = told(&question, taps.clone(), TUNED);
+        assert!(is_right, "{}", reveal.verdict);
+        assert_eq!(reveal.you.len(), 4);
+        let (sound, guide) = (question.sounds().remove(0), |touch| {
+            question.sounds()[0].notes.iter().filter(|n| n.touch == touch).count()
+        });
+        assert!(sound.notes.len() > question.phrase().notes.len());
+        assert_eq!(guide(crate::phrase::Touch::Sorda), 2 * left.n_onsets());
+        assert_eq!(guide(crate::phrase::Touch::Clara), 2 * right.n_onsets());
+        // The hands exchanged: the joined rhythm is the same.
+        let exchanged = taps.iter().map(|tap| Tap {
+            hand: if tap.hand == Hand::Left { Hand::Right } else { Hand::Left },
+            ..*tap
+        });
+        let (is_right, reveal) = told(&question, exchanged.collect(), TUNED);
+        assert!(!is_right);
+        assert_eq!(reveal.verdict.matches("which is for the other hand").count(), 2);
+        // One hand does it all.
+        let joined = taps.iter().map(|tap| Tap { hand: Hand::Left, ..*tap });
+        let mut joined: Vec<Tap> = joined.collect();
+        joined.dedup_by_key(|tap| tap.micros);
+        let (is_right, reveal) = told(&question, joined, TUNED);
+        assert!(!is_right);
+        assert!(reveal.verdict.contains("The left hand clapped on 1, 3, 4 and 5, both layers at once"));
+        assert!(reveal.verdict.contains("The right hand clapped too seldom"), "{}", reveal.verdict);
+    }
+    assert_eq!(lefts.len(), 2, "both assignments are asked");
+}
+
+#[test]
+fn a_bell_calls_for_another_layer_or_for_a_rest() {
+    let switch = Form::Clap {
+        layers: vec![layer("1-4"), layer("1-3-5")],
+        place: Place::On,
+        guide: Guide::None,
+        course: Course::Whole,
+        call: Call::Bell,
+    };
+    for seed in 0..20 {
+        let question = ask(&switch, &long_recipe(&[Feel::Both]), seed);
+        let asked = question.asked().expect("hands").clone();
+        let call = asked.call.expect("a call");
+        let bells = question.sounds()[0].only(crate::phrase::Voice::Bell).notes;
+        assert_eq!(bells.iter().map(|n| n.at.pulse_idx()).collect::<Vec<_>>(), [6 * call]);
+        let [before, after] = [&asked.parts[0], &asked.parts[1]].map(|part| part.layer.unwrap());
+        assert_ne!(before, after);
+        let phrase = question.phrase();
+        // A cycle late in going over is soon enough, two are not, nor is staying.
+        let from = |change: i64| {
+            clapping(phrase, |cycle| if cycle < change { before } else { after }, 0)
+        };
+        assert!(told(&question, from(call + 1), TUNED).0);
+        assert!(told(&question, from(call + 2), TUNED).0);
+        let (is_right, reveal) = told(&question, from(99), TUNED);
+        assert!(!is_right);
+        assert!(reveal.verdict.contains("After the bell you clapped"), "{}", reveal.verdict);
+        assert!(!reveal.verdict.contains("Before the bell you"), "{}", reveal.verdict);
+        assert!(!told(&question, from(call + 4), TUNED).0);
+    }
+    let rest = Form::TwoHands {
+        layers: [layer("1-4"), layer("1-3-5")],
+        guide: Guide::None,
+        call: Call::Bell,
+    };
+    for seed in 0..20 {
+        let question = ask(&rest, &long_recipe(&[Feel::Both]), seed);
+        let mut asked = question.asked().expect("hands").clone();
+        let rests = asked.parts[2].hand;
+        assert!(question.asks(Counting::FromOne).contains(&format!("the {} rests", rests.words())));
+        assert!(told(&question, as_asked(question.phrase(), &asked), TUNED).0);
+        // The hand that was to rest goes on.
+        for part in &mut asked.parts {
+            part.asked.1 = i64::from(question.phrase().n_cycles);
+        }
+        let (is_right, reveal) = told(&question, as_asked(question.phrase(), &asked), TUNED);
+        assert!(!is_right);
+        let said = format!("The {} went on after the bell.", rests.words());
+        assert!(reveal.verdict.contains(&said), "{}", reveal.verdict);
+    }
+}
+
+#[test]
+fn who_comes_back_in_another_place_has_not_kept_the_cycle() {
+    let form = Form::Clap {
+        layers: vec![layer("1-4")],
+        place: Place::On,
+        guide: Guide::First,
+        course: Course::Silent(2),
+        call: Call::None,
+    };
+    let parts = RecipeParts {
+        cycles: (6, 6),
+        ..recipe_parts(&[Feel::Threes], &[Entry::One])
+    };
+    let recipe = Recipe::new(parts).expect("a possible recipe");
+    for seed in 0..20 {
+        let question = ask(&form, &recipe, seed);
+        let phrase = question.phrase();
+        // From the third cycle on slower or faster by so much a cycle.
+        let wandering = |share: f64| -> Vec<Tap> {
+            let pulse = 6e9 / f64::from(phrase.tempo().hundredths());
+            let taps = clapping(phrase, |_| layer("1-4"), 0).into_iter();
+            let silent = |cycle: f64| (cycle - 2.0).clamp(0.0, 2.0);
+            taps.map(|tap| {
+                let cycle = tap.micros as f64 / pulse / 6.0;
+                Tap::at(tap.micros + (silent(cycle) * share * pulse) as i64)
+            })
+            .collect()
+        };
+        assert!(told(&question, wandering(0.0), TUNED).0);
+        assert!(told(&question, wandering(0.05), TUNED).0);
+        let (is_right, reveal) = told(&question, wandering(0.2), TUNED);
+        assert!(!is_right, "{}", reveal.verdict);
+        assert!(reveal.verdict.contains("When the sound came back you were"), "{}", reveal.verdict);
+    }
+}
+
+#[test]
+fn timing_is_kept_where_the_set_up_is_known_and_the_usual_lead_is_learnt() {
+    let (form, recipe) = forms().remove(5);
+    let question = ask(&form, &recipe, 3);
+    let taps = knowing(&question);
+    let Given::Taps(micros, _) = &taps else {
+        panic!("taps");
+    };
+    let timing = question.timing(&taps).expect("a tuned set-up");
+    assert_eq!((timing.lead_ms, timing.spread_tenths), (-25, 0));
+    assert_eq!(question.timing(&Given::Taps(micros.clone(), Hands::Untuned)), None);
+    let reason = |hands| told(&question, micros.clone(), hands).1.reason;
+    assert!(reason(TUNED).contains("steadily 25 ms ahead of your usual place"), "{}", reason(TUNED));
+    let habit = Habit::of(&[-24, -60, -26, 10, -25]);
+    assert_eq!(habit, Habit { lead_ms: -25, n: 5 });
+    assert!(!reason(Hands::Tuned(habit)).contains("usual place"));
+    let untuned = reason(Hands::Untuned);
+    assert!(untuned.contains("strokes met; timing is not judged without a tune-up"), "{untuned}");
+    assert!(!untuned.contains("spread"), "{untuned}");
+}
+
+#[test]
+fn whose_stroke_is_asked_evenly_of_the_four_answers() {
+    let recipe = recipe(&[Feel::Both], &[Entry::One]);
+    let mut counts = std::collections::BTreeMap::new();
+    for seed in 0..400 {
+        let question = ask(&Form::WhoseStroke, &recipe, seed);
+        let Answer::Owner(owner) = question.truth() else {
+            panic!("an owner");
+        };
+        *counts.entry(owner.id()).or_insert(0) += 1;
+        let bells = question.sounds()[0].only(crate::phrase::Voice::Bell).notes;
+        let places: Vec<i64> = bells.iter().map(|n| n.at.pulse_idx().rem_euclid(6)).collect();
+        assert!(places.len() >= 3 && places.windows(2).all(|pair| pair[0] == pair[1]));
+        // By the table of the joined pattern: both on 1, threes on 4, twos on 3 and 5.
+        let expected = ["both", "neither", "twos", "threes", "twos", "neither"];
+        assert_eq!(owner.id(), expected[places[0] as usize]);
+    }
+    // A quarter of 400, within four standard deviations.
+    assert!(counts.values().all(|n| (66..=134).contains(n)), "{counts:?}");
 }

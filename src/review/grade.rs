@@ -108,7 +108,8 @@ fn fluency(attempt: &Attempt) -> f32 {
     }
     let need = match attempt.kind {
         Kind::FindStart => 2.0,
-        Kind::NameFeel | Kind::FitClapping | Kind::Clap => 1.0,
+        Kind::WhoseStroke => 2.0,
+        Kind::NameFeel | Kind::FitClapping | Kind::Clap | Kind::TwoHands => 1.0,
     };
     let tenths = u16::try_from(attempt.heard_tenths).unwrap_or(u16::MAX);
     let heard = (f32::from(tenths) / 10.0).max(need);

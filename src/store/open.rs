@@ -39,9 +39,10 @@ pub(super) struct Forms {
 impl Forms {
     /// The steps of this program.
     pub(super) fn ours() -> Self {
-        Self::of(vec![M::up(include_str!(
-            "../../migrations/001-practice.sql"
-        ))])
+        Self::of(vec![
+            M::up(include_str!("../../migrations/001-practice.sql")),
+            M::up(include_str!("../../migrations/002-hands.sql")),
+        ])
     }
 
     /// Any steps.

@@ -8,12 +8,14 @@ use rusqlite::types::ValueRef;
 use rusqlite::{Row, Statement, params};
 
 use crate::phrase::Level;
-use crate::quiz::{Answer, Attempt, AttemptId, Kind, Phase, Skill};
+use crate::quiz::{
+    Answer, Attempt, AttemptId, Hand, KeptTap, KeptTiming, Kind, Owner, Phase, Skill,
+};
 use crate::rhythm::{Feel, Layer, Tempo};
 use crate::world::{Day, Moment, Seed};
 
 /// The columns of an attempt in the order in which they are read and written.
-pub(super) const COLUMNS: [&str; 26] = [
+pub(super) const COLUMNS: [&str; 27] = [
     "install",
     "sitting",
     "number",
@@ -40,6 +42,7 @@ pub(super) const COLUMNS: [&str; 26] = [
     "seed",
     "generator",
     "phrase",
+    "timing",
 ];
 
 /// The column whose value means nothing.
@@ -72,10 +75,11 @@ pub(super) fn write(statement: &mut Statement<'_>, attempt: &Attempt) -> rusqlit
         a.heard_tenths,
         a.answer_ms,
         a.replays,
-        taps_text(&a.taps_ms),
+        taps_text(&a.taps),
         a.seed.0.cast_signed(),
         a.generator,
         a.phrase,
+        a.timing.map_or_else(String::new, timing_text),
     ])?;
     Ok(())
 }
@@ -110,10 +114,11 @@ pub(super) fn read(row: &Row<'_>) -> Result<Attempt, Unreadable> {
         heard_tenths: c.number()?,
         answer_ms: c.number()?,
         replays: c.number()?,
-        taps_ms: c.word(taps_of)?,
+        taps: c.word(taps_of)?,
         seed: Seed(c.number::<i64>()?.cast_unsigned()),
         generator: c.number()?,
         phrase: c.text()?.to_owned(),
+        timing: c.word(timing_of)?,
     })
 }
 
@@ -212,8 +217,9 @@ fn answer_text(answer: Answer) -> String {
         Answer::Start(Some(pulse)) => format!("start {pulse}"),
         Answer::Start(None) => "start ?".to_owned(),
         Answer::Clapping(layer) => format!("clapping {layer}"),
-        Answer::Hands(Some(layer)) => format!("hands {layer}"),
-        Answer::Hands(None) => "hands ?".to_owned(),
+        Answer::Hands(layer) => format!("hands {}", layer_text(layer)),
+        Answer::Pair([one, other]) => format!("pair {} {}", layer_text(one), layer_text(other)),
+        Answer::Owner(owner) => format!("owner {}", owner.id()),
     }
 }
 
@@ -224,25 +230,73 @@ fn answer_of(text: &str) -> Option<Answer> {
         ("start", "?") => Some(Answer::Start(None)),
         ("start", pulse) => pulse.parse().ok().map(|pulse| Answer::Start(Some(pulse))),
         ("clapping", layer) => layer.parse::<Layer>().ok().map(Answer::Clapping),
-        ("hands", "?") => Some(Answer::Hands(None)),
-        ("hands", layer) => layer
-            .parse::<Layer>()
-            .ok()
-            .map(|layer| Answer::Hands(Some(layer))),
+        ("hands", layer) => layer_of(layer).map(Answer::Hands),
+        ("pair", both) => {
+            let (one, other) = both.split_once(' ')?;
+            Some(Answer::Pair([layer_of(one)?, layer_of(other)?]))
+        }
+        ("owner", id) => Owner::from_id(id).map(Answer::Owner),
         _ => None,
     }
 }
 
-fn taps_text(taps_ms: &[i32]) -> String {
-    let words: Vec<String> = taps_ms.iter().map(i32::to_string).collect();
-    words.join(" ")
+fn layer_text(layer: Option<Layer>) -> String {
+    layer.map_or_else(|| "?".to_owned(), |layer| layer.to_string())
 }
 
-fn taps_of(text: &str) -> Option<Vec<i32>> {
+fn layer_of(text: &str) -> Option<Option<Layer>> {
+    match text {
+        "?" => Some(None),
+        layer => layer.parse::<Layer>().ok().map(Some),
+    }
+}
+
+fn taps_text(taps: &[KeptTap]) -> String {
+    let word = |tap: &KeptTap| match tap.hand {
+        Hand::Either => tap.ms.to_string(),
+        Hand::Left => format!("l{}", tap.ms),
+        Hand::Right => format!("r{}", tap.ms),
+    };
+    taps.iter().map(word).collect::<Vec<_>>().join(" ")
+}
+
+fn taps_of(text: &str) -> Option<Vec<KeptTap>> {
+    let tap = |word: &str| {
+        let (hand, ms) = match word.as_bytes().first()? {
+            b'l' => (Hand::Left, word.get(1..)?),
+            b'r' => (Hand::Right, word.get(1..)?),
+            _ => (Hand::Either, word),
+        };
+        let ms = ms.parse().ok()?;
+        Some(KeptTap { ms, hand })
+    };
     if text.is_empty() {
         return Some(Vec::new());
     }
-    text.split(' ').map(|word| word.parse().ok()).collect()
+    text.split(' ').map(tap).collect()
+}
+
+fn timing_text(timing: KeptTiming) -> String {
+    let t = timing;
+    format!("{} {} {} {}", t.lead_ms, t.spread_tenths, t.pulse_ms, t.n)
+}
+
+/// The timing that a text says; the outer `None` of one that says nothing readable.
+#[expect(clippy::option_option, reason = "no timing is no fault")]
+pub(super) fn timing_of(text: &str) -> Option<Option<KeptTiming>> {
+    if text.is_empty() {
+        return Some(None);
+    }
+    let words: Vec<&str> = text.split(' ').collect();
+    let [lead, spread, pulse, n] = words.as_slice() else {
+        return None;
+    };
+    Some(Some(KeptTiming {
+        lead_ms: lead.parse().ok()?,
+        spread_tenths: spread.parse().ok()?,
+        pulse_ms: pulse.parse().ok()?,
+        n: n.parse().ok()?,
+    }))
 }
 
 #[cfg(test)]
@@ -261,6 +315,21 @@ mod tests {
         check_answer(Answer::Start(Some(3)), "start 3");
         check_answer(Answer::Start(None), "start ?");
         check_answer(Answer::Hands(None), "hands ?");
+        check_answer(Answer::Owner(Owner::Neither), "owner neither");
+        let threes = "x..x..".parse().ok();
+        check_answer(Answer::Pair([None, threes]), "pair ? x..x..");
+        let taps = [(-12, Hand::Left), (7, Hand::Either), (33, Hand::Right)]
+            .map(|(ms, hand)| KeptTap { ms, hand });
+        assert_eq!(taps_text(&taps), "l-12 7 r33");
+        assert_eq!(taps_of("l-12 7 r33").as_deref(), Some(&taps[..]));
+        let timing = KeptTiming {
+            lead_ms: -21,
+            spread_tenths: 184,
+            pulse_ms: 333,
+            n: 17,
+        };
+        assert_eq!(timing_of(&timing_text(timing)), Some(Some(timing)));
+        assert_eq!(timing_of(""), Some(None));
         let layer = "x..xx.".parse().expect("a layer");
         check_answer(Answer::Clapping(layer), "clapping x..xx.");
     }
@@ -275,10 +344,15 @@ mod tests {
             "start 256",
             "clapping ......",
             "clap x.",
+            "pair x..x..",
+            "owner all",
         ] {
             assert_eq!(answer_of(text), None, "{text:?}");
         }
         assert_eq!(taps_of("12 x"), None);
+        assert_eq!(taps_of("l"), None);
+        assert_eq!(timing_of("1 2 3"), None);
+        assert_eq!(timing_of("1 -2 3 4"), None);
         assert_eq!(taps_of("99999999999"), None);
     }
 

@@ -61,6 +61,30 @@ impl Store {
     }
 }
 
+impl Store {
+    /// By how many milliseconds taps lay off in the attempts that were timed last, the newest first.
+    ///
+    /// # Errors
+    /// When they cannot be read.
+    pub fn recent_leads(&self) -> Result<Vec<i32>, StoreError> {
+        self.here(recent_leads(&self.conn))
+    }
+}
+
+fn recent_leads(conn: &Connection) -> Result<Vec<i32>, Fault> {
+    // As many as some days of practice bring: a lead may change over months.
+    let mut statement = conn.prepare_cached(
+        "SELECT timing FROM attempt WHERE timing <> '' ORDER BY \"row\" DESC LIMIT 24",
+    )?;
+    let texts = statement.query_map([], |row| row.get::<_, String>(0))?;
+    let mut leads = Vec::new();
+    for text in texts {
+        let timing = super::record::timing_of(&text?).flatten();
+        leads.extend(timing.map(|timing| timing.lead_ms));
+    }
+    Ok(leads)
+}
+
 /// The name under which the delay of an output is kept.
 fn delay_name(output: &str) -> String {
     const LONGEST: usize = 200;

@@ -12,7 +12,9 @@ use tempfile::TempDir;
 
 use crate::phrase::Level;
 use crate::quiz::judge::Delay;
-use crate::quiz::{Answer, Attempt, AttemptId, Kind, Phase, Skill};
+use crate::quiz::{
+    Answer, Attempt, AttemptId, Hand, KeptTap, KeptTiming, Kind, Owner, Phase, Skill,
+};
 use crate::rhythm::{Counting, Cycle, Feel, Layer, Tempo};
 use crate::world::{Day, Moment, Seed};
 
@@ -20,6 +22,7 @@ use super::open::{self, Forms};
 use super::{Settings, Store, StoreError, record};
 
 const FIRST_FORM: &str = include_str!("../../migrations/001-practice.sql");
+const SECOND_FORM: &str = include_str!("../../migrations/002-hands.sql");
 const KEPT_FIRST_FORM: &str = include_str!("../../tests/data/schema-1.sql");
 
 fn folder() -> TempDir {
@@ -61,7 +64,8 @@ fn attempt(number: u32) -> Attempt {
         heard_tenths: 21,
         answer_ms: 2_300,
         replays: 1,
-        taps_ms: vec![],
+        taps: vec![],
+        timing: None,
         seed: Seed(u64::MAX),
         generator: 1,
         phrase: "six 180 | bass 0 40".to_owned(),
@@ -106,7 +110,24 @@ fn answers() -> impl Strategy<Value = Answer> {
         proptest::sample::select(Feel::ALL.to_vec()).prop_map(Answer::Feel),
         any::<Option<u8>>().prop_map(Answer::Start),
         layers().prop_map(Answer::Clapping),
+        proptest::option::of(layers()).prop_map(Answer::Hands),
+        proptest::array::uniform2(proptest::option::of(layers())).prop_map(Answer::Pair),
+        proptest::sample::select(Owner::ALL.to_vec()).prop_map(Answer::Owner),
     ]
+}
+
+fn taps() -> impl Strategy<Value = KeptTap> {
+    let hand = proptest::sample::select(Hand::ALL.to_vec());
+    (any::<i32>(), hand).prop_map(|(ms, hand)| KeptTap { ms, hand })
+}
+
+fn timings() -> impl Strategy<Value = KeptTiming> {
+    any::<(i32, u32, u32, u32)>().prop_map(|(lead_ms, spread_tenths, pulse_ms, n)| KeptTiming {
+        lead_ms,
+        spread_tenths,
+        pulse_ms,
+        n,
+    })
 }
 
 /// Any attempt that can be built, its name aside.
@@ -127,9 +148,10 @@ fn attempts() -> impl Strategy<Value = Attempt> {
     let how = (
         any::<(i16, i16)>(),
         2_000_u32..=60_000,
-        proptest::collection::vec(any::<i32>(), 0..20),
+        proptest::collection::vec(taps(), 0..20),
         any::<(u64, u32)>(),
         any::<String>(),
+        proptest::option::of(timings()),
     );
     (what, when, how).prop_map(|(what, when, how)| Attempt {
         id: attempt(1).id,
@@ -152,7 +174,8 @@ fn attempts() -> impl Strategy<Value = Attempt> {
         level: Level::of_tenths(how.0.0),
         criterion: Level::of_tenths(how.0.1),
         tempo: Tempo::of_hundredths(how.1).expect("in range"),
-        taps_ms: how.2,
+        taps: how.2,
+        timing: how.5,
         seed: Seed(how.3.0),
         generator: how.3.1,
         phrase: how.4,
@@ -434,8 +457,8 @@ fn the_first_form_is_as_it_was_released() {
     assert_eq!(of(FIRST_FORM), of(KEPT_FIRST_FORM));
 }
 
-fn second_form(step: &'static str) -> Forms {
-    Forms::of(vec![M::up(FIRST_FORM), M::up(step)])
+fn next_form(step: &'static str) -> Forms {
+    Forms::of(vec![M::up(FIRST_FORM), M::up(SECOND_FORM), M::up(step)])
 }
 
 #[test]
@@ -444,7 +467,7 @@ fn an_older_form_is_copied_then_raised() {
     let mut store = open(dir.path()).expect("a store");
     store.append(&attempt(1), None).expect("an append");
     drop(store);
-    let forms = second_form("ALTER TABLE attempt ADD COLUMN aside TEXT");
+    let forms = next_form("ALTER TABLE attempt ADD COLUMN aside TEXT");
     let raised = open::open(dir.path(), Seed(2), Moment(1), &forms).expect("a raised store");
     assert_eq!(read_all(&raised), [attempt(1)]);
     drop(raised);
@@ -453,17 +476,17 @@ fn an_older_form_is_copied_then_raised() {
         .into_iter()
         .map(|file| file.0)
         .collect();
-    assert_eq!(names, ["practice.db", "practice.db.before-002"]);
+    assert_eq!(names, ["practice.db", "practice.db.before-003"]);
     assert!(matches!(
         open(dir.path()),
         Err(StoreError::Newer {
-            found: 2,
-            known: 1,
+            found: 3,
+            known: 2,
             ..
         })
     ));
     // The copy, put in its place, is the old store.
-    let [db, copy] = ["practice.db", "practice.db.before-002"].map(|name| dir.path().join(name));
+    let [db, copy] = ["practice.db", "practice.db.before-003"].map(|name| dir.path().join(name));
     fs::rename(copy, db).expect("a renaming");
     let back = open(dir.path()).expect("the old store");
     assert_eq!(read_all(&back), [attempt(1)]);
@@ -476,7 +499,7 @@ fn a_step_that_fails_leaves_the_older_form() {
     let mut store = open(dir.path()).expect("a store");
     store.append(&attempt(1), None).expect("an append");
     drop(store);
-    let forms = second_form("ALTER TABLE attempt ADD COLUMN aside TEXT; SELECT no_such_thing;");
+    let forms = next_form("ALTER TABLE attempt ADD COLUMN aside TEXT; SELECT no_such_thing;");
     open::open(dir.path(), Seed(2), Moment(1), &forms).expect_err("a failing step");
     let store = open(dir.path()).expect("the store as it was");
     assert_eq!(read_all(&store), [attempt(1)]);
@@ -486,7 +509,7 @@ fn a_step_that_fails_leaves_the_older_form() {
 #[test]
 fn a_newer_form_in_the_write_ahead_log_is_refused_untouched() {
     let dir = folder();
-    // Closed once, so that the first form stands in the file itself.
+    // Closed once, so that the newest form stands in the file itself.
     drop(open(dir.path()).expect("a store"));
     let store = open(dir.path()).expect("the store again");
     let no_copy_back = DbConfig::SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE;
@@ -500,12 +523,12 @@ fn a_newer_form_in_the_write_ahead_log_is_refused_untouched() {
         .expect("a form");
     drop(store);
     let before = bytes_of(dir.path());
-    assert!(matches!(before.as_slice(), [(_, db), (_, wal)] if db[63] == 1 && !wal.is_empty()));
+    assert!(matches!(before.as_slice(), [(_, db), (_, wal)] if db[63] == 2 && !wal.is_empty()));
     assert!(matches!(
         open(dir.path()),
         Err(StoreError::Newer {
             found: 9,
-            known: 1,
+            known: 2,
             ..
         })
     ));
@@ -551,7 +574,9 @@ fn a_kept_store_of_the_first_form_is_read() {
     assert_eq!(*feel, attempt(1));
     assert_eq!(start.truth, Answer::Start(Some(3)));
     assert_eq!(start.answer, Answer::Start(None));
-    assert_eq!(start.taps_ms, [-12, 330, 671]);
+    let ms: Vec<i32> = start.taps.iter().map(|tap| tap.ms).collect();
+    assert_eq!(ms, [-12, 330, 671]);
+    assert!(found.iter().all(|attempt| attempt.timing.is_none()));
     assert_eq!(start.phase, Phase::Probe);
     assert_eq!(
         clapping.truth,
@@ -572,4 +597,25 @@ fn a_kept_store_of_the_first_form_is_read() {
         .map(|dispute| dispute.note.expect("a note").to_string())
         .collect();
     assert_eq!(notes, ["both at once, I think"]);
+}
+
+#[test]
+fn leads_of_the_attempts_that_were_timed_last_come_newest_first() {
+    let mut store = Store::in_memory(Seed(3), Moment(0)).expect("a store");
+    for number in 1..=60 {
+        let timing = (number % 2 == 0).then_some(KeptTiming {
+            lead_ms: -i32::try_from(number).expect("small"),
+            spread_tenths: 200,
+            pulse_ms: 400,
+            n: 12,
+        });
+        let attempt = Attempt {
+            timing,
+            ..attempt(number)
+        };
+        store.append(&attempt, None).expect("an append");
+    }
+    let leads = store.recent_leads().expect("leads");
+    assert_eq!(leads.len(), 24);
+    assert_eq!(leads[..3], [-60, -58, -56]);
 }

@@ -9,14 +9,14 @@ use ratatui::text::{Line, Span};
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use crate::app::bench::{Bench, Guide, Step};
-use crate::app::tune_up::TuneUp;
+use crate::app::tune_up::{self, TuneUp};
 use crate::app::{Intent, Place};
-use crate::quiz::{Hearing, Kind, Open, Question, Shown, Stage};
+use crate::quiz::{Hand, Hearing, Kind, Open, Question, Shown, Stage};
 use crate::rhythm::Counting;
 
 use super::page::width;
 use super::theme::Theme;
-use super::view::{Overlay, Room, Turn, View, cycles_differ};
+use super::view::{Overlay, Picture, Room, Turn, View, cycles_differ};
 
 /// What a key does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -27,6 +27,8 @@ pub(super) enum Action {
     Turn(Turn),
     /// It lays this over the screen.
     Overlay(Overlay),
+    /// It takes the picture of a clapped question away, or brings it back.
+    Picture,
     /// It ends the program.
     Quit,
 }
@@ -39,6 +41,17 @@ pub(super) struct Binding {
     pub(super) does: String,
     /// What they do, for the help.
     pub(super) help: &'static str,
+    /// Which of them the bottom line names.
+    pub(super) shown: Shows,
+}
+
+/// Which keys the bottom line names.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Shows {
+    /// All of them.
+    All,
+    /// The first; the help tells of the others.
+    First,
 }
 
 /// What works everywhere and is left out of the bottom line.
@@ -151,7 +164,12 @@ impl Binding {
         match digits.as_slice() {
             [first, .., last] if digits.len() > LISTED && in_a_row => format!("{first}-{last}"),
             _ => {
-                let names: Vec<String> = self.pairs.iter().map(|(key, _)| name(*key)).collect();
+                let n_shown = match self.shown {
+                    Shows::All => self.pairs.len(),
+                    Shows::First => 1,
+                };
+                let pairs = self.pairs.iter().take(n_shown);
+                let names: Vec<String> = pairs.map(|(key, _)| name(*key)).collect();
                 names.join(" ")
             }
         }
@@ -167,7 +185,7 @@ pub(super) fn choices(question: &Question, counting: Counting) -> Vec<(char, Str
             Kind::FindStart => {
                 counting.name(cycle, cycle.pulse_at(i64::try_from(idx).unwrap_or(0)))
             }
-            Kind::NameFeel | Kind::FitClapping | Kind::Clap => place.to_string(),
+            _ => place.to_string(),
         };
         written.chars().next().unwrap_or('0')
     };
@@ -196,7 +214,8 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
         let help = "plays with the layers of one phrase";
         bindings.push(want(KeyCode::Char('b'), Intent::ToBench, "bench", help));
         let help = "measures how late taps come here, so that they can be judged";
-        bindings.push(want(KeyCode::Char('t'), Intent::ToTuneUp, "tune-up", help));
+        let tune_up = Intent::TuneUp(tune_up::Step::Bell);
+        bindings.push(want(KeyCode::Char('t'), tune_up, "tune-up", help));
     }
     let counts = match view.counting {
         Counting::FromOne => "counts from one",
@@ -209,19 +228,63 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
 }
 
 fn at_tune_up(tune_up: &TuneUp) -> Vec<Binding> {
-    let mut bindings = Vec::new();
-    if tune_up.kept.is_none() {
-        let help = "taps with the bell";
-        bindings.push(want(KeyCode::Char(' '), Intent::Tap, "tap", help));
-    }
-    let help = "begins with the first tap again";
-    bindings.push(want(
+    let step = |key, step, does: &str, help| want(key, Intent::TuneUp(step), does, help);
+    let (bell, loudness, even) = (
+        step(
+            KeyCode::Char('b'),
+            tune_up::Step::Bell,
+            "tap with the bell",
+            "measures how late taps come",
+        ),
+        step(
+            KeyCode::Char('l'),
+            tune_up::Step::Loudness,
+            "loudness",
+            "plays as loud as anything gets, to set a safe loudness",
+        ),
+        step(
+            KeyCode::Char('e'),
+            tune_up::Step::Even,
+            "without a sound",
+            "shows how evenly you tap with nothing to hear",
+        ),
+    );
+    let again = step(
         KeyCode::Char('r'),
-        Intent::Again,
+        tune_up.step,
         "from the start",
-        help,
-    ));
+        "begins with the first tap again",
+    );
+    let mut bindings = Vec::new();
+    if tune_up.is_tapped() && tune_up.kept.is_none() {
+        bindings.push(tap_keys(Hand::Either, "tap", "a tap"));
+    }
+    bindings.extend(match tune_up.step {
+        tune_up::Step::Offered | tune_up::Step::Loudness => vec![bell, loudness, even],
+        tune_up::Step::Bell => vec![again, loudness, even],
+        tune_up::Step::Even => vec![again, bell, loudness],
+    });
+    bindings.retain(|binding| {
+        let stays = Action::Want(Intent::TuneUp(tune_up.step));
+        tune_up.is_tapped() || binding.pairs.iter().all(|(_, action)| *action != stays)
+    });
     bindings
+}
+
+/// The keys of a hand: one under its finger, and those that a foot pedal may send.
+fn tap_keys(hand: Hand, does: &str, help: &'static str) -> Binding {
+    let keys = match hand {
+        Hand::Either => [KeyCode::Char(' '), KeyCode::Down, KeyCode::PageDown],
+        Hand::Left => [KeyCode::Char('f'), KeyCode::Left, KeyCode::PageUp],
+        Hand::Right => [KeyCode::Char('j'), KeyCode::Right, KeyCode::PageDown],
+    };
+    let pairs = keys.map(|key| (key, Action::Want(Intent::Tap(hand))));
+    Binding {
+        pairs: pairs.into(),
+        does: does.to_owned(),
+        help,
+        shown: Shows::First,
+    }
 }
 
 fn on_bench(bench: &Bench) -> Vec<Binding> {
@@ -321,15 +384,34 @@ fn on_question(open: &Open, view: &View<'_>) -> Vec<Binding> {
 fn while_tapping(open: &Open, view: &View<'_>) -> Vec<Binding> {
     let mut bindings = Vec::new();
     if view.playhead.is_some() {
-        let help = match open.question.kind() {
-            Kind::Clap => "claps",
-            _ => "taps where the cycle begins",
-        };
-        bindings.push(want(KeyCode::Char(' '), Intent::Tap, "tap", help));
+        match open.question.kind() {
+            Kind::TwoHands => {
+                let help = "the left hand; also the left arrow, or a pedal that sends page up";
+                bindings.push(tap_keys(Hand::Left, "left", help));
+                let help = "the right hand; also the right arrow, or a pedal that sends page down";
+                bindings.push(tap_keys(Hand::Right, "right", help));
+            }
+            Kind::Clap => {
+                let help = "claps; also the down arrow, or a pedal that sends page down";
+                bindings.push(tap_keys(Hand::Either, "clap", help));
+            }
+            _ => {
+                let help = "taps where the cycle begins; also the down arrow or page down";
+                bindings.push(tap_keys(Hand::Either, "tap", help));
+            }
+        }
     }
-    if !open.taps.is_empty() {
+    if !open.taps.kept().is_empty() {
         let help = "these taps are the answer";
         bindings.push(want(KeyCode::Enter, Intent::Done, "that is it", help));
+    }
+    if open.question.ends_with_its_sound() {
+        let (does, help) = match view.here.picture {
+            Picture::Shown => ("no picture", "takes the gliding picture away"),
+            Picture::Hidden => ("picture", "brings the gliding picture back"),
+        };
+        let key = KeyCode::Char('g');
+        bindings.push(binding([(key, Action::Picture)], does, help));
     }
     bindings
 }
@@ -348,6 +430,12 @@ fn on_reveal(shown: &Shown, view: &View<'_>) -> Vec<Binding> {
             "as you answered".to_owned(),
             help,
         ));
+    }
+    if shown.reveal.together.is_some() {
+        let help = "the right claps and yours over the phrase";
+        bindings.push(hear('b', Hearing::Together, "both".to_owned(), help));
+        let help = "your claps without the phrase";
+        bindings.push(hear('o', Hearing::OwnAlone, "yours alone".to_owned(), help));
     }
     let help = "the phrase without claps";
     bindings.push(hear('p', Hearing::Question, "the phrase".to_owned(), help));
@@ -382,8 +470,13 @@ fn leave(place: &Place) -> Binding {
             "leave",
             "ends the sitting; answers are kept",
         ),
-        Place::Bench(_) | Place::TuneUp(_) => {
-            want(key, Intent::Leave, "leave", "back to what today holds")
+        Place::Bench(_) => want(key, Intent::Leave, "leave", "back to what today holds"),
+        Place::TuneUp(tune_up) => {
+            let does = match tune_up.step {
+                tune_up::Step::Offered => "not now",
+                _ => "go on",
+            };
+            want(key, Intent::Leave, does, "back to where you came from")
         }
         Place::Today(_) | Place::Summary(_) => {
             binding([(key, Action::Quit)], "leave", "leaves the program")
@@ -404,6 +497,7 @@ fn binding(
         pairs: pairs.into(),
         does: does.into(),
         help,
+        shown: Shows::All,
     }
 }
 

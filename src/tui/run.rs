@@ -260,6 +260,7 @@ impl Interface {
                     self.here.turn(turn, cycle, n_cycles);
                 }
             }
+            Action::Picture => self.here.picture = self.here.picture.turned(),
             Action::Overlay(overlay) => self.here.overlay = overlay,
             Action::Quit => return Ok(ControlFlow::Break(Ending::Left)),
         }
@@ -297,7 +298,7 @@ fn view<'a>(app: &'a App, playhead: Option<Playhead>, here: &'a Here) -> View<'a
         playhead,
         counting: app.counting(),
         no_sound: app.no_sound(),
-        is_tuned: app.is_tuned(),
+        set_up: app.set_up(),
         advice,
         here,
     }

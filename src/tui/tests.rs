@@ -6,16 +6,17 @@ use ratatui::layout::Rect;
 use ratatui::style::{Color, Modifier};
 
 use super::draw::draw;
-use super::keymap::{Action, action, bindings, foot};
+use super::keymap::{Action, Binding, Shows, action, bindings, foot};
 use super::theme::{Glyphs, Palette, Theme};
 use super::view::{Advice, Here, Overlay, Room, Turn, View, n_cycles};
 use crate::app::bench::{Bench, Step};
-use crate::app::tune_up::TuneUp;
-use crate::app::{Intent, Place, Playhead, Summary, SummaryLine, Today, TodayLine};
+use crate::app::tune_up::{self, TuneUp};
+use crate::app::{Intent, Place, Playhead, SetUp, Summary, SummaryLine, Today, TodayLine};
 use crate::label::Label;
 use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeParts};
 use crate::quiz::{
-    By, Event, Fits, Form, Hearing, Now, Phase, Question, Sitting, Skill, Stage, Ticket,
+    By, Call, Event, Fits, Form, Guide, Hand, Hearing, Now, Phase, Question, Sitting, Skill, Stage,
+    Tap, Ticket,
 };
 use crate::rhythm::{Counting, Cycle, Feel, Layer};
 use crate::world::{Day, Moment, Seed, Stamp};
@@ -86,7 +87,7 @@ impl World {
             playhead: self.playhead,
             counting: self.counting,
             no_sound: self.no_sound,
-            is_tuned: false,
+            set_up: SetUp::Untuned,
             advice: self.advice,
             here: &self.here,
         }
@@ -186,9 +187,49 @@ fn tapping() -> World {
     let form = Form::FindStart(By::Taps);
     let mut world = World::asked(&form, &[Family::Arpeggio], &[Feel::Threes], 2);
     let sitting = world.sitting.as_mut().expect("in a sitting");
-    sitting.handle(Event::Tap(400_000), &now());
-    sitting.handle(Event::Tap(2_500_000), &now());
+    sitting.handle(Event::Tap(Tap::at(400_000)), &now());
+    sitting.handle(Event::Tap(Tap::at(2_500_000)), &now());
     world.playhead = Some(playhead(2, 0.5, 0.7));
+    world
+}
+
+fn whose_stroke() -> World {
+    World::asked(&Form::WhoseStroke, &[Family::BassStrums], &[Feel::Both], 2)
+}
+
+fn two_hands() -> World {
+    let layers: [&[i64]; 2] = [&[0, 3], &[0, 2, 4]];
+    let form = Form::TwoHands {
+        layers: layers.map(|pulses| Layer::of(Cycle::SIX, pulses).expect("not empty")),
+        guide: Guide::Half,
+        call: Call::None,
+    };
+    let mut world = World::asked(&form, &[Family::BassStrums], &[Feel::Both], 2);
+    world.playhead = Some(playhead(2, 0.5, 0.7));
+    world
+}
+
+/// Who has the left hand right and the right hand a pulse late.
+fn clapped_with_two_hands() -> World {
+    let mut world = two_hands();
+    let sitting = world.sitting.as_mut().expect("in a sitting");
+    let Stage::Open(open) = sitting.stage() else {
+        panic!("a question is open");
+    };
+    let pulse = (6e9 / f64::from(open.question.phrase().tempo().hundredths())) as i64;
+    let twos_on_the_left = open.question.asks(Counting::FromOne).contains("left hand on 1, 3 and 5");
+    let left: &[i64] = if twos_on_the_left { &[0, 2, 4] } else { &[0, 3] };
+    let right: &[i64] = if twos_on_the_left { &[1, 4] } else { &[1, 3, 5] };
+    for at in 0..24 {
+        for (hand, pulses) in [(Hand::Left, left), (Hand::Right, right)] {
+            if pulses.contains(&(at % 6)) {
+                let micros = at * pulse - 20_000;
+                sitting.handle(Event::Tap(Tap { micros, hand }), &now());
+            }
+        }
+    }
+    sitting.handle(Event::Ended, &now());
+    world.playhead = None;
     world
 }
 
@@ -269,12 +310,20 @@ fn bench(steps: &[Step]) -> World {
     world
 }
 
-fn tune_up(n_taps: i64) -> World {
-    let mut tune_up = TuneUp::new("a card");
+fn tune_up_at(step: tune_up::Step, n_taps: i64) -> World {
+    let mut tapped = TuneUp::new("a card", step);
     for n in 0..n_taps {
-        tune_up.tap(n * 600_000 + 84_000 + 13_000 * (n % 5 - 2));
+        tapped.tap(n * 500_000 + 9_000 * (n % 4));
     }
-    World::at(Place::TuneUp(Box::new(tune_up)))
+    World::at(Place::TuneUp(Box::new(tapped)))
+}
+
+fn tune_up(n_taps: i64) -> World {
+    let mut tapped = TuneUp::new("a card", tune_up::Step::Bell);
+    for n in 0..n_taps {
+        tapped.tap(n * 600_000 + 84_000 + 13_000 * (n % 5 - 2));
+    }
+    World::at(Place::TuneUp(Box::new(tapped)))
 }
 
 fn summary() -> World {
@@ -324,6 +373,12 @@ fn every_screen() -> Vec<(&'static str, World)> {
         ("waiting", World::at(Place::Sitting)),
         ("name-feel", name_feel()),
         ("count-in", count_in()),
+        ("whose-stroke", whose_stroke()),
+        ("two-hands", two_hands()),
+        ("reveal-hands", clapped_with_two_hands()),
+        ("tune-up-offered", tune_up_at(tune_up::Step::Offered, 0)),
+        ("tune-up-loudness", tune_up_at(tune_up::Step::Loudness, 0)),
+        ("tune-up-even", tune_up_at(tune_up::Step::Even, 14)),
         ("tapping", tapping()),
         ("clappings", clappings()),
         ("reveal-miss", miss),
@@ -419,6 +474,12 @@ fn codes(name: &str) -> Vec<KeyCode> {
     }
 }
 
+/// Whether a key does what another one does that the bottom line names.
+fn is_spare(bindings: &[Binding], code: KeyCode) -> bool {
+    let mut firsts = bindings.iter().filter(|b| b.shown == Shows::First);
+    firsts.any(|b| b.pairs.iter().skip(1).any(|(spare, _)| *spare == code))
+}
+
 #[test]
 fn the_bottom_line_names_the_keys_that_work_and_no_others() {
     for (name, world) in every_screen() {
@@ -429,6 +490,8 @@ fn the_bottom_line_names_the_keys_that_work_and_no_others() {
             let mut named = named(&buf, n_lines);
             let mut working: Vec<KeyCode> = keyboard()
                 .filter(|code| action(&bindings, pressed(*code)).is_some())
+                // Other keys for the same hand stand in the help.
+                .filter(|code| !is_spare(&bindings, *code))
                 .collect();
             named.sort_by_key(ToString::to_string);
             working.sort_by_key(ToString::to_string);
@@ -441,7 +504,10 @@ fn the_bottom_line_names_the_keys_that_work_and_no_others() {
 fn event(intent: Intent) -> Event {
     match intent {
         Intent::Choose(idx) => Event::Choose(idx),
-        Intent::Tap => Event::Tap(4_800_000),
+        Intent::Tap(hand) => Event::Tap(Tap {
+            micros: 4_800_000,
+            hand,
+        }),
         Intent::Done => Event::Done,
         Intent::Again => Event::Again,
         Intent::Hear(hearing) => Event::Hear(hearing),
@@ -449,7 +515,7 @@ fn event(intent: Intent) -> Event {
         Intent::Dispute => Event::Dispute,
         Intent::Onward => Event::Onward,
         Intent::Leave => Event::Leave,
-        Intent::Begin | Intent::Recount | Intent::ToBench | Intent::ToTuneUp | Intent::Bench(_) => {
+        Intent::Begin | Intent::Recount | Intent::ToBench | Intent::TuneUp(_) | Intent::Bench(_) => {
             panic!("not in a sitting")
         }
     }

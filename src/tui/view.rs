@@ -2,7 +2,7 @@
 
 use ratatui::layout::Rect;
 
-use crate::app::{Intent, Place, Playhead};
+use crate::app::{Intent, Place, Playhead, SetUp};
 use crate::quiz::{AttemptId, Hearing, Shown, Stage};
 use crate::rhythm::Counting;
 
@@ -14,8 +14,8 @@ pub(super) struct View<'a> {
     pub(super) counting: Counting,
     /// Why nothing can be heard, when that is so.
     pub(super) no_sound: Option<&'a str>,
-    /// Whether the delay of this output is known.
-    pub(super) is_tuned: bool,
+    /// What is known of the way from a sound to a tap.
+    pub(super) set_up: SetUp,
     pub(super) advice: Advice,
     pub(super) here: &'a Here,
 }
@@ -41,6 +41,26 @@ pub(super) struct Here {
     /// Which of the phrase's voices comes next when they are heard one by one, counted on without
     /// end.
     pub(super) voice: usize,
+    /// Whether something glides while a layer is clapped.
+    pub(super) picture: Picture,
+}
+
+/// Whether something glides while a layer is clapped.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) enum Picture {
+    #[default]
+    Shown,
+    Hidden,
+}
+
+impl Picture {
+    /// The other one.
+    pub(super) fn turned(self) -> Self {
+        match self {
+            Self::Shown => Self::Hidden,
+            Self::Hidden => Self::Shown,
+        }
+    }
 }
 
 /// What lies over the screen.
@@ -69,6 +89,7 @@ impl Here {
             *self = Self {
                 attempt,
                 overlay: self.overlay,
+                picture: self.picture,
                 ..Self::default()
             };
         }

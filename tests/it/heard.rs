@@ -179,8 +179,8 @@ fn who_taps_with_the_bell_is_right_and_who_taps_three_pulses_late_is_told_so() {
     // How late the whole way is: card, listener, keyboard and program.
     for (attempt, expected) in kept.iter().zip([0.0, 3.0]) {
         let pulse_ms = 60_000.0 / attempt.tempo.pulses_a_minute();
-        let delays = attempt.taps_ms.iter().map(|tap| {
-            let pulses = f64::from(*tap) / pulse_ms - expected;
+        let delays = attempt.taps.iter().map(|tap| {
+            let pulses = f64::from(tap.ms) / pulse_ms - expected;
             (pulses - 6.0 * (pulses / 6.0).round()) * pulse_ms
         });
         println!(

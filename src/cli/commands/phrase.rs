@@ -114,7 +114,7 @@ fn measure(
         .unwrap_or(Feel::Threes);
     let purpose = match exercise.form {
         Form::FindStart(_) => Purpose::FindStart,
-        Form::NameFeel | Form::FitClapping { .. } | Form::Clap { .. } => Purpose::NameFeel,
+        _ => Purpose::NameFeel,
     };
     let wanted = Wanted {
         feel: feel.unwrap_or(drawn),

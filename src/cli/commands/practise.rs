@@ -34,8 +34,13 @@ pub(in crate::cli) fn screen(
     Ok(tui::run(open, &clock, env, &log)?)
 }
 
-/// In lines of text.
-pub(in crate::cli) fn plain(deck: Deck, practice: &Practice, env: &Env) -> Result<(), Failure> {
+/// In lines of text, from what is wanted `first`.
+pub(in crate::cli) fn plain(
+    deck: Deck,
+    practice: &Practice,
+    env: &Env,
+    first: Intent,
+) -> Result<(), Failure> {
     let ready = Ready::new(deck, practice, env)?;
     // Libraries that print do so while the device is opened and while it plays.
     let quiet = Quiet::begin(&ready.log).map_err(|error| Failure::file(&ready.log, &error))?;
@@ -46,7 +51,7 @@ pub(in crate::cli) fn plain(deck: Deck, practice: &Practice, env: &Env) -> Resul
     }
     let clock = Arc::clone(&ready.clock);
     let open = |deliver| ready.open(around, deliver);
-    let ended = plain::sit(open, &clock);
+    let ended = plain::go(open, &clock, first);
     drop(quiet);
     ended
 }

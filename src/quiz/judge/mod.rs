@@ -10,6 +10,7 @@
 
 mod circular;
 mod delay;
+mod even;
 mod reading;
 #[cfg(test)]
 mod tests;
@@ -17,17 +18,17 @@ mod timing;
 
 pub use circular::Circular;
 pub use delay::Delay;
+pub use even::Evenness;
 pub use reading::{Place, Reading};
 pub use timing::Timing;
 
 use reading::cost;
 
+use super::tap::ONE_TAP;
 use crate::rhythm::{Cycle, PulseMap, TICKS_PER_PULSE, Tick};
 
 /// What it costs to go over to another reading from one cycle to the next.
 const CHANGE: f64 = 6.0;
-/// Two taps within so many microseconds are one clap of one hand: a key that bounces, or repeats.
-const ONE_CLAP: i64 = 70_000;
 /// A cycle with fewer than this share of its strokes clapped says nothing.
 const ENOUGH: f64 = 0.4;
 
@@ -67,8 +68,8 @@ impl Lead {
 
 /// A round of taps over a phrase.
 #[derive(Clone, Debug)]
-pub struct Taps<'a> {
-    /// When they fell, in microseconds of the phrase's own time, in order.
+pub struct Round<'a> {
+    /// When they fell, in microseconds of the phrase's own time, in any order.
     pub micros: &'a [i64],
     /// Which pulse sounds when.
     pub map: &'a PulseMap,
@@ -78,60 +79,114 @@ pub struct Taps<'a> {
     pub cycles: (i64, i64),
 }
 
+impl Round<'_> {
+    /// Milliseconds of a pulse on the mean.
+    pub fn pulse_ms(&self) -> f64 {
+        Places::of(self).micros_a_pulse / 1_000.0
+    }
+
+    /// How many taps fell in these cycles.
+    pub fn n_taps(&self) -> usize {
+        let places = Places::of(self);
+        let begins = |cycle: i64| real_i64(cycle) * places.n_cycle - 0.5;
+        let here = begins(self.cycles.0)..begins(self.cycles.1);
+        places.pulses.iter().filter(|at| here.contains(at)).count()
+    }
+}
+
 /// What hands did.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Clapped {
-    /// What they began with.
-    pub reading: Reading,
-    /// Where they went over to something else, from the first cycle asked for, and to what.
-    pub left: Option<(usize, Reading)>,
-    /// Strokes of the first reading that nobody clapped, up to where it was left.
+    /// What they clapped, and from which cycle on, counted from the first that was asked for. Never
+    /// empty; neighbours differ, and the first begins in cycle 0.
+    pub spans: Vec<(usize, Reading)>,
+    /// Strokes of what they clapped that nobody struck.
     pub missing: usize,
-    /// Taps that clapped no stroke of it.
+    /// Taps that struck none of them.
     pub extra: usize,
-    /// How tightly the others kept to it, after the steady lead; `None` of fewer than two.
+    /// Taps that struck one.
+    pub struck: Vec<Struck>,
+    /// How tightly those kept to it, after the steady lead; `None` of fewer than two.
     pub timing: Option<Timing>,
     /// The steady lead in microseconds; negative is early.
     pub lead: f64,
 }
 
+/// A tap that struck a stroke.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Struck {
+    /// The cycle, counted from the first that was asked for.
+    pub cycle: usize,
+    /// How late after the steady lead, in milliseconds; early is negative.
+    pub late_ms: f64,
+}
+
+impl Clapped {
+    /// What they began with.
+    pub fn first(&self) -> Reading {
+        self.spans.first().expect("there is one span at least").1
+    }
+
+    /// What they ended with, and since which cycle.
+    pub fn last(&self) -> (usize, Reading) {
+        *self.spans.last().expect("there is one span at least")
+    }
+
+    /// Where they left what they began with, and what they went over to; `None` where they held it.
+    pub fn left(&self) -> Option<(usize, Reading)> {
+        self.spans.get(1).copied()
+    }
+
+    /// The mean lateness of the taps of a cycle in milliseconds; `None` where there were none.
+    pub fn late_in(&self, cycle: usize) -> Option<f64> {
+        let here = self.struck.iter().filter(|struck| struck.cycle == cycle);
+        let (n, sum) = here.fold((0.0, 0.0), |(n, sum), struck| (n + 1.0, sum + struck.late_ms));
+        (n > 0.0).then(|| sum / n)
+    }
+}
+
 /// What was clapped, of these `readings`; `None` where the taps are too few to say.
-pub fn judge(taps: &Taps<'_>, readings: &[Reading], lead: Lead) -> Option<Clapped> {
-    let places = Places::of(taps);
-    let (on, contra) = places.leads(lead)?;
-    let of_place = |place| match place {
-        Place::On => on,
-        Place::Contra => contra,
-    };
-    let cycles: Vec<i64> = (taps.cycles.0..taps.cycles.1).collect();
+pub fn judge(round: &Round<'_>, readings: &[Reading], lead: Lead) -> Option<Clapped> {
+    let places = Places::of(round);
+    let leads = places.leads(lead)?;
+    let cycles: Vec<i64> = (round.cycles.0..round.cycles.1).collect();
     let costs: Vec<Vec<f64>> = cycles
         .iter()
         .map(|cycle| {
+            let here = [Place::On, Place::Contra]
+                .map(|place| places.in_cycle(*cycle, leads.of(place).pulses));
             let of_reading = |reading: &Reading| {
-                let offset = of_place(reading.place);
-                let here = places.in_cycle(*cycle, offset.pulses);
-                cost(*reading, &here, taps.cycle) + offset.cost / real(cycles.len())
+                let [on, contra] = &here;
+                let taps = match reading.place {
+                    Place::On => on,
+                    Place::Contra => contra,
+                };
+                let of_lead = leads.of(reading.place).cost / real(cycles.len());
+                cost(*reading, taps, round.cycle) + of_lead
             };
             readings.iter().map(of_reading).collect()
         })
         .collect();
-    let path = least_cost(&costs)?;
-    let first = *path.first()?;
-    let left = path.iter().position(|reading| *reading != first);
-    let held = &cycles[..left.unwrap_or(cycles.len())];
-    let reading = *readings.get(first)?;
-    let offset = of_place(reading.place);
-    let strokes = Strokes::of(taps, reading, held, offset, &places);
-    if real(strokes.asynchronies.len()) < ENOUGH * real(strokes.n) {
+    let path: Option<Vec<Reading>> = least_cost(&costs)?
+        .into_iter()
+        .map(|idx| readings.get(idx).copied())
+        .collect();
+    let path = path?;
+    let strokes = Strokes::of(round, &path, leads, &places);
+    if real(strokes.struck.len()) < ENOUGH * real(strokes.n) {
         return None;
     }
+    let late: Vec<f64> = strokes.struck.iter().map(|struck| struck.late_ms).collect();
+    let mut spans: Vec<(usize, Reading)> = path.iter().copied().enumerate().collect();
+    spans.dedup_by_key(|(_, reading)| *reading);
+    let first = spans.first()?.1;
     Some(Clapped {
-        reading,
-        left: left.and_then(|cycle| Some((cycle, *readings.get(*path.get(cycle)?)?))),
-        missing: strokes.n - strokes.asynchronies.len(),
+        missing: strokes.n - strokes.struck.len(),
         extra: strokes.extra,
-        timing: Timing::of(&strokes.asynchronies, strokes.gap_ms),
-        lead: offset.pulses * places.micros_a_pulse,
+        timing: Timing::of(&late, places.micros_a_pulse / 1_000.0),
+        struck: strokes.struck,
+        lead: leads.of(first.place).pulses * places.micros_a_pulse,
+        spans,
     })
 }
 
@@ -178,6 +233,22 @@ struct Offset {
     cost: f64,
 }
 
+/// The steady lead were the taps on the pulses, and were they between them.
+#[derive(Clone, Copy)]
+struct Leads {
+    on: Offset,
+    contra: Offset,
+}
+
+impl Leads {
+    fn of(self, place: Place) -> Offset {
+        match place {
+            Place::On => self.on,
+            Place::Contra => self.contra,
+        }
+    }
+}
+
 /// Taps in pulses, counted from tick zero.
 struct Places {
     pulses: Vec<f64>,
@@ -186,10 +257,10 @@ struct Places {
 }
 
 impl Places {
-    fn of(taps: &Taps<'_>) -> Self {
+    fn of(taps: &Round<'_>) -> Self {
         let mut micros: Vec<i64> = taps.micros.to_vec();
         micros.sort_unstable();
-        micros.dedup_by(|later, earlier| later.saturating_sub(*earlier) < ONE_CLAP);
+        micros.dedup_by(|later, earlier| later.saturating_sub(*earlier) < ONE_TAP);
         let n = taps.cycle.n_pulses();
         let (from, until) = taps.cycles;
         let tick = |cycle: i64| Tick::of_pulse(cycle * i64::try_from(n).unwrap_or(1));
@@ -205,9 +276,8 @@ impl Places {
         }
     }
 
-    /// The steady lead were the taps on the pulses, and were they between them: where in the pulse
-    /// they fall on the mean, and the turn of it that is nearest to what is known.
-    fn leads(&self, known: Lead) -> Option<(Offset, Offset)> {
+    /// Where in the pulse taps fall on the mean, and the turn of it that is nearest to what is known.
+    fn leads(&self, known: Lead) -> Option<Leads> {
         let angles = self
             .pulses
             .iter()
@@ -226,7 +296,10 @@ impl Places {
         };
         let contra = nearest(phase - 0.5);
         let cost = contra.cost + known.contra;
-        Some((nearest(phase), Offset { cost, ..contra }))
+        Some(Leads {
+            on: nearest(phase),
+            contra: Offset { cost, ..contra },
+        })
     }
 
     /// The taps around a cycle, from its beginning, without the lead.
@@ -239,65 +312,53 @@ impl Places {
     }
 }
 
-/// The strokes of a reading that was held, and which taps clapped them.
+/// The strokes of what was clapped, and which taps struck them.
 struct Strokes {
     n: usize,
-    asynchronies: Vec<f64>,
+    struck: Vec<Struck>,
     extra: usize,
-    gap_ms: f64,
 }
 
 impl Strokes {
-    fn of(taps: &Taps<'_>, reading: Reading, held: &[i64], lead: Offset, places: &Places) -> Self {
-        let n_cycle = i64::try_from(taps.cycle.n_pulses()).unwrap_or(1);
-        let half = if reading.place == Place::Contra {
-            0.5
-        } else {
-            0.0
-        };
-        let strokes: Vec<f64> = held
-            .iter()
-            .flat_map(|cycle| {
-                let begins = cycle * n_cycle;
-                let pulses = reading.layer.pulses();
-                pulses.map(move |pulse| real_i64(begins) + real(pulse.idx()) + half)
-            })
-            .collect();
-        let mut free: Vec<f64> = places
-            .pulses
-            .iter()
-            .map(|place| place - lead.pulses)
-            .collect();
-        let span = held.first().zip(held.last()).map(|(first, last)| {
-            (
-                real_i64(first * n_cycle) - 0.5,
-                real_i64((last + 1) * n_cycle) - 0.5,
-            )
-        });
-        free.retain(|place| span.is_some_and(|(from, until)| (from..until).contains(place)));
-        let mut asynchronies = Vec::new();
-        for stroke in &strokes {
-            let nearest = (0..free.len())
-                .min_by(|a, b| {
-                    (free[*a] - stroke)
-                        .abs()
-                        .total_cmp(&(free[*b] - stroke).abs())
-                })
-                .filter(|idx| (free[*idx] - stroke).abs() < 0.5);
-            if let Some(idx) = nearest {
-                let place = free.remove(idx);
-                asynchronies.push((place - stroke) * places.micros_a_pulse / 1_000.0);
+    /// Of the reading of each cycle.
+    fn of(round: &Round<'_>, path: &[Reading], leads: Leads, places: &Places) -> Self {
+        let begins = |cycle: i64| real_i64(cycle) * places.n_cycle;
+        let (from, until) = (begins(round.cycles.0) - 0.5, begins(round.cycles.1) - 0.5);
+        let mut free = places.pulses.clone();
+        let lead = path.first().map_or(0.0, |first| leads.of(first.place).pulses);
+        free.retain(|place| (from..until).contains(&(place - lead)));
+        let (mut n, mut struck) = (0, Vec::new());
+        for (cycle, reading) in path.iter().enumerate() {
+            let lead = leads.of(reading.place).pulses;
+            let first = begins(round.cycles.0) + real(cycle) * places.n_cycle;
+            for stroke in reading.strokes() {
+                n += 1;
+                let late = take_nearest(&mut free, first + stroke + lead);
+                struck.extend(late.map(|late| Struck {
+                    cycle,
+                    late_ms: late * places.micros_a_pulse / 1_000.0,
+                }));
             }
         }
         Self {
-            n: strokes.len(),
-            asynchronies,
+            n,
+            struck,
             extra: free.len(),
-            gap_ms: places.n_cycle * places.micros_a_pulse
-                / 1_000.0
-                / real(reading.layer.n_onsets().max(1)),
         }
     }
+}
+
+/// Takes the place nearest to `wanted` out of `free`, and how far after it that lay, in pulses;
+/// `None` where none lies within half a pulse.
+fn take_nearest(free: &mut Vec<f64>, wanted: f64) -> Option<f64> {
+    let off = |idx: &usize| (free[*idx] - wanted).abs();
+    let nearest = (0..free.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;
+    let late = free.get(nearest)? - wanted;
+    if late.abs() >= 0.5 {
+        return None;
+    }
+    free.swap_remove(nearest);
+    Some(late)
 }
 
 /// The place of a time, in pulses from tick zero.

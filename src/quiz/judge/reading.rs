@@ -58,7 +58,7 @@ impl Reading {
     }
 
     /// Its strokes in pulses from the beginning of a cycle.
-    fn strokes(self) -> impl Iterator<Item = f64> {
+    pub(super) fn strokes(self) -> impl Iterator<Item = f64> {
         let after = match self.place {
             Place::On => 0.0,
             Place::Contra => 0.5,

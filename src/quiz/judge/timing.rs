@@ -13,7 +13,7 @@ pub struct Timing {
     pub mean: f64,
     /// Standard deviation of the asynchronies (n - 1).
     pub spread: f64,
-    /// The spread as a share of the gap between strokes.
+    /// The spread as a share of the gap between pulses.
     pub spread_of_gap: f64,
     /// How the asynchrony changes from one stroke to the next, by linear regression.
     pub drift: f64,
@@ -22,8 +22,8 @@ pub struct Timing {
 }
 
 impl Timing {
-    /// The timing of asynchronies in milliseconds, in the order of the strokes, `gap` milliseconds
-    /// apart on the mean; `None` of fewer than two.
+    /// The timing of asynchronies in milliseconds, in the order of the strokes, on pulses `gap`
+    /// milliseconds apart on the mean; `None` of fewer than two.
     pub fn of(asynchronies: &[f64], gap: f64) -> Option<Self> {
         let n = asynchronies.iter().fold(0.0, |n, _| n + 1.0);
         if n < 2.0 {

@@ -10,7 +10,8 @@ use crate::world::Seed;
 
 use crate::quiz::question::{Question, Task};
 use crate::quiz::reveal::sentence;
-use crate::quiz::{Answer, By};
+use crate::quiz::judge::{Lead, Place, Reading, Round, judge};
+use crate::quiz::{Answer, By, Tap};
 
 pub(in crate::quiz) fn ask(
     recipe: &Recipe,
@@ -73,48 +74,50 @@ pub(in crate::quiz) fn counted(phrase: &Phrase, idx: usize) -> Option<Answer> {
     (idx < phrase.cycle.n_pulses()).then(|| start_at(idx))
 }
 
-/// How many of the last taps must agree.
-const TAPS_THAT_DECIDE: usize = 4;
-const TAPS_THAT_AGREE: usize = 3;
+/// The fewest rounds that must agree, and those after which no more are needed.
+const ROUNDS_THAT_AGREE: usize = 3;
+const ROUNDS_THAT_SETTLE: usize = 4;
+/// So many taps are enough, whatever they say.
+const ENOUGH: usize = 8;
+/// What was tapped longer ago than so many rounds says nothing any more.
+const LAST_ROUNDS: i64 = 12;
 
-/// Whether these taps settle the answer, so that no more are needed: the last four agree, or eight
-/// were made.
-pub(in crate::quiz) fn is_settled(phrase: &Phrase, taps: &[i64]) -> bool {
-    const ENOUGH: usize = 8;
-    let pulses = nearest_pulses(phrase, taps);
-    let all_agree = |last: &[usize]| last.windows(2).all(|pair| pair[0] == pair[1]);
-    let last = pulses
-        .rchunks(TAPS_THAT_DECIDE)
-        .next()
-        .filter(|l| l.len() == TAPS_THAT_DECIDE);
-    taps.len() >= ENOUGH || last.is_some_and(all_agree)
+/// Whether these taps settle the answer, so that no more are needed.
+pub(in crate::quiz) fn is_settled(phrase: &Phrase, taps: &[Tap]) -> bool {
+    let settled = pointed(phrase, taps).is_some_and(|(_, rounds)| rounds >= ROUNDS_THAT_SETTLE);
+    settled || taps.len() >= ENOUGH
 }
 
-/// The pulse to which the last taps point: at least three of the last four. Where the cycle begins
-/// is tapped once a round, so the first search is forgiven.
-pub(in crate::quiz) fn tapped(phrase: &Phrase, taps: &[i64]) -> Answer {
-    let pulses = nearest_pulses(phrase, taps);
-    let last = pulses.rchunks(TAPS_THAT_DECIDE).next().unwrap_or_default();
-    let agree = |pulse: usize| last.iter().filter(|other| **other == pulse).count();
-    let chosen = last
-        .iter()
-        .copied()
-        .find(|pulse| agree(*pulse) >= TAPS_THAT_AGREE);
-    Answer::Start(chosen.and_then(|pulse| u8::try_from(pulse).ok()))
+/// The pulse to which the last taps point in three rounds at least. Where the cycle begins is tapped
+/// once a round, so the first search is forgiven.
+pub(in crate::quiz) fn tapped(phrase: &Phrase, taps: &[Tap]) -> Answer {
+    let pointed = pointed(phrase, taps).filter(|(_, rounds)| *rounds >= ROUNDS_THAT_AGREE);
+    Answer::Start(pointed.and_then(|(pulse, _)| u8::try_from(pulse).ok()))
 }
 
-/// The pulse of the cycle nearest to each tap. Only the place is judged here, never the timing: a
-/// delay of less than half a pulse is nobody's mistake.
-fn nearest_pulses(phrase: &Phrase, taps: &[i64]) -> Vec<usize> {
+/// The pulse that was tapped last, and in how many rounds, judged among all pulses. Only the place is
+/// asked, never the timing.
+fn pointed(phrase: &Phrase, taps: &[Tap]) -> Option<(usize, usize)> {
     let map = PulseMap::of(phrase.pace.clone(), 0);
-    let nearest = |micros: &i64| {
-        let tick = map.tick_at(*micros).0.saturating_add(TICKS_PER_PULSE / 2);
-        phrase
-            .cycle
-            .pulse_at(tick.div_euclid(TICKS_PER_PULSE))
-            .idx()
+    let n = i64::try_from(phrase.cycle.n_pulses()).unwrap_or(1);
+    let micros: Vec<i64> = taps.iter().map(|tap| tap.micros).collect();
+    let half = TICKS_PER_PULSE / 2;
+    let cycle = |micros: i64| map.tick_at(micros).0.saturating_add(half).div_euclid(n * TICKS_PER_PULSE);
+    let last = cycle(*micros.iter().max()?).saturating_add(1);
+    let first = cycle(*micros.iter().min()?).max(last.saturating_sub(LAST_ROUNDS));
+    let round = Round {
+        micros: &micros,
+        map: &map,
+        cycle: phrase.cycle,
+        cycles: (first, last),
     };
-    taps.iter().map(nearest).collect()
+    let one = Layer::on(phrase.cycle, [phrase.cycle.first()]).ok()?;
+    let mut readings = Reading::all(&[one]);
+    readings.retain(|reading| reading.place == Place::On);
+    let found = judge(&round, &readings, Lead::UNKNOWN)?;
+    let (since, reading) = found.last();
+    let rounds = found.struck.iter().filter(|struck| struck.cycle >= since).count();
+    Some((reading.layer.pulses().next()?.idx(), rounds))
 }
 
 /// The first count of every cycle as a learner heard it, for claps laid over the phrase.
@@ -173,7 +176,8 @@ mod tests {
     /// Taps at these pulses (300,000 microseconds each), `late` microseconds behind.
     #[track_caller]
     fn check(pulses: &[i64], late: i64, expected: Option<u8>) {
-        let taps: Vec<i64> = pulses.iter().map(|pulse| pulse * 300_000 + late).collect();
+        let taps = pulses.iter().map(|pulse| Tap::at(pulse * 300_000 + late));
+        let taps: Vec<Tap> = taps.collect();
         assert_eq!(tapped(&phrase(2), &taps), Answer::Start(expected));
     }
 
@@ -193,14 +197,17 @@ mod tests {
         check(&[6, 12], 0, None);
         check(&[], 0, None);
         assert_eq!(
-            tapped(&phrase(0), &[i64::MAX, i64::MIN, 0]),
+            tapped(&phrase(0), &[i64::MAX, i64::MIN, 0].map(Tap::at)),
             Answer::Start(None)
         );
     }
 
     #[test]
     fn four_agreeing_taps_settle_it() {
-        let at = |pulses: &[i64]| pulses.iter().map(|p| p * 300_000).collect::<Vec<i64>>();
+        let at = |pulses: &[i64]| {
+            let taps = pulses.iter().map(|p| Tap::at(p * 300_000));
+            taps.collect::<Vec<Tap>>()
+        };
         assert!(is_settled(&phrase(0), &at(&[2, 6, 12, 18, 24])));
         assert!(!is_settled(&phrase(0), &at(&[6, 12, 18])));
         assert!(!is_settled(&phrase(0), &at(&[6, 12, 19, 24])));

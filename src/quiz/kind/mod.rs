@@ -5,8 +5,11 @@ pub(super) mod clap_layer;
 pub(super) mod find_start;
 pub(super) mod fit_clapping;
 pub(super) mod name_feel;
+pub(super) mod two_hands;
+pub(super) mod whose_stroke;
 
 use crate::phrase::Recipe;
+use crate::quiz::judge::Place;
 use crate::rhythm::Layer;
 
 /// What is asked of a phrase.
@@ -20,15 +23,21 @@ pub enum Kind {
     FitClapping,
     /// Clap a layer.
     Clap,
+    /// Say whose stroke was marked.
+    WhoseStroke,
+    /// Clap two layers, one with each hand.
+    TwoHands,
 }
 
 impl Kind {
     /// All kinds.
-    pub const ALL: [Self; 4] = [
+    pub const ALL: [Self; 6] = [
         Self::NameFeel,
         Self::FindStart,
         Self::FitClapping,
         Self::Clap,
+        Self::WhoseStroke,
+        Self::TwoHands,
     ];
 
     /// Its id in decks and files.
@@ -38,6 +47,8 @@ impl Kind {
             Self::FindStart => "find-start",
             Self::FitClapping => "fit-clapping",
             Self::Clap => "clap",
+            Self::WhoseStroke => "whose-stroke",
+            Self::TwoHands => "two-hands",
         }
     }
 
@@ -118,11 +129,92 @@ impl Course {
         }
     }
 
+    /// The cycles in which everything is silent: from this one, and before that one.
+    pub fn silence(self) -> Option<(i64, i64)> {
+        match self {
+            Self::Whole | Self::Rising => None,
+            Self::Silent(n) => Some((2, 2 + i64::from(n))),
+        }
+    }
+
     /// The fewest cycles that it needs: two to set the layer, and one to come back to.
     pub fn least_cycles(self) -> u32 {
         match self {
             Self::Whole | Self::Rising => 2,
             Self::Silent(n) => u32::from(n) + 3,
+        }
+    }
+}
+
+/// Whether a bell calls for a change while it is clapped.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Call {
+    /// None does.
+    None,
+    /// One does: another layer from the next cycle on, or one hand rests.
+    Bell,
+}
+
+impl Call {
+    /// Both.
+    pub const ALL: [Self; 2] = [Self::None, Self::Bell];
+
+    /// Its id in decks.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::None => "none",
+            Self::Bell => "bell",
+        }
+    }
+
+    /// The fewest cycles that it needs: three before it, one to change in, and three.
+    pub fn least_cycles(self) -> u32 {
+        match self {
+            Self::None => 2,
+            Self::Bell => 7,
+        }
+    }
+}
+
+/// Whose stroke falls on a pulse.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Owner {
+    /// The threes' alone.
+    Threes,
+    /// The twos' alone.
+    Twos,
+    /// Both layers'.
+    Both,
+    /// Neither's.
+    Neither,
+}
+
+impl Owner {
+    /// All of them, in the order in which they are offered.
+    pub const ALL: [Self; 4] = [Self::Threes, Self::Twos, Self::Both, Self::Neither];
+
+    /// Its id in files.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Threes => "threes",
+            Self::Twos => "twos",
+            Self::Both => "both",
+            Self::Neither => "neither",
+        }
+    }
+
+    /// The owner with this id.
+    pub fn from_id(id: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|owner| owner.id() == id)
+    }
+
+    /// What it is called.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Threes => "the threes",
+            Self::Twos => "the twos",
+            Self::Both => "both",
+            Self::Neither => "neither",
         }
     }
 }
@@ -154,10 +246,25 @@ pub enum Form {
     Clap {
         /// The layers of which one is to be clapped.
         layers: Vec<Layer>,
+        /// On its pulses, or half-way after them.
+        place: Place,
         /// In which cycles claps lead.
         guide: Guide,
         /// How the phrase goes on meanwhile.
         course: Course,
+        /// Whether a bell calls for another of the layers.
+        call: Call,
+    },
+    /// Say whose stroke was marked, both layers sounding.
+    WhoseStroke,
+    /// Clap two layers, one with each hand.
+    TwoHands {
+        /// The layers; which hand has which is drawn.
+        layers: [Layer; 2],
+        /// In which cycles claps lead.
+        guide: Guide,
+        /// Whether a bell calls for one hand to rest.
+        call: Call,
     },
 }
 
@@ -169,6 +276,8 @@ impl Form {
             Self::FindStart(_) => Kind::FindStart,
             Self::FitClapping { .. } => Kind::FitClapping,
             Self::Clap { .. } => Kind::Clap,
+            Self::WhoseStroke => Kind::WhoseStroke,
+            Self::TwoHands { .. } => Kind::TwoHands,
         }
     }
 
@@ -177,7 +286,8 @@ impl Form {
         let n = match self {
             Self::NameFeel => recipe.feels().len(),
             Self::FindStart(By::Count) => recipe.pattern().cycle().n_pulses(),
-            Self::FindStart(By::Taps) | Self::Clap { .. } => 0,
+            Self::FindStart(By::Taps) | Self::Clap { .. } | Self::TwoHands { .. } => 0,
+            Self::WhoseStroke => Owner::ALL.len(),
             Self::FitClapping { clappings, .. } => clappings.len().min(fit_clapping::MOST_OFFERED),
         };
         u8::try_from(n).unwrap_or(u8::MAX)

@@ -98,6 +98,11 @@ pub trait Output {
     /// What it is called, for people.
     fn name(&self) -> &str;
 
+    /// Whether anything can be heard of it.
+    fn is_heard(&self) -> bool {
+        true
+    }
+
     /// The rate that sound must have to be played here.
     fn rate(&self) -> SampleRate;
 

@@ -30,6 +30,10 @@ impl Output for SilentOutput {
         "no sound"
     }
 
+    fn is_heard(&self) -> bool {
+        false
+    }
+
     fn rate(&self) -> SampleRate {
         SampleRate::HZ_48000
     }

@@ -7,12 +7,12 @@
 use ratatui::style::Style;
 use ratatui::text::Line;
 
-use crate::app::Playhead;
+use crate::app::{Playhead, SetUp};
 use crate::quiz::{Hearing, Kind, Open, Playing};
 use crate::tui::keymap;
 use crate::tui::page::{Body, Screen};
 use crate::tui::theme::Theme;
-use crate::tui::view::View;
+use crate::tui::view::{Picture, View};
 
 /// Columns of the track along which the playhead glides: no multiple of a cycle's length, so that
 /// it cannot be counted on.
@@ -22,15 +22,18 @@ pub(in crate::tui) fn screen(open: &Open, view: &View<'_>, theme: Theme, columns
     let mut body = Body::new(columns);
     body.say(open.ticket.line.as_str(), Style::new());
     body.mention(&open.ticket.why);
-    if open.question.kind() == Kind::Clap && !view.is_tuned {
-        body.mention(
-            "How late taps come here is not known yet; t on the first screen measures it.",
-        );
+    if open.question.ends_with_its_sound() {
+        body.mention(timing(view.set_up));
     }
     body.gap();
     body.say(&open.question.asks(view.counting), theme.strong());
     body.gap();
-    body.line(Line::from(format!("      {}", sounding(open, view, theme))));
+    let hidden = open.question.ends_with_its_sound() && view.here.picture == Picture::Hidden;
+    let sounding = match view.playhead {
+        Some(_) if hidden => "sounding".to_owned(),
+        _ => sounding(open, view, theme),
+    };
+    body.line(Line::from(format!("      {sounding}")));
     body.gap();
     if open.question.is_tapped() {
         body.line(Line::from(taps(open)));
@@ -53,6 +56,20 @@ pub(in crate::tui) fn screen(open: &Open, view: &View<'_>, theme: Theme, columns
         title: open.ticket.title.to_string(),
         aside: format!("phrase {place} of {of}"),
         body,
+    }
+}
+
+/// Whether and why the timing of claps is judged.
+fn timing(set_up: SetUp) -> &'static str {
+    match set_up {
+        SetUp::Tuned => "",
+        SetUp::Untuned => {
+            "Claps are counted, their timing is not judged: t on the first screen measures this output."
+        }
+        SetUp::Wireless => {
+            "Claps are counted, their timing is not judged: a wireless output wanders. Use a cable."
+        }
+        SetUp::Silent => "Nothing is heard: claps are counted, their timing is not judged.",
     }
 }
 
@@ -119,6 +136,6 @@ fn clapping_now(open: &Open, playhead: Option<Playhead>) -> Option<usize> {
 }
 
 fn taps(open: &Open) -> String {
-    let n_taps = open.taps.len();
+    let n_taps = open.taps.kept().len();
     format!("   taps   {n_taps}   {}", ". ".repeat(n_taps))
 }

@@ -64,6 +64,8 @@ fn hearing_in_words(hearing: Hearing) -> String {
         Hearing::Clapping(_) => "a clapping".to_owned(),
         Hearing::AsItIs => "as it is, under its claps".to_owned(),
         Hearing::AsAnswered => "as you answered, under those claps".to_owned(),
+        Hearing::Together => "the right claps and yours together".to_owned(),
+        Hearing::OwnAlone => "your claps alone".to_owned(),
         Hearing::Voice(voice) => format!("only the {}", voice.name()),
     }
 }

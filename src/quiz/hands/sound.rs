@@ -1,0 +1,149 @@
+//! The phrase under the claps that lead, under those that were right and under those that were made.
+
+use super::{Asked, Played, touch};
+use crate::phrase::{Loudness, Note, Phrase, Touch, Voice};
+use crate::quiz::judge::Place;
+use crate::quiz::tap::{Hand, Tap};
+use crate::quiz::{Course, Guide};
+use crate::rhythm::{PulseMap, TICKS_PER_PULSE, Tick, Ticks};
+
+/// By how much the guitar is softer in the first cycle where it rises, in tenths of a decibel.
+const RISES_FROM_TENTHS: i64 = 90;
+
+/// The phrase as it is clapped to: under the claps of the guide, with its bell, as it goes on.
+pub(in crate::quiz) fn sounding(phrase: &Phrase, asked: &Asked) -> Phrase {
+    let mut sound = guided(phrase, asked);
+    let n = n_pulses(phrase);
+    if let Some(call) = asked.call {
+        sound.notes.push(bell(Tick::of_pulse(call * n)));
+    }
+    sorted(&mut sound);
+    let last = (i64::from(phrase.n_cycles) - 1).max(1);
+    let cycle = |note: &Note| note.at.pulse_idx().div_euclid(n);
+    match asked.course {
+        Course::Whole => {}
+        Course::Rising => {
+            let strings = sound.notes.iter_mut().filter(|n| n.voice.is_strings());
+            for note in strings {
+                let left = (last - cycle(note)).clamp(0, last);
+                let softer = i16::try_from(RISES_FROM_TENTHS * left / last).unwrap_or(0);
+                note.loudness.0 -= softer;
+            }
+        }
+        Course::Silent(_) => {
+            let silent = asked.course.silence().map(|(from, back)| from..back);
+            let is_heard = |note: &Note| !silent.as_ref().is_some_and(|s| s.contains(&cycle(note)));
+            sound.notes.retain(is_heard);
+        }
+    }
+    sound
+}
+
+fn guided(phrase: &Phrase, asked: &Asked) -> Phrase {
+    let n_cycles = i64::from(phrase.n_cycles);
+    let until = match asked.guide {
+        Guide::Every => n_cycles,
+        Guide::Half => (n_cycles + 1) / 2,
+        Guide::First => 1,
+        Guide::None => 0,
+    };
+    // What a bell calls for is to be found without a guide.
+    let until = asked.call.map_or(until, |call| until.min(call + 1));
+    with_claps(phrase, asked, until)
+}
+
+/// The phrase under the claps that were right, in every cycle.
+pub(in crate::quiz) fn right_claps(phrase: &Phrase, asked: &Asked) -> Phrase {
+    let mut clapped = with_claps(phrase, asked, i64::from(phrase.n_cycles));
+    sorted(&mut clapped);
+    clapped
+}
+
+/// Under the claps of all parts in the cycles before `until`.
+fn with_claps(phrase: &Phrase, asked: &Asked, until: i64) -> Phrase {
+    let loop_pulses = n_pulses(phrase) * i64::from(phrase.n_cycles);
+    let mut clapped = phrase.clone();
+    for part in &asked.parts {
+        let Some(layer) = part.layer else { continue };
+        let after = match part.place {
+            Place::On => 0,
+            Place::Contra => TICKS_PER_PULSE / 2,
+        };
+        for pulse in phrase.entry..phrase.entry + loop_pulses {
+            // A pickup belongs to the end of the last cycle, and what lies after it to the first.
+            let cycle = pulse.rem_euclid(loop_pulses) / n_pulses(phrase);
+            let is_asked = (part.asked.0..part.asked.1.min(until)).contains(&cycle);
+            if is_asked && layer.contains(phrase.cycle.pulse_at(pulse)) {
+                let at = Tick(Tick::of_pulse(pulse).0 + after);
+                clapped.notes.push(clap(at, touch(part.hand)));
+            }
+        }
+    }
+    clapped
+}
+
+/// The phrase under the claps as they were made, without the steady lead of the hands.
+pub(in crate::quiz) fn own_claps(phrase: &Phrase, taps: &[Tap], played: &[Played]) -> Phrase {
+    let map = PulseMap::of(phrase.pace.clone(), 0);
+    let mut made = phrase.clone();
+    let within = phrase.begins()..phrase.ends();
+    for tap in taps {
+        let at = map.tick_at(tap.micros.saturating_sub(lead_of(played, tap.hand)));
+        if within.contains(&at) {
+            made.notes.push(clap(at, touch(tap.hand)));
+        }
+    }
+    sorted(&mut made);
+    made
+}
+
+/// One phrase under the claps of two.
+pub(in crate::quiz) fn both(phrase: &Phrase, one: &Phrase, other: &Phrase) -> Phrase {
+    let mut both = phrase.clone();
+    let claps = |of: &Phrase| of.only(Voice::Claps).notes;
+    both.notes.extend(claps(one));
+    both.notes.extend(claps(other));
+    sorted(&mut both);
+    both
+}
+
+/// The steady lead of a hand in microseconds, 0 where none was found.
+pub(super) fn lead_of(played: &[Played], hand: Hand) -> i64 {
+    let of_hand = played.iter().find(|played| played.part.hand == hand);
+    let lead = of_hand.and_then(|played| played.found.as_ref()).map(|found| found.lead);
+    lead.map_or(0, whole)
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "less than a second")]
+fn whole(micros: f64) -> i64 {
+    micros.round() as i64
+}
+
+fn n_pulses(phrase: &Phrase) -> i64 {
+    i64::try_from(phrase.cycle.n_pulses()).unwrap_or(1)
+}
+
+fn sorted(phrase: &mut Phrase) {
+    let by = |note: &Note| (note.at, note.delay, note.voice, note.pitch);
+    phrase.notes.sort_by_key(by);
+}
+
+fn clap(at: Tick, touch: Touch) -> Note {
+    Note {
+        at,
+        delay: 0,
+        length: Ticks(120),
+        voice: Voice::Claps,
+        pitch: None,
+        loudness: Loudness(0),
+        touch,
+    }
+}
+
+fn bell(at: Tick) -> Note {
+    Note {
+        voice: Voice::Bell,
+        touch: Touch::Bell,
+        ..clap(at, Touch::Bell)
+    }
+}

@@ -1,0 +1,319 @@
+//! What was asked and what was done, in words and as rows.
+
+use super::sound::lead_of;
+use super::{Asked, Hands, Part, Played};
+use crate::phrase::Phrase;
+use crate::quiz::GridRow;
+use crate::quiz::judge::{Clapped, Place, Reading};
+use crate::quiz::reveal::sentence;
+use crate::quiz::tap::{Hand, Tap, micros_of};
+use crate::rhythm::{Counting, Layer, PulseMap, TICKS_PER_PULSE};
+
+/// Spreads at which timing counts as tight for a beginner, a practised hand and a master, as shares of
+/// a pulse, taps being made with keys (common practice, no source).
+const TIGHT: [f64; 3] = [0.12, 0.08, 0.06];
+/// The same for two hands.
+const TIGHT_TWO: [f64; 3] = [0.14, 0.10, 0.07];
+/// Claps that wander by so many pulses from the first to the last are said to drift.
+const DRIFTS: f64 = 0.3;
+/// A steady difference of fewer milliseconds is none.
+const NO_DIFFERENCE_MS: f64 = 12.0;
+
+/// The task, in whole sentences.
+pub(in crate::quiz) fn what_was_asked(asked: &Asked, counting: Counting) -> String {
+    let one = |part: &Part| {
+        let layer = part.layer.expect("only what was dropped is left out");
+        let place = match part.place {
+            Place::On => "on",
+            Place::Contra => "half-way after",
+        };
+        format!("{place} {}", counting.list(layer))
+    };
+    let first: Vec<&Part> = asked.parts.iter().filter(|p| p.asked.0 == 0).collect();
+    let later: Vec<&Part> = asked.parts.iter().filter(|p| p.asked.0 > 0).collect();
+    let start = match first.as_slice() {
+        [left, right] => format!(
+            "Clap with two keys, the left hand {}, the right hand {}",
+            one(left),
+            one(right)
+        ),
+        [part, ..] => format!("Clap along {}", one(part)),
+        [] => String::new(),
+    };
+    let next = match first.first().and_then(|part| part.layer) {
+        Some(layer) => counting.name(layer.cycle(), layer.cycle().first()),
+        None => String::new(),
+    };
+    match later.as_slice() {
+        [] => format!("{start}, to the end."),
+        [part, ..] if part.layer.is_none() => format!(
+            "{start}. When a bell rings, the {} rests from the next {next} on, and the other goes on.",
+            part.hand.words()
+        ),
+        [part, ..] => {
+            format!("{start}. When a bell rings, go over to {} from the next {next} on.", one(part))
+        }
+    }
+}
+
+/// Right or not, and what was done.
+pub(in crate::quiz) fn verdict_words(
+    right: bool,
+    asked: &Asked,
+    played: &[Played],
+    counting: Counting,
+) -> String {
+    let wanted: Vec<String> = asked
+        .parts
+        .iter()
+        .filter(|part| part.layer.is_some())
+        .map(|part| part_words(part, counting))
+        .collect();
+    let wanted = wanted.join(", ");
+    if right {
+        return format!("Right: {wanted}, held to the end.");
+    }
+    let done: Vec<String> = played
+        .iter()
+        .filter(|played| asked.parts.len() == 1 || !played.is_held())
+        .map(|played| done_words(played, asked, counting))
+        .collect();
+    let done = done.join(" ");
+    match asked.parts.as_slice() {
+        [_] => format!("Not this time: {wanted} were asked. {done}"),
+        _ => format!("Not this time. Asked: {wanted}. {done}"),
+    }
+}
+
+fn part_words(part: &Part, counting: Counting) -> String {
+    let layer = part.layer.map_or_else(String::new, |layer| counting.list(layer));
+    let place = match part.place {
+        Place::On => "on",
+        Place::Contra => "half-way after",
+    };
+    let who = match (part.hand, part.asked.0) {
+        (Hand::Either, 0) => "claps",
+        (Hand::Either, _) => "after the bell",
+        (hand, _) => hand.words(),
+    };
+    format!("{who} {place} {layer}")
+}
+
+/// What was made of a part, in one or two sentences.
+fn done_words(played: &Played, asked: &Asked, counting: Counting) -> String {
+    let who = match (played.part.hand, asked.call, played.part.asked.0) {
+        (Hand::Either, None, _) => "You".to_owned(),
+        (Hand::Either, Some(_), 0) => "Before the bell you".to_owned(),
+        (Hand::Either, Some(_), _) => "After the bell you".to_owned(),
+        (hand, ..) => format!("The {}", hand.words()),
+    };
+    if played.part.layer.is_none() {
+        return format!("{who} went on after the bell.");
+    }
+    let Some(found) = &played.found else {
+        return format!("{who} clapped too seldom to say what it was.");
+    };
+    let said = spans_words(&who, played, found, asked, counting);
+    let more = [came_back(played), drift(played, found)];
+    more.into_iter().flatten().fold(said, |said, more| format!("{said} {more}"))
+}
+
+fn spans_words(
+    who: &str,
+    played: &Played,
+    found: &Clapped,
+    asked: &Asked,
+    counting: Counting,
+) -> String {
+    let words = |reading: Reading| reading_words(&played.part, reading, asked, counting);
+    let cycle = |idx: usize| i64::try_from(idx).unwrap_or(0) + played.part.judged.0 + 1;
+    let first = words(found.first());
+    match found.spans.as_slice() {
+        [_, (since, last)] => {
+            format!("{who} began {first} and ended {} from cycle {}.", words(*last), cycle(*since))
+        }
+        [_, (left, other), .., (since, last)] => format!(
+            "{who} began {first}, were {} from cycle {} and ended {} from cycle {}.",
+            words(*other),
+            cycle(*left),
+            words(*last),
+            cycle(*since)
+        ),
+        _ if found.missing + found.extra > 0 => format!(
+            "{who} clapped {first}, with {} missing and {} too many.",
+            found.missing, found.extra
+        ),
+        _ => format!("{who} clapped {first}, to the end."),
+    }
+}
+
+/// What was clapped, and how that differs from what was asked.
+fn reading_words(part: &Part, reading: Reading, asked: &Asked, counting: Counting) -> String {
+    let counts = counting.list(reading.layer);
+    if reading.place == Place::Contra {
+        return format!("half-way after {counts}");
+    }
+    let Some(wanted) = part.layer else {
+        return format!("on {counts}");
+    };
+    let others = asked.parts.iter().filter(|other| other.hand != part.hand);
+    let is_of_other = others.filter_map(|other| other.layer).any(|l| l == reading.layer);
+    let differs = match turn(wanted, reading.layer) {
+        Some(0) => String::new(),
+        _ if is_of_other => ", which is for the other hand".to_owned(),
+        Some(1) => ", one pulse late".to_owned(),
+        Some(-1) => ", one pulse early".to_owned(),
+        Some(by) if by > 0 => format!(", {by} pulses late"),
+        Some(by) => format!(", {} pulses early", -by),
+        None if is_joined(reading.layer) => ", both layers at once".to_owned(),
+        None => String::new(),
+    };
+    format!("on {counts}{differs}")
+}
+
+/// By how many pulses a layer was turned, the least either way; `None` where it is another one.
+fn turn(wanted: Layer, clapped: Layer) -> Option<i64> {
+    let n = i64::try_from(wanted.cycle().n_pulses()).unwrap_or(1);
+    let mut turns = (0..=n / 2).flat_map(|by| [by, -by]);
+    turns.find(|by| wanted.turned(by.rem_euclid(n)) == clapped)
+}
+
+fn is_joined(layer: Layer) -> bool {
+    let [threes, twos] = [3, 2].map(|every| Layer::every(layer.cycle(), every));
+    threes.union(twos).is_ok_and(|joined| joined == layer)
+}
+
+fn came_back(played: &Played) -> Option<String> {
+    let off = played.came_back?;
+    let side = if off < 0.0 { "before" } else { "after" };
+    Some(format!("When the sound came back you were {:.1} of a pulse {side} it.", off.abs()))
+}
+
+fn drift(played: &Played, found: &Clapped) -> Option<String> {
+    let timing = found.timing?;
+    let n = f64::from(u32::try_from(timing.n).unwrap_or(u32::MAX));
+    let whole = timing.drift * n;
+    let which = if whole < 0.0 { "earlier and earlier" } else { "later and later" };
+    (whole.abs() > DRIFTS * played.pulse_ms)
+        .then(|| format!("The claps came {which}: {:.0} ms from first to last.", whole.abs()))
+}
+
+/// How tight it was, or why that is not said; empty where there is too little to say.
+pub(in crate::quiz) fn what_was_done(played: &[Played], hands: Hands) -> String {
+    let n: usize = played.iter().filter_map(|p| p.found.as_ref()).map(|f| f.struck.len()).sum();
+    let Hands::Tuned(habit) = hands else {
+        let missing = played.iter().filter_map(|p| p.found.as_ref()).map(|f| f.missing);
+        let of = n + missing.sum::<usize>();
+        let counted = format!("{n} of {of} strokes met; timing is not judged without a tune-up");
+        return if of == 0 { String::new() } else { sentence(&counted) };
+    };
+    let told = played.iter().filter_map(|played| tightness(played, f64::from(habit.lead_ms)));
+    told.collect::<Vec<_>>().join(" ")
+}
+
+fn tightness(played: &Played, usual_ms: f64) -> Option<String> {
+    let found = played.found.as_ref()?;
+    let timing = found.timing?;
+    let who = match played.part.hand {
+        Hand::Either => String::new(),
+        hand => format!("{}: ", hand.words()),
+    };
+    let levels = if played.is_one_of_two() { TIGHT_TWO } else { TIGHT };
+    let names = ["a beginner's", "a practised player's", "a master's"];
+    let reached = levels.iter().zip(names).rfind(|(most, _)| timing.spread_of_gap <= **most);
+    let aim = match reached {
+        Some((most, name)) => format!("within {name} {:.0} %", 100.0 * most),
+        None => format!("a beginner's aim is {:.0} %", 100.0 * levels[0]),
+    };
+    let mean = found.lead / 1_000.0 + timing.mean - usual_ms;
+    let steady = if mean.abs() < NO_DIFFERENCE_MS {
+        String::new()
+    } else {
+        let side = if mean < 0.0 { "ahead of" } else { "behind" };
+        format!("; steadily {:.0} ms {side} your usual place, which costs nothing", mean.abs())
+    };
+    Some(sentence(&format!(
+        "{who}spread {:.0} ms, {:.0} % of a pulse, {aim}{steady}",
+        timing.spread,
+        100.0 * timing.spread_of_gap
+    )))
+}
+
+/// A row for what each hand was asked, and one for what it did.
+pub(in crate::quiz) fn rows(
+    phrase: &Phrase,
+    asked: &Asked,
+    taps: &[Tap],
+    played: &[Played],
+) -> Vec<GridRow> {
+    let hands: Vec<Hand> = Hand::ALL
+        .into_iter()
+        .filter(|hand| asked.parts.iter().any(|part| part.hand == *hand))
+        .collect();
+    let wanted = hands.iter().map(|hand| asked_row(phrase, asked, *hand));
+    let made = hands.iter().map(|hand| {
+        let lead = lead_of(played, *hand);
+        made_row(phrase, &micros_of(taps, *hand), *hand, lead)
+    });
+    wanted.chain(made).collect()
+}
+
+fn asked_row(phrase: &Phrase, asked: &Asked, hand: Hand) -> GridRow {
+    let [threes, twos] = [3, 2].map(|every| Layer::every(phrase.cycle, every));
+    let mark = |part: &Part, layer: Layer| match part.place {
+        Place::Contra => '-',
+        Place::On if layer == threes => '3',
+        Place::On if layer == twos => '2',
+        Place::On => 'x',
+    };
+    let parts = || asked.parts.iter().filter(|part| part.hand == hand);
+    let marks = |cycle: i64| {
+        let part = parts().find(|part| (part.asked.0..part.asked.1).contains(&cycle));
+        let of_pulse = |pulse| {
+            let layer = part.and_then(|part| Some((part, part.layer?)));
+            match layer.filter(|(_, layer)| layer.contains(pulse)) {
+                Some((part, layer)) => mark(part, layer),
+                None => '.',
+            }
+        };
+        phrase.cycle.pulses().map(of_pulse).collect()
+    };
+    GridRow {
+        name: match hand {
+            Hand::Either => "asked",
+            Hand::Left => "left",
+            Hand::Right => "right",
+        },
+        cycles: (0..i64::from(phrase.n_cycles)).map(marks).collect(),
+        aside: "what was asked".to_owned(),
+    }
+}
+
+/// Taps on the pulses to which they are nearest, or between two.
+fn made_row(phrase: &Phrase, taps: &[i64], hand: Hand, lead: i64) -> GridRow {
+    const QUARTER: i64 = TICKS_PER_PULSE / 4;
+    let map = PulseMap::of(phrase.pace.clone(), 0);
+    let place = |micros: &i64| {
+        let tick = map.tick_at(micros.saturating_sub(lead)).0.saturating_add(QUARTER);
+        let (pulse, into) = (tick.div_euclid(TICKS_PER_PULSE), tick.rem_euclid(TICKS_PER_PULSE));
+        (pulse, if into < 2 * QUARTER { 'o' } else { '-' })
+    };
+    let places: Vec<(i64, char)> = taps.iter().map(place).collect();
+    let n = i64::try_from(phrase.cycle.n_pulses()).unwrap_or(1);
+    let marks = |cycle: i64| {
+        let mark = |pulse: i64| {
+            let here = places.iter().find(|(at, _)| *at == cycle * n + pulse);
+            here.map_or('.', |(_, sign)| *sign)
+        };
+        (0..n).map(mark).collect()
+    };
+    GridRow {
+        name: match hand {
+            Hand::Either => "you",
+            Hand::Left => "you left",
+            Hand::Right => "you right",
+        },
+        cycles: (0..i64::from(phrase.n_cycles)).map(marks).collect(),
+        aside: "o on the count, - after it".to_owned(),
+    }
+}
