@@ -109,7 +109,8 @@ impl Practice {
             if let Some(head) = self.app.playhead() {
                 let here = (head.cycle.0, head.pulse.floor());
                 for (hand, pulses) in &plan {
-                    if head.pulse.fract() < 0.3 && tapped != Some(here) && pulses.contains(&here.1) {
+                    if head.pulse.fract() < 0.3 && tapped != Some(here) && pulses.contains(&here.1)
+                    {
                         self.want(Intent::Tap(*hand));
                     }
                 }

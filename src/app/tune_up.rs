@@ -2,8 +2,8 @@
 //! and tapping evenly with nothing to hear.
 
 use crate::phrase::{
-    Bell, Entry, Family, Level, Loudness, Note, Pacing, Phrase, Purpose, Recipe, RecipeParts, Rival,
-    Speakers, Touch, Voice, Wanted, make,
+    Bell, Entry, Family, Level, Loudness, Note, Pacing, Phrase, Purpose, Recipe, RecipeParts,
+    Rival, Speakers, Touch, Voice, Wanted, make,
 };
 use crate::quiz::judge::{Delay, Evenness};
 use crate::quiz::{Tap, Taps};
@@ -121,7 +121,9 @@ impl TuneUp {
                 "Claps come next, and how late they arrive on this output is not known. Tapping with a bell \
                  for half a minute tells; without it claps are counted, but their timing is not judged."
             }
-            Step::Loudness => "This is as loud as anything gets. Set your loudness by it, then go on.",
+            Step::Loudness => {
+                "This is as loud as anything gets. Set your loudness by it, then go on."
+            }
             Step::Bell => "Tap the space bar with the bell, as exactly as you can, until it stops.",
             Step::Even => "Nothing sounds: tap as evenly as you can, at a pace of your own.",
         }
@@ -155,7 +157,8 @@ impl TuneUp {
                 delay.known_to() / 1_000.0
             ),
             (None, None) if self.n_taps() > 8 => {
-                "Your taps scatter too widely to say; listen for some clicks, then go on.".to_owned()
+                "Your taps scatter too widely to say; listen for some clicks, then go on."
+                    .to_owned()
             }
             (None, None) => "A few taps more, and it can be said where they lie.".to_owned(),
         }

@@ -8,13 +8,11 @@ use std::io;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 
+use crate::app::tune_up::{Step, TuneUp};
 use crate::app::{App, Done, Intent, Place, Trouble};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::lines::{self, Handled, Line};
-use crate::cli::tell::{
-    say, tell_question, tell_reveal, tell_summary, tell_today, tell_tune_up,
-};
-use crate::app::tune_up::{Step, TuneUp};
+use crate::cli::tell::{say, tell_question, tell_reveal, tell_summary, tell_today, tell_tune_up};
 use crate::quiz::{self, Hand, Hearing, Open, Stage};
 use crate::rhythm::Counting;
 use crate::world::{Clock, Stamp};
@@ -157,7 +155,9 @@ impl Plain {
 
     /// Takes the lines that came, as far as there is something to answer.
     fn take_waiting(&mut self) -> Result<(), Ended> {
-        while self.app.place() == &Place::Sitting && matches!(self.app.stage(), Some(Stage::Open(_) | Stage::Shown(_))) {
+        while self.app.place() == &Place::Sitting
+            && matches!(self.app.stage(), Some(Stage::Open(_) | Stage::Shown(_)))
+        {
             match self.waiting.pop_front() {
                 Some(line) => {
                     self.handled.one();

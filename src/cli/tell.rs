@@ -45,21 +45,23 @@ fn join(parts: &[&str]) -> String {
 pub(super) fn tell_tune_up(tune_up: &TuneUp) -> io::Result<()> {
     let keys = match (tune_up.step, tune_up.kept) {
         (_, Some(_)) => "Enter goes on, b measures again, e taps with nothing to hear, q leave.",
-        (Step::Offered, None) => "b taps with the bell, l is for the loudness, Enter goes on without.",
+        (Step::Offered, None) => {
+            "b taps with the bell, l is for the loudness, Enter goes on without."
+        }
         (Step::Loudness, None) => "b taps with the bell, Enter goes on.",
         (Step::Bell | Step::Even, None) => {
             "Enter is a tap, d says what they come to, l loudness, q goes on without."
         }
     };
-    let said = if tune_up.kept.is_some() { tune_up.said() } else { tune_up.task().to_owned() };
+    let said = if tune_up.kept.is_some() {
+        tune_up.said()
+    } else {
+        tune_up.task().to_owned()
+    };
     say(&["", &said, keys])
 }
 
-pub(super) fn tell_question(
-    open: &Open,
-    set_up: SetUp,
-    counting: Counting,
-) -> io::Result<()> {
+pub(super) fn tell_question(open: &Open, set_up: SetUp, counting: Counting) -> io::Result<()> {
     let ticket = &open.ticket;
     let (place, of) = ticket.place;
     say(&[

@@ -166,9 +166,17 @@ fn two_hands(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Fo
 
 /// Both layers must sound, so that a stroke can be one of both.
 fn whose_stroke(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
-    if parts.feels.as_ref().is_some_and(|feels| feels != &[Feel::Both]) {
+    if parts
+        .feels
+        .as_ref()
+        .is_some_and(|feels| feels != &[Feel::Both])
+    {
         let value = table.get("feels")?;
-        faults.add(value.at, &value.found(), "[\"both\"], since strokes of both are asked");
+        faults.add(
+            value.at,
+            &value.found(),
+            "[\"both\"], since strokes of both are asked",
+        );
         return None;
     }
     if parts.bell.is_some_and(|bell| bell != Bell::None) {

@@ -128,7 +128,9 @@ impl Question {
             Task::FindStart { by } => find_start::truth(self.phrase(), *by),
             Task::FitClapping { truth, .. } => Answer::Clapping(*truth),
             Task::Clap(asked) | Task::TwoHands(asked) => asked.truth(),
-            Task::WhoseStroke { pulse } => Answer::Owner(whose_stroke::owner(*pulse, self.phrase())),
+            Task::WhoseStroke { pulse } => {
+                Answer::Owner(whose_stroke::owner(*pulse, self.phrase()))
+            }
         }
     }
 
@@ -163,7 +165,8 @@ impl Question {
 
     /// How taps that were given lay, where that can be said.
     pub(super) fn timing(&self, given: &Given) -> Option<KeptTiming> {
-        let (Some(asked), Given::Taps(taps, hands @ Hands::Tuned(_))) = (self.asked(), given) else {
+        let (Some(asked), Given::Taps(taps, hands @ Hands::Tuned(_))) = (self.asked(), given)
+        else {
             return None;
         };
         timing(&played(self.phrase(), asked, taps, *hands))
@@ -223,9 +226,7 @@ impl Question {
             (Task::Clap(asked) | Task::TwoHands(asked), Given::Taps(taps, hands)) => {
                 answer(&played(self.phrase(), asked, taps, *hands))
             }
-            (Task::WhoseStroke { .. }, Given::Choice(idx)) => {
-                Answer::Owner(*Owner::ALL.get(*idx)?)
-            }
+            (Task::WhoseStroke { .. }, Given::Choice(idx)) => Answer::Owner(*Owner::ALL.get(*idx)?),
             (Task::FitClapping { choices, .. }, Given::Choice(idx)) => {
                 Answer::Clapping(*choices.get(*idx)?)
             }

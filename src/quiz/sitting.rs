@@ -11,8 +11,8 @@ use crate::world::{Day, Moment, Stamp};
 
 use super::question::{Given, Question};
 use super::{
-    Attempt, AttemptId, Answer, Hands, Hearing, KeptTap, Open, Playing, Reveal, Shown, Skill, Stage,
-    Tap, Ticket, Verdict,
+    Answer, Attempt, AttemptId, Hands, Hearing, KeptTap, Open, Playing, Reveal, Shown, Skill,
+    Stage, Tap, Ticket, Verdict,
 };
 
 /// What time it is, in every sense that is kept.

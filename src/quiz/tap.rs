@@ -10,6 +10,9 @@ pub(super) const ONE_TAP: i64 = 100_000;
 /// So many in a row that follow each other so fast are a held key, not a key that bounces.
 const HELD: u32 = 3;
 
+/// The longest pause before a held key repeats, in microseconds (common practice, no source).
+const PAUSE: i64 = 1_000_000;
+
 /// Which hand tapped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Hand {
@@ -79,11 +82,8 @@ impl Taps {
                 run.last = tap.micros;
                 run.n += 1;
                 if run.n == HELD {
-                    // The stroke itself lies before the pause after which a key repeats: even the
-                    // first of these was none.
-                    let (hand, first) = (run.hand, run.first);
-                    self.kept
-                        .retain(|kept| kept.hand != hand || kept.micros != first);
+                    let run = *run;
+                    self.let_go_of(run);
                 }
             }
             Some(run) => {
@@ -94,6 +94,17 @@ impl Taps {
                 self.runs.push(Run::begun(tap));
                 self.kept.push(tap);
             }
+        }
+    }
+
+    /// Of a held key the stroke itself lies before the pause after which it repeats: even the first
+    /// of what it repeats was none.
+    fn let_go_of(&mut self, run: Run) {
+        let before = |tap: &Tap| (run.first - PAUSE..run.first).contains(&tap.micros);
+        let of_hand = |tap: &Tap| tap.hand == run.hand;
+        if self.kept.iter().any(|tap| of_hand(tap) && before(tap)) {
+            self.kept
+                .retain(|tap| !of_hand(tap) || tap.micros != run.first);
         }
     }
 
@@ -154,6 +165,8 @@ mod tests {
         let mut came = held(600, 40);
         came.push(2_000);
         check(&came, &[0, 2_000]);
+        // A key that bounces more than once is a tap all the same.
+        check(&[0, 20, 40], &[0]);
     }
 
     #[test]

@@ -4,7 +4,7 @@ use super::hands::Asked;
 use super::judge::Place;
 use super::*;
 use crate::label::Label;
-use crate::phrase::{Phrase, Bell, Entry, Family, Level, Recipe, RecipeParts};
+use crate::phrase::{Bell, Entry, Family, Level, Phrase, Recipe, RecipeParts};
 use crate::rhythm::{Counting, Cycle, Feel, Layer, PulseMap, TICKS_PER_PULSE, Tick};
 use crate::world::{Day, Moment, Seed, Stamp};
 
@@ -157,7 +157,10 @@ fn as_asked(phrase: &Phrase, asked: &Asked) -> Vec<Tap> {
             for pulse in part.layer.iter().flat_map(|layer| layer.pulses()) {
                 let half = if part.place == Place::Contra { 120 } else { 0 };
                 let tick = (cycle * 6 + pulse.idx() as i64) * TICKS_PER_PULSE + half;
-                taps.push(Tap { hand: part.hand, ..tap(phrase, tick) });
+                taps.push(Tap {
+                    hand: part.hand,
+                    ..tap(phrase, tick)
+                });
             }
         }
     }
@@ -178,7 +181,8 @@ fn clapping(phrase: &Phrase, layer: impl Fn(i64) -> Layer, late: i64) -> Vec<Tap
             .map(move |pulse| cycle * 6 + pulse.idx() as i64 + late)
             .collect::<Vec<i64>>()
     });
-    taps.map(|pulse| tap(phrase, pulse * TICKS_PER_PULSE)).collect()
+    taps.map(|pulse| tap(phrase, pulse * TICKS_PER_PULSE))
+        .collect()
 }
 
 #[test]
@@ -218,7 +222,11 @@ fn hands_are_told_what_they_did() {
         let (right, reveal) = told(clapping(phrase, |_| layer("1-4"), 0));
         assert!(right, "{}", reveal.verdict);
         assert_eq!(reveal.verdict, "Right: claps on 1 and 4, held to the end.");
-        assert!(reveal.reason.contains("of a pulse, within a master's 6 %"), "{}", reveal.reason);
+        assert!(
+            reveal.reason.contains("of a pulse, within a master's 6 %"),
+            "{}",
+            reveal.reason
+        );
         // A steady lead is never called early.
         assert!(!reveal.reason.contains("early"), "{}", reveal.reason);
         let marks = |idx: usize| reveal.you[idx].marks(2).iter().collect::<String>();
@@ -348,7 +356,10 @@ fn every_other_choice_is_wrong() {
                 .count();
             assert_eq!(n_right, 1, "{form:?}");
             assert_eq!(question.judge(&Given::Choice(n_choices)), None);
-            assert_eq!(question.judge(&Given::Taps(vec![Tap::at(0)], Hands::Untuned)), None);
+            assert_eq!(
+                question.judge(&Given::Taps(vec![Tap::at(0)], Hands::Untuned)),
+                None
+            );
         }
     }
 }
@@ -583,7 +594,10 @@ fn taps_settle_a_tapped_question_and_held_keys_do_not_count() {
         effects = sitting.handle(Event::Tap(tap), &now(3_000));
         if effects.is_empty() {
             // The key repeats itself.
-            assert_eq!(sitting.handle(Event::Tap(Tap::at(tap.micros + 30_000)), &now(3_030)), []);
+            assert_eq!(
+                sitting.handle(Event::Tap(Tap::at(tap.micros + 30_000)), &now(3_030)),
+                []
+            );
         }
     }
     let attempt = recorded(&effects);
@@ -660,27 +674,52 @@ fn two_hands_are_told_apart() {
         assert!(is_right, "{}", reveal.verdict);
         assert_eq!(reveal.you.len(), 4);
         let (sound, guide) = (question.sounds().remove(0), |touch| {
-            question.sounds()[0].notes.iter().filter(|n| n.touch == touch).count()
+            question.sounds()[0]
+                .notes
+                .iter()
+                .filter(|n| n.touch == touch)
+                .count()
         });
         assert!(sound.notes.len() > question.phrase().notes.len());
         assert_eq!(guide(crate::phrase::Touch::Sorda), 2 * left.n_onsets());
         assert_eq!(guide(crate::phrase::Touch::Clara), 2 * right.n_onsets());
         // The hands exchanged: the joined rhythm is the same.
         let exchanged = taps.iter().map(|tap| Tap {
-            hand: if tap.hand == Hand::Left { Hand::Right } else { Hand::Left },
+            hand: if tap.hand == Hand::Left {
+                Hand::Right
+            } else {
+                Hand::Left
+            },
             ..*tap
         });
         let (is_right, reveal) = told(&question, exchanged.collect(), TUNED);
         assert!(!is_right);
-        assert_eq!(reveal.verdict.matches("which is for the other hand").count(), 2);
+        assert_eq!(
+            reveal
+                .verdict
+                .matches("which is for the other hand")
+                .count(),
+            2
+        );
         // One hand does it all.
-        let joined = taps.iter().map(|tap| Tap { hand: Hand::Left, ..*tap });
+        let joined = taps.iter().map(|tap| Tap {
+            hand: Hand::Left,
+            ..*tap
+        });
         let mut joined: Vec<Tap> = joined.collect();
         joined.dedup_by_key(|tap| tap.micros);
         let (is_right, reveal) = told(&question, joined, TUNED);
         assert!(!is_right);
-        assert!(reveal.verdict.contains("The left hand clapped on 1, 3, 4 and 5, both layers at once"));
-        assert!(reveal.verdict.contains("The right hand clapped too seldom"), "{}", reveal.verdict);
+        assert!(
+            reveal
+                .verdict
+                .contains("The left hand clapped on 1, 3, 4 and 5, both layers at once")
+        );
+        assert!(
+            reveal.verdict.contains("The right hand clapped too seldom"),
+            "{}",
+            reveal.verdict
+        );
     }
     assert_eq!(lefts.len(), 2, "both assignments are asked");
 }
@@ -699,20 +738,35 @@ fn a_bell_calls_for_another_layer_or_for_a_rest() {
         let asked = question.asked().expect("hands").clone();
         let call = asked.call.expect("a call");
         let bells = question.sounds()[0].only(crate::phrase::Voice::Bell).notes;
-        assert_eq!(bells.iter().map(|n| n.at.pulse_idx()).collect::<Vec<_>>(), [6 * call]);
+        assert_eq!(
+            bells.iter().map(|n| n.at.pulse_idx()).collect::<Vec<_>>(),
+            [6 * call]
+        );
         let [before, after] = [&asked.parts[0], &asked.parts[1]].map(|part| part.layer.unwrap());
         assert_ne!(before, after);
         let phrase = question.phrase();
         // A cycle late in going over is soon enough, two are not, nor is staying.
         let from = |change: i64| {
-            clapping(phrase, |cycle| if cycle < change { before } else { after }, 0)
+            clapping(
+                phrase,
+                |cycle| if cycle < change { before } else { after },
+                0,
+            )
         };
         assert!(told(&question, from(call + 1), TUNED).0);
         assert!(told(&question, from(call + 2), TUNED).0);
         let (is_right, reveal) = told(&question, from(99), TUNED);
         assert!(!is_right);
-        assert!(reveal.verdict.contains("After the bell you clapped"), "{}", reveal.verdict);
-        assert!(!reveal.verdict.contains("Before the bell you"), "{}", reveal.verdict);
+        assert!(
+            reveal.verdict.contains("After the bell you clapped"),
+            "{}",
+            reveal.verdict
+        );
+        assert!(
+            !reveal.verdict.contains("Before the bell you"),
+            "{}",
+            reveal.verdict
+        );
         assert!(!told(&question, from(call + 4), TUNED).0);
     }
     let rest = Form::TwoHands {
@@ -724,7 +778,11 @@ fn a_bell_calls_for_another_layer_or_for_a_rest() {
         let question = ask(&rest, &long_recipe(&[Feel::Both]), seed);
         let mut asked = question.asked().expect("hands").clone();
         let rests = asked.parts[2].hand;
-        assert!(question.asks(Counting::FromOne).contains(&format!("the {} rests", rests.words())));
+        assert!(
+            question
+                .asks(Counting::FromOne)
+                .contains(&format!("the {} rests", rests.words()))
+        );
         assert!(told(&question, as_asked(question.phrase(), &asked), TUNED).0);
         // The hand that was to rest goes on.
         for part in &mut asked.parts {
@@ -769,7 +827,11 @@ fn who_comes_back_in_another_place_has_not_kept_the_cycle() {
         assert!(told(&question, wandering(0.05), TUNED).0);
         let (is_right, reveal) = told(&question, wandering(0.2), TUNED);
         assert!(!is_right, "{}", reveal.verdict);
-        assert!(reveal.verdict.contains("When the sound came back you were"), "{}", reveal.verdict);
+        assert!(
+            reveal.verdict.contains("When the sound came back you were"),
+            "{}",
+            reveal.verdict
+        );
     }
 }
 
@@ -783,14 +845,24 @@ fn timing_is_kept_where_the_set_up_is_known_and_the_usual_lead_is_learnt() {
     };
     let timing = question.timing(&taps).expect("a tuned set-up");
     assert_eq!((timing.lead_ms, timing.spread_tenths), (-25, 0));
-    assert_eq!(question.timing(&Given::Taps(micros.clone(), Hands::Untuned)), None);
+    assert_eq!(
+        question.timing(&Given::Taps(micros.clone(), Hands::Untuned)),
+        None
+    );
     let reason = |hands| told(&question, micros.clone(), hands).1.reason;
-    assert!(reason(TUNED).contains("steadily 25 ms ahead of your usual place"), "{}", reason(TUNED));
+    assert!(
+        reason(TUNED).contains("steadily 25 ms ahead of your usual place"),
+        "{}",
+        reason(TUNED)
+    );
     let habit = Habit::of(&[-24, -60, -26, 10, -25]);
     assert_eq!(habit, Habit { lead_ms: -25, n: 5 });
     assert!(!reason(Hands::Tuned(habit)).contains("usual place"));
     let untuned = reason(Hands::Untuned);
-    assert!(untuned.contains("strokes met; timing is not judged without a tune-up"), "{untuned}");
+    assert!(
+        untuned.contains("strokes met; timing is not judged without a tune-up"),
+        "{untuned}"
+    );
     assert!(!untuned.contains("spread"), "{untuned}");
 }
 
@@ -805,12 +877,18 @@ fn whose_stroke_is_asked_evenly_of_the_four_answers() {
         };
         *counts.entry(owner.id()).or_insert(0) += 1;
         let bells = question.sounds()[0].only(crate::phrase::Voice::Bell).notes;
-        let places: Vec<i64> = bells.iter().map(|n| n.at.pulse_idx().rem_euclid(6)).collect();
+        let places: Vec<i64> = bells
+            .iter()
+            .map(|n| n.at.pulse_idx().rem_euclid(6))
+            .collect();
         assert!(places.len() >= 3 && places.windows(2).all(|pair| pair[0] == pair[1]));
         // By the table of the joined pattern: both on 1, threes on 4, twos on 3 and 5.
         let expected = ["both", "neither", "twos", "threes", "twos", "neither"];
         assert_eq!(owner.id(), expected[places[0] as usize]);
     }
     // A quarter of 400, within four standard deviations.
-    assert!(counts.values().all(|n| (66..=134).contains(n)), "{counts:?}");
+    assert!(
+        counts.values().all(|n| (66..=134).contains(n)),
+        "{counts:?}"
+    );
 }

@@ -217,9 +217,20 @@ fn clapped_with_two_hands() -> World {
         panic!("a question is open");
     };
     let pulse = (6e9 / f64::from(open.question.phrase().tempo().hundredths())) as i64;
-    let twos_on_the_left = open.question.asks(Counting::FromOne).contains("left hand on 1, 3 and 5");
-    let left: &[i64] = if twos_on_the_left { &[0, 2, 4] } else { &[0, 3] };
-    let right: &[i64] = if twos_on_the_left { &[1, 4] } else { &[1, 3, 5] };
+    let twos_on_the_left = open
+        .question
+        .asks(Counting::FromOne)
+        .contains("left hand on 1, 3 and 5");
+    let left: &[i64] = if twos_on_the_left {
+        &[0, 2, 4]
+    } else {
+        &[0, 3]
+    };
+    let right: &[i64] = if twos_on_the_left {
+        &[1, 4]
+    } else {
+        &[1, 3, 5]
+    };
     for at in 0..24 {
         for (hand, pulses) in [(Hand::Left, left), (Hand::Right, right)] {
             if pulses.contains(&(at % 6)) {
@@ -515,7 +526,11 @@ fn event(intent: Intent) -> Event {
         Intent::Dispute => Event::Dispute,
         Intent::Onward => Event::Onward,
         Intent::Leave => Event::Leave,
-        Intent::Begin | Intent::Recount | Intent::ToBench | Intent::TuneUp(_) | Intent::Bench(_) => {
+        Intent::Begin
+        | Intent::Recount
+        | Intent::ToBench
+        | Intent::TuneUp(_)
+        | Intent::Bench(_) => {
             panic!("not in a sitting")
         }
     }

@@ -5,8 +5,9 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::sync::mpsc::{self, Receiver};
 use std::thread;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
+use contrapalma::world::instant_now;
 use tempfile::TempDir;
 
 use crate::terminal::PATIENCE;
@@ -101,8 +102,10 @@ fn path() -> PathBuf {
 /// What the card plays, while it plays it: one channel at 48 kHz.
 pub(crate) struct Listener {
     recorder: Child,
-    blocks: Receiver<Vec<f64>>,
+    blocks: Receiver<(Instant, Vec<f64>)>,
     heard: Vec<f64>,
+    /// When how many frames had come.
+    clock: Vec<(Instant, usize)>,
 }
 
 impl Listener {
@@ -119,7 +122,7 @@ impl Listener {
         thread::spawn(move || {
             let mut bytes = [0; 4 * BLOCK];
             while sound.read_exact(&mut bytes).is_ok() {
-                if to.send(mono(&bytes)).is_err() {
+                if to.send((instant_now(), mono(&bytes))).is_err() {
                     return;
                 }
             }
@@ -128,6 +131,7 @@ impl Listener {
             recorder,
             blocks,
             heard: Vec::new(),
+            clock: Vec::new(),
         }
     }
 
@@ -138,8 +142,9 @@ impl Listener {
 
     /// Takes in what has come meanwhile; how many frames there are now.
     pub(crate) fn catch_up(&mut self) -> usize {
-        let come = self.blocks.try_iter().flatten();
-        self.heard.extend(come);
+        while let Ok(block) = self.blocks.try_recv() {
+            self.take(&block);
+        }
         self.heard.len()
     }
 
@@ -148,8 +153,29 @@ impl Listener {
     pub(crate) fn next_block(&mut self) -> Vec<f64> {
         let block = self.blocks.recv_timeout(PATIENCE);
         let block = block.expect("the card plays, if only silence");
-        self.heard.extend(&block);
-        block
+        self.take(&block);
+        block.1
+    }
+
+    fn take(&mut self, (at, block): &(Instant, Vec<f64>)) {
+        self.heard.extend(block);
+        self.clock.push((*at, self.heard.len()));
+    }
+
+    /// The frame that was heard at a moment, but for a constant: what the second around it says in the
+    /// middle, since blocks come unevenly.
+    pub(crate) fn frame_at(&self, at: Instant) -> f64 {
+        let signed = |moment: Instant| match at.checked_duration_since(moment) {
+            Some(since) => since.as_secs_f64(),
+            None => -moment.duration_since(at).as_secs_f64(),
+        };
+        let near = self.clock.iter().map(|(moment, n)| (signed(*moment), *n));
+        let near = near.filter(|(since, _)| since.abs() < 0.5);
+        let mut frames: Vec<f64> = near.map(|(since, n)| real(n) + 48_000.0 * since).collect();
+        frames.sort_by(f64::total_cmp);
+        *frames
+            .get(frames.len() / 2)
+            .expect("something was heard around it")
     }
 
     /// Listens on for so many frames.
@@ -175,4 +201,8 @@ fn mono(bytes: &[u8]) -> Vec<f64> {
     let frames = bytes.chunks_exact(4);
     let mean = |frame: &[u8]| 0.5 * (sample(frame[0], frame[1]) + sample(frame[2], frame[3]));
     frames.map(mean).collect()
+}
+
+fn real(n: usize) -> f64 {
+    f64::from(u32::try_from(n).expect("frames of some hours"))
 }

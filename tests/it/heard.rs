@@ -15,12 +15,12 @@ use crate::ear::{Heard, loudness_at};
 use crate::terminal::{ENTER, PATIENCE, Terminal, program};
 
 /// The first day of practice, the first of a month with thirty days.
-const DAY: u32 = 1;
+pub(crate) const DAY: u32 = 1;
 const TITLE: &str = "In threes or in twos";
 /// In the bottom line of the first screen, of a question and of its reveal, and nowhere else.
-const TODAY: &str = "enter begin";
-const QUESTION: &str = "once more (heard";
-const REVEAL: &str = "enter next";
+pub(crate) const TODAY: &str = "enter begin";
+pub(crate) const QUESTION: &str = "once more (heard";
+pub(crate) const REVEAL: &str = "enter next";
 /// Said of a question whose phrase is over.
 const SOUNDED: &str = "it has sounded";
 /// Fainter than this nothing is taken for sound.
@@ -147,6 +147,7 @@ fn who_taps_with_the_bell_is_right_and_who_taps_three_pulses_late_is_told_so() {
     let mut terminal = with_deck(&card, home.path(), BELL);
 
     terminal.press(ENTER);
+    without_tune_up(&mut terminal);
     terminal.wait_for(QUESTION);
     tap_with_bells(&mut terminal, &mut listener, |_| 0);
     let reveal = terminal.text();
@@ -210,9 +211,9 @@ bell = "every"
 level = { easiest = 8, criterion = 5, hardest = 2 }
 "#;
 /// The bell's lowest partial: C of the fourth octave above middle C, in hertz.
-const BELL_HZ: f64 = 2_093.0;
+pub(crate) const BELL_HZ: f64 = 2_093.0;
 /// How loud that is while a bell is struck, in decibels; strings stay ten decibels below.
-const STRUCK: f64 = -26.0;
+pub(crate) const STRUCK: f64 = -26.0;
 
 /// Taps so many frames after each bell, worked out from the frames between the last two, until the
 /// answer is taken.
@@ -270,8 +271,11 @@ fn what_is_said_of_hands_is_what_they_did() {
             "You began on 1 and 4 and ended on 1, 3 and 5 from cycle",
         ),
     ];
-    for (is_clapped, said) in played {
+    for (n, (is_clapped, said)) in played.into_iter().enumerate() {
         terminal.press(ENTER);
+        if n == 0 {
+            without_tune_up(&mut terminal);
+        }
         terminal.wait_for(QUESTION);
         clap(&mut terminal, &mut listener, is_clapped);
         let reveal = terminal.text();
@@ -335,7 +339,7 @@ fn clap(terminal: &mut Terminal, listener: &mut Listener, is_clapped: &dyn Fn(us
 }
 
 /// The program on the card with a deck of its own, on its first screen.
-fn with_deck(card: &Card, home: &Path, deck: &str) -> Terminal {
+pub(crate) fn with_deck(card: &Card, home: &Path, deck: &str) -> Terminal {
     let file = home.join("deck.toml");
     fs::write(&file, deck).expect("it can be written");
     let mut command = on_card(card, home, DAY);
@@ -346,8 +350,14 @@ fn with_deck(card: &Card, home: &Path, deck: &str) -> Terminal {
     terminal
 }
 
+/// Goes on without the tune-up that is offered before the first taps.
+pub(crate) fn without_tune_up(terminal: &mut Terminal) {
+    terminal.wait_for("q not now");
+    terminal.press("q");
+}
+
 /// The program on the card, on this day of the month.
-fn on_card(card: &Card, home: &Path, day: u32) -> CommandBuilder {
+pub(crate) fn on_card(card: &Card, home: &Path, day: u32) -> CommandBuilder {
     assert!(day <= 30, "beyond the month");
     let mut command = program(home, &format!("2026-11-{day:02}T08:00:00Z"));
     command.args(["--seed", "7"]);
@@ -358,7 +368,7 @@ fn on_card(card: &Card, home: &Path, day: u32) -> CommandBuilder {
 }
 
 /// What is kept. The program must have ended: it has the store for itself.
-fn attempts(home: &Path) -> Vec<Attempt> {
+pub(crate) fn attempts(home: &Path) -> Vec<Attempt> {
     let dir = home.join(".local/share/contrapalma");
     let store = Store::open(&dir, Seed(0), Moment(0)).expect("the store is in order");
     let mut attempts = Vec::new();

@@ -8,6 +8,8 @@ mod device;
 #[cfg(feature = "playback")]
 mod ear;
 #[cfg(feature = "playback")]
+mod hands;
+#[cfg(feature = "playback")]
 mod heard;
 mod kill;
 mod level;

@@ -52,7 +52,11 @@ pub(in crate::quiz) fn played(
         let pulse_ms = round.pulse_ms();
         Played {
             part: *part,
-            strays: if part.layer.is_none() { round.n_taps() } else { 0 },
+            strays: if part.layer.is_none() {
+                round.n_taps()
+            } else {
+                0
+            },
             came_back: came_back(asked.course, part, found.as_ref(), pulse_ms),
             found,
             pulse_ms,
@@ -87,11 +91,13 @@ impl Played {
         let Some(layer) = self.part.layer else {
             return self.strays <= 1;
         };
-        let came_back = self.came_back.is_none_or(|off| off.abs() < COMES_BACK_WITHIN);
+        let came_back = self
+            .came_back
+            .is_none_or(|off| off.abs() < COMES_BACK_WITHIN);
         came_back
-            && self.held().is_some_and(|reading| {
-                reading.layer == layer && reading.place == self.part.place
-            })
+            && self
+                .held()
+                .is_some_and(|reading| reading.layer == layer && reading.place == self.part.place)
     }
 
     /// What was held from the second judged cycle on at the latest, with few faults: joining in may
@@ -148,7 +154,9 @@ pub(in crate::quiz) fn timing(played: &[Played]) -> Option<KeptTiming> {
     let timed = played.iter().filter_map(|p| Some((p, p.found.as_ref()?)));
     let timed: Vec<_> = timed.filter_map(|(p, f)| Some((p, f, f.timing?))).collect();
     let (first, found, timing) = timed.first()?;
-    let n = timed.iter().fold(0.0, |n, (_, _, timing)| n + as_real(timing.n));
+    let n = timed
+        .iter()
+        .fold(0.0, |n, (_, _, timing)| n + as_real(timing.n));
     let squares = timed.iter().fold(0.0, |sum, (_, _, timing)| {
         timing.spread.powi(2).mul_add(as_real(timing.n), sum)
     });
@@ -160,7 +168,10 @@ pub(in crate::quiz) fn timing(played: &[Played]) -> Option<KeptTiming> {
     })
 }
 
-#[expect(clippy::cast_possible_truncation, reason = "milliseconds of a few seconds")]
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "milliseconds of a few seconds"
+)]
 fn whole(value: f64) -> i32 {
     value.round() as i32
 }

@@ -110,7 +110,9 @@ pub(in crate::quiz) fn both(phrase: &Phrase, one: &Phrase, other: &Phrase) -> Ph
 /// The steady lead of a hand in microseconds, 0 where none was found.
 pub(super) fn lead_of(played: &[Played], hand: Hand) -> i64 {
     let of_hand = played.iter().find(|played| played.part.hand == hand);
-    let lead = of_hand.and_then(|played| played.found.as_ref()).map(|found| found.lead);
+    let lead = of_hand
+        .and_then(|played| played.found.as_ref())
+        .map(|found| found.lead);
     lead.map_or(0, whole)
 }
 

@@ -51,7 +51,10 @@ pub(in crate::quiz) fn what_was_asked(asked: &Asked, counting: Counting) -> Stri
             part.hand.words()
         ),
         [part, ..] => {
-            format!("{start}. When a bell rings, go over to {} from the next {next} on.", one(part))
+            format!(
+                "{start}. When a bell rings, go over to {} from the next {next} on.",
+                one(part)
+            )
         }
     }
 }
@@ -86,7 +89,9 @@ pub(in crate::quiz) fn verdict_words(
 }
 
 fn part_words(part: &Part, counting: Counting) -> String {
-    let layer = part.layer.map_or_else(String::new, |layer| counting.list(layer));
+    let layer = part
+        .layer
+        .map_or_else(String::new, |layer| counting.list(layer));
     let place = match part.place {
         Place::On => "on",
         Place::Contra => "half-way after",
@@ -115,7 +120,9 @@ fn done_words(played: &Played, asked: &Asked, counting: Counting) -> String {
     };
     let said = spans_words(&who, played, found, asked, counting);
     let more = [came_back(played), drift(played, found)];
-    more.into_iter().flatten().fold(said, |said, more| format!("{said} {more}"))
+    more.into_iter()
+        .flatten()
+        .fold(said, |said, more| format!("{said} {more}"))
 }
 
 fn spans_words(
@@ -130,7 +137,11 @@ fn spans_words(
     let first = words(found.first());
     match found.spans.as_slice() {
         [_, (since, last)] => {
-            format!("{who} began {first} and ended {} from cycle {}.", words(*last), cycle(*since))
+            format!(
+                "{who} began {first} and ended {} from cycle {}.",
+                words(*last),
+                cycle(*since)
+            )
         }
         [_, (left, other), .., (since, last)] => format!(
             "{who} began {first}, were {} from cycle {} and ended {} from cycle {}.",
@@ -157,7 +168,9 @@ fn reading_words(part: &Part, reading: Reading, asked: &Asked, counting: Countin
         return format!("on {counts}");
     };
     let others = asked.parts.iter().filter(|other| other.hand != part.hand);
-    let is_of_other = others.filter_map(|other| other.layer).any(|l| l == reading.layer);
+    let is_of_other = others
+        .filter_map(|other| other.layer)
+        .any(|l| l == reading.layer);
     let differs = match turn(wanted, reading.layer) {
         Some(0) => String::new(),
         _ if is_of_other => ", which is for the other hand".to_owned(),
@@ -186,28 +199,52 @@ fn is_joined(layer: Layer) -> bool {
 fn came_back(played: &Played) -> Option<String> {
     let off = played.came_back?;
     let side = if off < 0.0 { "before" } else { "after" };
-    Some(format!("When the sound came back you were {:.1} of a pulse {side} it.", off.abs()))
+    Some(format!(
+        "When the sound came back you were {:.1} of a pulse {side} it.",
+        off.abs()
+    ))
 }
 
 fn drift(played: &Played, found: &Clapped) -> Option<String> {
     let timing = found.timing?;
     let n = f64::from(u32::try_from(timing.n).unwrap_or(u32::MAX));
     let whole = timing.drift * n;
-    let which = if whole < 0.0 { "earlier and earlier" } else { "later and later" };
-    (whole.abs() > DRIFTS * played.pulse_ms)
-        .then(|| format!("The claps came {which}: {:.0} ms from first to last.", whole.abs()))
+    let which = if whole < 0.0 {
+        "earlier and earlier"
+    } else {
+        "later and later"
+    };
+    (whole.abs() > DRIFTS * played.pulse_ms).then(|| {
+        format!(
+            "The claps came {which}: {:.0} ms from first to last.",
+            whole.abs()
+        )
+    })
 }
 
 /// How tight it was, or why that is not said; empty where there is too little to say.
 pub(in crate::quiz) fn what_was_done(played: &[Played], hands: Hands) -> String {
-    let n: usize = played.iter().filter_map(|p| p.found.as_ref()).map(|f| f.struck.len()).sum();
+    let n: usize = played
+        .iter()
+        .filter_map(|p| p.found.as_ref())
+        .map(|f| f.struck.len())
+        .sum();
     let Hands::Tuned(habit) = hands else {
-        let missing = played.iter().filter_map(|p| p.found.as_ref()).map(|f| f.missing);
+        let missing = played
+            .iter()
+            .filter_map(|p| p.found.as_ref())
+            .map(|f| f.missing);
         let of = n + missing.sum::<usize>();
         let counted = format!("{n} of {of} strokes met; timing is not judged without a tune-up");
-        return if of == 0 { String::new() } else { sentence(&counted) };
+        return if of == 0 {
+            String::new()
+        } else {
+            sentence(&counted)
+        };
     };
-    let told = played.iter().filter_map(|played| tightness(played, f64::from(habit.lead_ms)));
+    let told = played
+        .iter()
+        .filter_map(|played| tightness(played, f64::from(habit.lead_ms)));
     told.collect::<Vec<_>>().join(" ")
 }
 
@@ -218,9 +255,16 @@ fn tightness(played: &Played, usual_ms: f64) -> Option<String> {
         Hand::Either => String::new(),
         hand => format!("{}: ", hand.words()),
     };
-    let levels = if played.is_one_of_two() { TIGHT_TWO } else { TIGHT };
+    let levels = if played.is_one_of_two() {
+        TIGHT_TWO
+    } else {
+        TIGHT
+    };
     let names = ["a beginner's", "a practised player's", "a master's"];
-    let reached = levels.iter().zip(names).rfind(|(most, _)| timing.spread_of_gap <= **most);
+    let reached = levels
+        .iter()
+        .zip(names)
+        .rfind(|(most, _)| timing.spread_of_gap <= **most);
     let aim = match reached {
         Some((most, name)) => format!("within {name} {:.0} %", 100.0 * most),
         None => format!("a beginner's aim is {:.0} %", 100.0 * levels[0]),
@@ -230,7 +274,10 @@ fn tightness(played: &Played, usual_ms: f64) -> Option<String> {
         String::new()
     } else {
         let side = if mean < 0.0 { "ahead of" } else { "behind" };
-        format!("; steadily {:.0} ms {side} your usual place, which costs nothing", mean.abs())
+        format!(
+            "; steadily {:.0} ms {side} your usual place, which costs nothing",
+            mean.abs()
+        )
     };
     Some(sentence(&format!(
         "{who}spread {:.0} ms, {:.0} % of a pulse, {aim}{steady}",
@@ -294,8 +341,14 @@ fn made_row(phrase: &Phrase, taps: &[i64], hand: Hand, lead: i64) -> GridRow {
     const QUARTER: i64 = TICKS_PER_PULSE / 4;
     let map = PulseMap::of(phrase.pace.clone(), 0);
     let place = |micros: &i64| {
-        let tick = map.tick_at(micros.saturating_sub(lead)).0.saturating_add(QUARTER);
-        let (pulse, into) = (tick.div_euclid(TICKS_PER_PULSE), tick.rem_euclid(TICKS_PER_PULSE));
+        let tick = map
+            .tick_at(micros.saturating_sub(lead))
+            .0
+            .saturating_add(QUARTER);
+        let (pulse, into) = (
+            tick.div_euclid(TICKS_PER_PULSE),
+            tick.rem_euclid(TICKS_PER_PULSE),
+        );
         (pulse, if into < 2 * QUARTER { 'o' } else { '-' })
     };
     let places: Vec<(i64, char)> = taps.iter().map(place).collect();

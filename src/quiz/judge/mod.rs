@@ -140,7 +140,9 @@ impl Clapped {
     /// The mean lateness of the taps of a cycle in milliseconds; `None` where there were none.
     pub fn late_in(&self, cycle: usize) -> Option<f64> {
         let here = self.struck.iter().filter(|struck| struck.cycle == cycle);
-        let (n, sum) = here.fold((0.0, 0.0), |(n, sum), struck| (n + 1.0, sum + struck.late_ms));
+        let (n, sum) = here.fold((0.0, 0.0), |(n, sum), struck| {
+            (n + 1.0, sum + struck.late_ms)
+        });
         (n > 0.0).then(|| sum / n)
     }
 }
@@ -325,7 +327,9 @@ impl Strokes {
         let begins = |cycle: i64| real_i64(cycle) * places.n_cycle;
         let (from, until) = (begins(round.cycles.0) - 0.5, begins(round.cycles.1) - 0.5);
         let mut free = places.pulses.clone();
-        let lead = path.first().map_or(0.0, |first| leads.of(first.place).pulses);
+        let lead = path
+            .first()
+            .map_or(0.0, |first| leads.of(first.place).pulses);
         free.retain(|place| (from..until).contains(&(place - lead)));
         let (mut n, mut struck) = (0, Vec::new());
         for (cycle, reading) in path.iter().enumerate() {

@@ -170,9 +170,7 @@ fn what_was_clapped_is_named_in_99_of_100() {
             doubled: if fault == 2 { 0.1 } else { 0.0 },
         };
         let found = judged(&player, &mut dice);
-        let is_right = found
-            .as_ref()
-            .is_some_and(|f| f.spans == [(0, reading)]);
+        let is_right = found.as_ref().is_some_and(|f| f.spans == [(0, reading)]);
         n += 1;
         right += u32::from(is_right);
         if !is_right {

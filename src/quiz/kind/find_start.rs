@@ -8,9 +8,9 @@ use crate::phrase::{Level, NoPhrase, Phrase, Purpose, Recipe, Row, Wanted, make}
 use crate::rhythm::{Counting, Layer, PulseMap, TICKS_PER_PULSE};
 use crate::world::Seed;
 
+use crate::quiz::judge::{Lead, Place, Reading, Round, judge};
 use crate::quiz::question::{Question, Task};
 use crate::quiz::reveal::sentence;
-use crate::quiz::judge::{Lead, Place, Reading, Round, judge};
 use crate::quiz::{Answer, By, Tap};
 
 pub(in crate::quiz) fn ask(
@@ -102,7 +102,12 @@ fn pointed(phrase: &Phrase, taps: &[Tap]) -> Option<(usize, usize)> {
     let n = i64::try_from(phrase.cycle.n_pulses()).unwrap_or(1);
     let micros: Vec<i64> = taps.iter().map(|tap| tap.micros).collect();
     let half = TICKS_PER_PULSE / 2;
-    let cycle = |micros: i64| map.tick_at(micros).0.saturating_add(half).div_euclid(n * TICKS_PER_PULSE);
+    let cycle = |micros: i64| {
+        map.tick_at(micros)
+            .0
+            .saturating_add(half)
+            .div_euclid(n * TICKS_PER_PULSE)
+    };
     let last = cycle(*micros.iter().max()?).saturating_add(1);
     let first = cycle(*micros.iter().min()?).max(last.saturating_sub(LAST_ROUNDS));
     let round = Round {
@@ -116,7 +121,11 @@ fn pointed(phrase: &Phrase, taps: &[Tap]) -> Option<(usize, usize)> {
     readings.retain(|reading| reading.place == Place::On);
     let found = judge(&round, &readings, Lead::UNKNOWN)?;
     let (since, reading) = found.last();
-    let rounds = found.struck.iter().filter(|struck| struck.cycle >= since).count();
+    let rounds = found
+        .struck
+        .iter()
+        .filter(|struck| struck.cycle >= since)
+        .count();
     Some((reading.layer.pulses().next()?.idx(), rounds))
 }
 

@@ -59,8 +59,12 @@ pub(in crate::quiz) fn sound(phrase: &Phrase, pulse: Pulse) -> Phrase {
     let within = phrase.begins()..phrase.ends();
     let bells = (1..=i64::from(phrase.n_cycles)).map(|cycle| Tick::of_pulse(cycle * n + place));
     let mut sound = phrase.clone();
-    sound.notes.extend(bells.filter(|at| within.contains(at)).map(bell));
-    sound.notes.sort_by_key(|note| (note.at, note.delay, note.voice, note.pitch));
+    sound
+        .notes
+        .extend(bells.filter(|at| within.contains(at)).map(bell));
+    sound
+        .notes
+        .sort_by_key(|note| (note.at, note.delay, note.voice, note.pitch));
     sound
 }
 
