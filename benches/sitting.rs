@@ -4,7 +4,8 @@ use contrapalma::pcm::SampleRate;
 use contrapalma::phrase::{
     Bell, Entry, Family, Level, Measured, Purpose, Recipe, RecipeParts, Wanted, make,
 };
-use contrapalma::rhythm::Feel;
+use contrapalma::quiz::{Call, Form, Given, Guide, Habit, Hand, Hands, Question, Reveal, Tap};
+use contrapalma::rhythm::{Counting, Feel, Layer, Pattern};
 use contrapalma::sound::render;
 use contrapalma::world::Seed;
 
@@ -14,7 +15,7 @@ fn main() {
 
 fn recipe(cycles: i64) -> Recipe {
     Recipe::new(RecipeParts {
-        pattern: contrapalma::rhythm::Pattern::SIX,
+        pattern: Pattern::SIX,
         families: Family::ALL.to_vec(),
         feels: Feel::OPEN.to_vec(),
         tempo: (160, 160),
@@ -59,5 +60,48 @@ fn a_phrase_of_eight_cycles_with_its_sound(bencher: divan::Bencher<'_, '_>) {
     bencher.bench(|| {
         let n = n.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
         render(one(&recipe, n).phrase(), SampleRate::HZ_48000, Seed(n)).n_frames()
+    });
+}
+
+/// Taps of two hands over ten cycles judged, told and laid out as rows and sounds. Less than 5 ms is
+/// wanted.
+#[divan::bench(args = ["six", "twelve"])]
+fn two_hands_judged_and_told(bencher: divan::Bencher<'_, '_>, pattern: &str) {
+    let pattern = Pattern::from_id(pattern).expect("a pattern");
+    let cycle = pattern.cycle();
+    let recipe = Recipe::new(RecipeParts {
+        pattern,
+        families: vec![Family::BassStrums],
+        feels: vec![Feel::Both],
+        tempo: (160, 160),
+        pacing: contrapalma::phrase::Pacing::Steady,
+        rival: contrapalma::phrase::Rival::None,
+        cycles: (10, 10),
+        entries: vec![Entry::One],
+        bell: Bell::None,
+    });
+    let form = Form::TwoHands {
+        layers: [3, 2].map(|every| Layer::every(cycle, every)),
+        guide: Guide::None,
+        call: Call::Bell,
+    };
+    let (recipe, level) = (recipe.expect("a possible recipe"), Level::of_decibels(5.0));
+    let question = Question::ask(&form, &recipe, level, &[], Seed(4)).expect("a question");
+    let n_pulses = 10 * i64::try_from(cycle.n_pulses()).expect("a few pulses");
+    let tap = |(hand, every): (Hand, i64)| {
+        let pulses = (0..n_pulses).filter(move |pulse| pulse % every == 0);
+        pulses.map(move |pulse| Tap {
+            micros: pulse * 375_000 + 7_000 * (pulse % 5),
+            hand,
+        })
+    };
+    let taps: Vec<Tap> = [(Hand::Left, 3), (Hand::Right, 2)]
+        .into_iter()
+        .flat_map(tap)
+        .collect();
+    let given = Given::Taps(taps, Hands::Tuned(Habit::default()));
+    bencher.bench(|| {
+        let verdict = question.judge(&given).expect("taps answer it");
+        Reveal::of(&question, verdict, &given, Counting::FromOne)
     });
 }

@@ -1,15 +1,55 @@
 //! The engine through days of practice, on silent output and a clock that is moved by hand.
 
 use std::collections::BTreeSet;
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, channel};
 
 use super::*;
+use crate::pcm::{Pcm, SampleRate};
 use crate::quiz::{Answer, Given, Hand, Open};
 use crate::rhythm::{Layer, Pulse};
-use crate::sound::SilentOutput;
+use crate::sound::output::{Health, Loop, PlayId, Position};
+use crate::sound::{Output, SilentOutput};
 use crate::world::{ManualClock, parse_moment};
 
+/// An output that runs dry when it is told to.
+struct Faulty {
+    silent: SilentOutput,
+    n_underruns: Arc<AtomicU64>,
+}
+
+impl Output for Faulty {
+    fn name(&self) -> &str {
+        "a card"
+    }
+    fn is_heard(&self) -> bool {
+        false
+    }
+    fn rate(&self) -> SampleRate {
+        self.silent.rate()
+    }
+    fn play(&mut self, pcm: Arc<Pcm>, repeat: Loop) -> Result<PlayId, Refused> {
+        self.silent.play(pcm, repeat)
+    }
+    fn follow(&mut self, pcm: Arc<Pcm>, repeat: Loop, parts: u32) -> Result<PlayId, Refused> {
+        self.silent.follow(pcm, repeat, parts)
+    }
+    fn stop(&mut self) {
+        self.silent.stop();
+    }
+    fn position(&mut self, at: Stamp) -> Option<Position> {
+        self.silent.position(at)
+    }
+    fn health(&mut self) -> Health {
+        Health {
+            n_underruns: self.n_underruns.load(Ordering::Relaxed),
+            lost: false,
+        }
+    }
+}
+
 struct Practice {
+    n_underruns: Arc<AtomicU64>,
     app: App,
     clock: Arc<ManualClock>,
     inbox: Receiver<Done>,
@@ -19,22 +59,31 @@ struct Practice {
 
 impl Practice {
     fn begin(limit: Limit) -> Self {
+        Self::with_deck(limit, crate::deck::built_in())
+    }
+
+    fn with_deck(limit: Limit, deck: Deck) -> Self {
         let morning = parse_moment("2026-03-02T08:00:00Z").expect("a moment");
         let clock = Arc::new(ManualClock::at(morning));
         let (sender, inbox) = channel();
+        let n_underruns = Arc::new(AtomicU64::new(0));
         let around = Surroundings {
             speakers: crate::phrase::Speakers::Full,
             clock: Arc::clone(&clock) as Arc<dyn Clock>,
             calendar: Calendar::default(),
             seed: Seed(17),
-            output: Box::new(SilentOutput::new(Arc::clone(&clock) as Arc<dyn Clock>)),
+            output: Box::new(Faulty {
+                silent: SilentOutput::new(Arc::clone(&clock) as Arc<dyn Clock>),
+                n_underruns: Arc::clone(&n_underruns),
+            }),
             no_sound: None,
         };
         let store = Store::in_memory(Seed(17), morning).expect("a store in memory");
         let deliver = move |done| sender.send(done).is_ok();
-        let app = App::open(around, store, crate::deck::built_in(), limit, deliver);
+        let app = App::open(around, store, deck, limit, deliver);
         let (asked, n_answered) = (BTreeSet::new(), 0);
         Self {
+            n_underruns,
             app: app.expect("an engine"),
             clock,
             inbox,
@@ -126,6 +175,61 @@ impl Practice {
     fn sleep_until_tomorrow(&self) {
         self.clock.advance(24 * 3_600 * 1_000_000);
     }
+}
+
+const CLAP: &str = r#"
+format = 1
+id = "hands"
+title = "Hands"
+[[exercise]]
+id = "clap"
+title = "Clap"
+asks = "clap"
+line = "Clap."
+families = ["plain"]
+feels = ["threes"]
+clappings = ["1-4"]
+guide = "none"
+tempo = [200, 200]
+cycles = [4, 4]
+level = { easiest = 8, criterion = 5, hardest = 2 }
+"#;
+
+#[test]
+fn a_sound_that_runs_dry_spoils_the_question_and_it_is_asked_again_without_counting() {
+    let deck = crate::deck::parse(CLAP).expect("a deck");
+    let mut practice = Practice::with_deck(Limit::Questions(1), deck);
+    practice.want(Intent::Begin);
+    let open = |practice: &Practice| match practice.app.stage() {
+        Some(Stage::Open(open)) => Some(open.clone()),
+        _ => None,
+    };
+    while open(&practice).is_none() {
+        let done = practice.inbox.recv().expect("the worker lives");
+        practice.app.done(done).expect("nothing refuses");
+    }
+    // Half of it is clapped when the sound breaks off.
+    for _ in 0..100 {
+        practice.clock.advance(30_000);
+        practice.app.tick().expect("nothing refuses");
+    }
+    practice.want(Intent::Tap(Hand::Either));
+    let before = open(&practice).expect("still open");
+    assert_eq!(before.taps.kept().len(), 1);
+    practice.n_underruns.fetch_add(1, Ordering::Relaxed);
+    practice.app.tick().expect("nothing refuses");
+    let after = open(&practice).expect("asked again");
+    assert_eq!(after.question, before.question);
+    assert!(after.taps.kept().is_empty());
+    let done = practice.inbox.recv().expect("it is rendered again");
+    practice.app.done(done).expect("nothing refuses");
+    let asked = open(&practice).expect("still open");
+    practice.answer(&asked, true);
+    let Some(Stage::Shown(shown)) = practice.app.stage() else {
+        panic!("answered");
+    };
+    assert!(shown.attempt.right);
+    assert_eq!((shown.attempt.replays, shown.attempt.id.number), (0, 1));
 }
 
 /// The pulses of a layer, turned later by so many.

@@ -7,7 +7,6 @@
     clippy::cast_possible_truncation,
     clippy::cast_possible_wrap,
     clippy::cast_precision_loss,
-    clippy::cast_sign_loss,
     reason = "frames and milliseconds of some minutes"
 )]
 

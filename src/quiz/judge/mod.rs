@@ -8,6 +8,7 @@
 //! Taps are microseconds of the phrase's own time, already without the delay of the set-up; this
 //! knows neither keys nor sound. Nothing here says whether a reading was the one asked for.
 
+mod agreement;
 mod circular;
 mod delay;
 mod even;
@@ -16,6 +17,7 @@ mod reading;
 mod tests;
 mod timing;
 
+pub use agreement::Agreement;
 pub use circular::Circular;
 pub use delay::Delay;
 pub use even::Evenness;

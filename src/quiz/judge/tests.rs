@@ -78,6 +78,145 @@ fn asynchronies_and_drift_as_in_the_fixture() {
     );
 }
 
+#[test]
+fn agreement_as_the_reference_library_scores_it() {
+    // mir_eval 0.8.2 with its own defaults; its sources stand beside each score.
+    let fixture = fixture();
+    let reference = numbers(&fixture["beat_eval"]["reference_s"]);
+    let rows = fixture["beat_eval"]["rows"].as_array().expect("rows");
+    assert!(rows.len() >= 12);
+    for row in rows {
+        let name = row["name"].as_str().expect("a name");
+        let times = numbers(&row["estimated_s"]);
+        let found = Agreement::of(&reference, &times).expect("two rows");
+        let check = |found: f64, key: &str| {
+            let expected = row[key].as_f64().expect("a number");
+            assert!(
+                (found - expected).abs() < 1e-6,
+                "{name}, {key}: {found} is not {expected}"
+            );
+        };
+        check(found.f_measure, "f_measure_70ms");
+        check(found.longest, "CMLc");
+        check(found.total, "CMLt");
+        check(found.longest_any, "AMLc");
+        check(found.total_any, "AMLt");
+        // Where all errors are alike, the library puts the error of the last time, which has no gap
+        // after it, into another bin: one of forty. By the definition all lie in one.
+        let one_of_forty = -(0.025_f64 * 0.025_f64.log2() + 0.975 * 0.975_f64.log2());
+        let as_library = 1.0 - one_of_forty / 41_f64.log2();
+        if (row["information_gain"].as_f64().expect("a number") - as_library).abs() < 1e-9 {
+            assert!((found.information_gain - 1.0).abs() < 1e-9, "{name}");
+        } else {
+            check(found.information_gain, "information_gain");
+        }
+    }
+    assert_eq!(Agreement::of(&reference, &[1.0]), None);
+}
+
+#[test]
+fn the_referee_agrees_with_the_judge() {
+    // Who holds a layer scores high against its strokes, and who claps the other one does not.
+    let map = PulseMap::of(
+        Pace::steady(Tempo::of_pulses_a_minute(150).expect("in range")),
+        0,
+    );
+    let strokes = |layer: Layer| -> Vec<f64> {
+        let pulses =
+            (0..8).flat_map(|cycle| layer.pulses().map(move |p| cycle * 6 + p.idx() as i64));
+        pulses.map(|pulse| pulse as f64 * 0.4).collect()
+    };
+    let (threes, twos) = (layer(&[0, 3]), layer(&[0, 2, 4]));
+    for seed in 0..100 {
+        let mut dice = Seed(seed).child("referee", 0).dice();
+        for (clapped, other) in [(threes, twos), (twos, threes)] {
+            let player = Player {
+                readings: vec![Reading::of(clapped); 8],
+                spread: 0.03,
+                lead_micros: 20_000.0,
+                missing: 0.0,
+                doubled: 0.0,
+            };
+            let micros = player.taps(&map, &mut dice);
+            let round = Round {
+                micros: &micros,
+                map: &map,
+                cycle: Cycle::SIX,
+                cycles: (0, 8),
+            };
+            let found = judge(&round, &candidates(), Lead::USUAL).expect("taps");
+            assert_eq!(found.spans, [(0, Reading::of(clapped))]);
+            let times: Vec<f64> = micros.iter().map(|micros| *micros as f64 / 1e6).collect();
+            let scored = |layer| Agreement::of(&strokes(layer), &times).expect("two rows");
+            assert!(scored(clapped).longest > 0.9, "{:?}", scored(clapped));
+            assert!(scored(other).longest < 0.2 && scored(other).longest_any < 0.2);
+        }
+    }
+}
+
+#[test]
+fn two_hands_are_named_in_99_of_100_and_a_slide_of_one_in_9_of_10() {
+    // As a question for two hands has it: what is asked of both, then what people slip into.
+    let (threes, twos) = (layer(&[0, 3]), layer(&[0, 2, 4]));
+    let joined = threes.union(twos).expect("of one cycle");
+    let every = Layer::every(Cycle::SIX, 1);
+    let readings = Reading::all(&[threes, twos, every, layer(&[0, 3, 4]), joined]);
+    let on: Vec<Reading> = readings
+        .iter()
+        .copied()
+        .filter(|r| r.place == Place::On)
+        .collect();
+    let (mut right, mut slides, mut near, n) = (0_u32, 0_u32, 0_u32, 5_000_u32);
+    for seed in 0..n {
+        let mut dice = Seed(u64::from(seed)).child("two hands", 0).dice();
+        let map = map(&mut dice);
+        let lead_micros = dice.real(0.0, 80_000.0);
+        let fault = dice.below(3);
+        let hand = |reading: &dyn Fn(usize) -> Reading, dice: &mut Dice| {
+            let player = Player {
+                readings: (0..8).map(reading).collect(),
+                spread: 0.05,
+                // One hand may lie a little behind the other.
+                lead_micros: lead_micros + dice.real(-10_000.0, 10_000.0),
+                missing: if fault == 1 { 0.1 } else { 0.0 },
+                doubled: if fault == 2 { 0.1 } else { 0.0 },
+            };
+            let micros = player.taps(&map, dice);
+            let round = Round {
+                micros: &micros,
+                map: &map,
+                cycle: Cycle::SIX,
+                cycles: (0, 8),
+            };
+            judge(&round, &readings, Lead::USUAL)
+        };
+        let both = [threes, twos].map(|layer| layer.turned(dice.between(0, 5)));
+        let held = both.map(|layer| {
+            let reading = on.iter().find(|r| r.layer == layer).expect("a rotation");
+            let found = hand(&|_| *reading, &mut dice);
+            found.is_some_and(|found| found.spans == [(0, *reading)])
+        });
+        right += u32::from(held == [true, true]);
+        if fault == 0 {
+            let at = 2 + dice.below(4);
+            let (from, to) = (Reading::of(threes), Reading::of(twos));
+            let found = hand(&|cycle| if cycle < at { from } else { to }, &mut dice);
+            slides += 1;
+            let left = found.and_then(|found| found.left());
+            near += u32::from(left.is_some_and(|(cycle, _)| cycle.abs_diff(at) <= 1));
+        }
+    }
+    let shares = [
+        f64::from(right) / f64::from(n),
+        f64::from(near) / f64::from(slides),
+    ];
+    println!(
+        "both hands named {:.4}, slides found {:.4}",
+        shares[0], shares[1]
+    );
+    assert!(shares[0] >= 0.99 && shares[1] >= 0.9, "{shares:?}");
+}
+
 /// A player who is known: what is clapped in each cycle, how loosely, and with which faults.
 struct Player {
     readings: Vec<Reading>,
