@@ -40,6 +40,7 @@ pub use learner::replayed;
 pub use player::Playhead;
 pub use quiet::Quiet;
 pub use summary::{Summary, SummaryLine};
+use today::Past;
 pub use today::{Today, TodayLine};
 pub use worker::Done;
 
@@ -112,7 +113,7 @@ impl App {
             .child("practice", store.install())
             .child("log", log);
         let plan = plan(&learner, &course, day, seed, limit);
-        let today = Today::of(&plan, &learner, &course, day, fortnight(&store, day)?);
+        let today = Today::of(&plan, &learner, &course, day, past(&store, day)?);
         let mut app = Self {
             clock: around.clock,
             calendar: around.calendar,
@@ -451,8 +452,8 @@ impl App {
         self.sitting = None;
         self.plan_afresh();
         let day = self.planned_for;
-        let fortnight = fortnight(&self.store, day)?;
-        let today = Today::of(&self.plan, &self.learner, &self.course, day, fortnight);
+        let past = past(&self.store, day)?;
+        let today = Today::of(&self.plan, &self.learner, &self.course, day, past);
         self.place = Place::Today(today);
         self.prepare(0);
         Ok(())
@@ -557,13 +558,13 @@ fn plan(learner: &Learner, course: &Course, day: Day, seed: Seed, limit: Limit) 
     Plan::begin(learner, course.candidates(), terms)
 }
 
-fn fortnight(store: &Store, day: Day) -> Result<Vec<u32>, StoreError> {
+fn past(store: &Store, day: Day) -> Result<Past, StoreError> {
     const DAYS: u16 = 14;
-    Ok(store
-        .counts_by_day(day, DAYS)?
-        .into_iter()
-        .map(|(_, n)| n)
-        .collect())
+    let fortnight = store.counts_by_day(day, DAYS)?;
+    Ok(Past {
+        fortnight: fortnight.into_iter().map(|(_, n)| n).collect(),
+        spreads: store.recent_spreads()?,
+    })
 }
 
 #[cfg(test)]

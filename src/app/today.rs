@@ -1,6 +1,9 @@
 //! What the opening screen and the summary say.
 
+use std::collections::BTreeMap;
+
 use crate::phrase::Level;
+use crate::quiz::Skill;
 use crate::review::plan::{Entry, Plan, Why};
 use crate::review::{Learner, Standing};
 use crate::world::Day;
@@ -43,7 +46,7 @@ impl Today {
         learner: &Learner,
         course: &Course,
         day: Day,
-        fortnight: Vec<u32>,
+        past: Past,
     ) -> Self {
         let entries = plan.today();
         let count = |wanted: fn(&Why) -> bool| entries.iter().filter(|e| wanted(&e.why)).count();
@@ -54,14 +57,27 @@ impl Today {
             n_phrases: plan.n_phrases(learner),
             lines: entries
                 .iter()
-                .map(|entry| line(*entry, learner, course, day))
+                .map(|entry| line(*entry, (learner, &past.spreads), course, day))
                 .collect(),
-            fortnight,
+            fortnight: past.fortnight,
         }
     }
 }
 
-fn line(entry: Entry, learner: &Learner, course: &Course, day: Day) -> TodayLine {
+/// What the log says of days gone by.
+pub(super) struct Past {
+    /// Attempts on each of the last fourteen learning days, the oldest first.
+    pub(super) fortnight: Vec<u32>,
+    /// How far claps spread lately, as shares of a pulse.
+    pub(super) spreads: BTreeMap<Skill, f64>,
+}
+
+fn line(
+    entry: Entry,
+    (learner, spreads): (&Learner, &BTreeMap<Skill, f64>),
+    course: &Course,
+    day: Day,
+) -> TodayLine {
     let title = |idx: usize| course.title(idx);
     let (tag, when) = match entry.why {
         Why::Due { days } => ("due", format!("last {}", days_ago(days))),
@@ -71,11 +87,14 @@ fn line(entry: Entry, learner: &Learner, course: &Course, day: Day) -> TodayLine
         Why::Resting { until } => ("rests", format!("back in {}", days_on(until.since(day)))),
         Why::Waiting { on } => ("waits", format!("opens after: {}", title(on))),
     };
-    let standing = course
-        .skill(entry.candidate)
-        .and_then(|skill| learner.standing(skill));
-    let heard_from = standing.and_then(heard_from);
-    let known = heard_from.map_or_else(String::new, |level| format!("heard from {level}"));
+    let skill = course.skill(entry.candidate);
+    let heard_from = skill
+        .and_then(|skill| learner.standing(skill))
+        .and_then(heard_from);
+    let known = match skill.and_then(|skill| spreads.get(skill)) {
+        Some(spread) => format!("spread {:.0} %", 100.0 * spread),
+        None => heard_from.map_or_else(String::new, |level| format!("heard from {level}")),
+    };
     TodayLine {
         tag,
         title: title(entry.candidate),

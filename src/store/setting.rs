@@ -1,7 +1,10 @@
 //! What a learner settled once.
 
+use std::collections::BTreeMap;
+
 use rusqlite::{Connection, OptionalExtension as _};
 
+use crate::quiz::Skill;
 use crate::quiz::judge::Delay;
 use crate::rhythm::Counting;
 use crate::world::Moment;
@@ -83,6 +86,36 @@ fn recent_leads(conn: &Connection) -> Result<Vec<i32>, Fault> {
         leads.extend(timing.map(|timing| timing.lead_ms));
     }
     Ok(leads)
+}
+
+impl Store {
+    /// How far claps spread lately in each skill, as a share of a pulse.
+    ///
+    /// # Errors
+    /// When they cannot be read.
+    pub fn recent_spreads(&self) -> Result<BTreeMap<Skill, f64>, StoreError> {
+        self.here(recent_spreads(&self.conn))
+    }
+}
+
+fn recent_spreads(conn: &Connection) -> Result<BTreeMap<Skill, f64>, Fault> {
+    /// Questions of a skill that say how it stands.
+    const LATELY: u32 = 6;
+    let mut statement = conn.prepare_cached(
+        "SELECT skill, timing FROM attempt WHERE timing <> '' ORDER BY \"row\" DESC LIMIT 1000",
+    )?;
+    let rows = statement.query_map([], |row| Ok((row.get::<_, String>(0)?, row.get(1)?)))?;
+    let mut sums: BTreeMap<Skill, (f64, u32)> = BTreeMap::new();
+    for row in rows {
+        let (skill, text): (String, String) = row?;
+        let sum = sums.entry(Skill(skill.into())).or_default();
+        let timing = super::record::timing_of(&text).flatten();
+        if let Some(timing) = timing.filter(|_| sum.1 < LATELY) {
+            *sum = (sum.0 + timing.of_pulse(), sum.1 + 1);
+        }
+    }
+    let mean = |(skill, (sum, n)): (Skill, (f64, u32))| (skill, sum / f64::from(n.max(1)));
+    Ok(sums.into_iter().map(mean).collect())
 }
 
 /// The name under which the delay of an output is kept.

@@ -618,4 +618,7 @@ fn leads_of_the_attempts_that_were_timed_last_come_newest_first() {
     let leads = store.recent_leads().expect("leads");
     assert_eq!(leads.len(), 24);
     assert_eq!(leads[..3], [-60, -58, -56]);
+    let spreads = store.recent_spreads().expect("spreads");
+    let spread = spreads.get(&attempt(1).skill).expect("of the only skill");
+    assert!((spread - 0.05).abs() < 1e-9, "{spread}");
 }
