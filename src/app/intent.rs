@@ -7,8 +7,8 @@ use super::tune_up::{self, TuneUp};
 use super::{Summary, Today};
 use crate::phrase::Speakers;
 use crate::quiz::{Hand, Hearing};
-use crate::sound::Output;
 use crate::sound::output::Refused;
+use crate::sound::{Ear, Output};
 use crate::store::StoreError;
 use crate::world::{Calendar, Clock, Seed};
 
@@ -22,10 +22,22 @@ pub struct Surroundings {
     pub seed: Seed,
     /// The way out for sound.
     pub output: Box<dyn Output>,
+    /// The microphone, where there is one.
+    pub ear: Option<Ear>,
     /// What phrases of the bench are heard through; a deck brings its own recipes.
     pub speakers: Speakers,
     /// Why nothing can be heard, when that is so: practice then does not begin.
     pub no_sound: Option<String>,
+}
+
+/// What claps are taken by.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum ClapBy {
+    /// Keys.
+    #[default]
+    Keys,
+    /// The microphone. Two hands still need two keys.
+    Microphone,
 }
 
 /// What a learner wants.
@@ -59,6 +71,8 @@ pub enum Intent {
     TuneUp(tune_up::Step),
     /// A step on the bench.
     Bench(Step),
+    /// To clap into the microphone, or to tap keys again.
+    ClapBy(ClapBy),
 }
 
 /// What is known of the way from a sound to a tap.

@@ -26,16 +26,17 @@ use std::time::Duration;
 
 use crate::deck::Deck;
 use crate::phrase::Speakers;
-use crate::quiz::{Attempt, Effect, Event, Habit, Hands, Now, Sitting, Skill, Stage, Tap};
+use crate::quiz::{Attempt, Effect, Event, Habit, Hand, Hands, Now, Sitting, Skill, Stage, Tap};
 use crate::review::plan::{Chooser, Limit, Plan, Terms};
 use crate::review::{Arrival, Learner, Standing};
 use crate::rhythm::Counting;
 use crate::sound::output::Refused;
+use crate::sound::{ClapInput, Ear};
 use crate::store::{Settings, Store, StoreError};
 use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 
 pub use course::Course;
-pub use intent::{Intent, Place, SetUp, Surroundings, Trouble};
+pub use intent::{ClapBy, Intent, Place, SetUp, Surroundings, Trouble};
 pub use learner::replayed;
 pub use player::Playhead;
 pub use quiet::Quiet;
@@ -73,6 +74,11 @@ pub struct App {
     delay: Option<Delay>,
     /// Whether the tune-up was offered since the program began.
     offered: bool,
+    ear: Option<Ear>,
+    /// The microphone, while claps are taken by it.
+    microphone: Option<Box<dyn ClapInput>>,
+    /// Why the microphone is not listened to, where that was wanted.
+    deaf: Option<String>,
     player: Player,
     worker: Worker,
     place: Place,
@@ -123,6 +129,9 @@ impl App {
             settings: store.settings()?,
             delay: store.delay(around.output.name())?,
             offered: false,
+            ear: around.ear,
+            microphone: None,
+            deaf: None,
             last_at,
             store,
             learner,
@@ -187,7 +196,8 @@ impl App {
 
     /// How long nothing can change by itself: short while something sounds, for the playhead.
     pub fn idle_time(&self) -> Duration {
-        let lively = self.player.is_playing() || self.pending.is_some();
+        let listens = self.microphone.is_some() && !matches!(self.place, Place::Today(_));
+        let lively = self.player.is_playing() || self.pending.is_some() || listens;
         Duration::from_millis(if lively { 33 } else { 500 })
     }
 
@@ -199,6 +209,7 @@ impl App {
         match (&self.place, intent) {
             (Place::Today(_), Intent::Begin) if self.no_sound.is_none() => self.begin(),
             (Place::Today(_), Intent::Recount) => self.recount(),
+            (Place::Today(_), Intent::ClapBy(by)) => self.clap_by(by),
             (Place::Summary(_), Intent::Leave | Intent::Onward | Intent::Begin) => {
                 self.go_to_today()
             }
@@ -207,7 +218,9 @@ impl App {
                 self.go_to_tune_up(step)
             }
             (Place::TuneUp(_), Intent::TuneUp(step)) => self.go_to_tune_up(step),
-            (Place::TuneUp(_), Intent::Tap(_)) => self.tap_in_tune_up(stamp),
+            // What is clapped by the microphone is not tapped as well.
+            (_, Intent::Tap(Hand::Either)) if self.microphone.is_some() => Ok(()),
+            (_, Intent::Tap(_)) => self.tap(intent, stamp),
             (Place::TuneUp(_), Intent::Leave) => self.leave_tune_up(stamp),
             (Place::Bench(_), Intent::Bench(step)) => self.step_on_bench(step),
             (Place::Bench(_), Intent::Leave) => {
@@ -217,6 +230,75 @@ impl App {
             (Place::Sitting, intent) => self.intend_in_sitting(intent, stamp),
             _ => Ok(()),
         }
+    }
+
+    /// A tap, however it was made.
+    fn tap(&mut self, intent: Intent, stamp: Stamp) -> Result<(), Trouble> {
+        match self.place {
+            Place::TuneUp(_) => self.tap_in_tune_up(stamp),
+            Place::Sitting => self.intend_in_sitting(intent, stamp),
+            _ => Ok(()),
+        }
+    }
+
+    /// Takes claps by the microphone from now on, or by keys. Each has a delay of its own.
+    fn clap_by(&mut self, by: ClapBy) -> Result<(), Trouble> {
+        self.microphone = None;
+        self.deaf = None;
+        if let (ClapBy::Microphone, Some(ear)) = (by, &self.ear) {
+            match (ear.open)() {
+                Ok(microphone) => self.microphone = Some(microphone),
+                Err(error) => self.deaf = Some(error.to_string()),
+            }
+        }
+        self.delay = self.store.delay(&self.way())?;
+        self.offered = false;
+        Ok(())
+    }
+
+    /// What claps are taken by.
+    pub fn claps_by(&self) -> ClapBy {
+        match self.microphone {
+            Some(_) => ClapBy::Microphone,
+            None => ClapBy::Keys,
+        }
+    }
+
+    /// Whether there is a microphone to clap into.
+    pub fn has_ear(&self) -> bool {
+        self.ear.is_some()
+    }
+
+    /// Why the microphone is not listened to, where that was wanted.
+    pub fn deaf(&self) -> Option<&str> {
+        self.deaf.as_deref()
+    }
+
+    /// The way from a sound to a tap, by name: the output, and the microphone where claps are taken
+    /// by it.
+    fn way(&self) -> String {
+        let output = self.player.output_name();
+        match &self.microphone {
+            Some(microphone) => format!("{output} to {}", microphone.name()),
+            None => output.to_owned(),
+        }
+    }
+
+    /// Takes what the microphone heard. Claps of an earlier sound have no place in this one.
+    fn listen(&mut self) -> Result<(), Trouble> {
+        let Some(microphone) = &mut self.microphone else {
+            return Ok(());
+        };
+        if microphone.is_lost() {
+            let name = microphone.name().to_owned();
+            self.clap_by(ClapBy::Keys)?;
+            self.deaf = Some(format!("{name} went away"));
+            return Ok(());
+        }
+        for stamp in microphone.claps() {
+            self.tap(Intent::Tap(Hand::Either), stamp)?;
+        }
+        Ok(())
     }
 
     fn intend_in_sitting(&mut self, intent: Intent, stamp: Stamp) -> Result<(), Trouble> {
@@ -240,6 +322,7 @@ impl App {
             | Intent::Recount
             | Intent::ToBench
             | Intent::TuneUp(_)
+            | Intent::ClapBy(_)
             | Intent::Bench(_) => return Ok(()),
         };
         self.happen(event, stamp)
@@ -278,6 +361,7 @@ impl App {
     /// When the store or the output refuses.
     pub fn tick(&mut self) -> Result<(), Trouble> {
         let stamp = self.clock.stamp();
+        self.listen()?;
         if self
             .pending
             .as_ref()
@@ -346,7 +430,7 @@ impl App {
     fn go_to_tune_up(&mut self, step: tune_up::Step) -> Result<(), Trouble> {
         self.caution()?;
         self.silence();
-        self.place = Place::TuneUp(Box::new(TuneUp::new(self.player.output_name(), step)));
+        self.place = Place::TuneUp(Box::new(TuneUp::new(&self.way(), step, self.claps_by())));
         self.sound_tune_up(step);
         Ok(())
     }

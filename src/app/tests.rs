@@ -77,6 +77,7 @@ impl Practice {
                 n_underruns: Arc::clone(&n_underruns),
             }),
             no_sound: None,
+            ear: None,
         };
         let store = Store::in_memory(Seed(17), morning).expect("a store in memory");
         let deliver = move |done| sender.send(done).is_ok();

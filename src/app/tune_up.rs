@@ -1,6 +1,7 @@
 //! The tune-up: a safe loudness, tapping with clicks until the constant delay of this set-up is known,
 //! and tapping evenly with nothing to hear.
 
+use super::ClapBy;
 use crate::phrase::{
     Bell, Entry, Family, Level, Loudness, Note, Pacing, Phrase, Purpose, Recipe, RecipeParts,
     Rival, Speakers, Touch, Voice, Wanted, make,
@@ -38,6 +39,8 @@ pub struct TuneUp {
     pub output: String,
     /// What is done now.
     pub step: Step,
+    /// What taps are taken by.
+    pub by: ClapBy,
     taps: Taps,
     /// The delay that was kept, once it is known.
     pub kept: Option<Delay>,
@@ -45,10 +48,11 @@ pub struct TuneUp {
 
 impl TuneUp {
     /// A tune-up of this output, before the first tap.
-    pub(crate) fn new(output: &str, step: Step) -> Self {
+    pub(crate) fn new(output: &str, step: Step, by: ClapBy) -> Self {
         Self {
             output: output.to_owned(),
             step,
+            by,
             taps: Taps::default(),
             kept: None,
         }
@@ -123,6 +127,13 @@ impl TuneUp {
             }
             Step::Loudness => {
                 "This is as loud as anything gets. Set your loudness by it, then go on."
+            }
+            Step::Bell if self.by == ClapBy::Microphone => {
+                "Clap with the bell, as exactly as you can, until it stops. Wear headphones: a bell from \
+                 a loudspeaker is taken for a clap."
+            }
+            Step::Even if self.by == ClapBy::Microphone => {
+                "Nothing sounds: clap as evenly as you can, at a pace of your own."
             }
             Step::Bell => "Tap the space bar with the bell, as exactly as you can, until it stops.",
             Step::Even => "Nothing sounds: tap as evenly as you can, at a pace of your own.",
@@ -243,7 +254,7 @@ mod tests {
 
     #[test]
     fn taps_settle_it_and_more_change_nothing() {
-        let mut tune_up = TuneUp::new("a card", Step::Bell);
+        let mut tune_up = TuneUp::new("a card", Step::Bell, ClapBy::Keys);
         let tap = |n: i64| n * 600_000 + 120_000 + 15_000 * (n % 3 - 1);
         let settled: Vec<i64> = (0..40).filter(|n| tune_up.tap(tap(*n)).is_some()).collect();
         assert_eq!(settled.len(), 1, "{settled:?}");
@@ -256,7 +267,7 @@ mod tests {
 
     #[test]
     fn even_taps_are_measured_without_a_sound() {
-        let mut tune_up = TuneUp::new("a card", Step::Even);
+        let mut tune_up = TuneUp::new("a card", Step::Even, ClapBy::Keys);
         for n in 0..12 {
             assert_eq!(tune_up.tap(n * 480_000 + 10_000 * (n % 2)), None);
         }

@@ -13,16 +13,22 @@
 //! feature `playback`, `DeviceOutput` plays on the default device. Positions are frames, moments
 //! are [`Stamp`](crate::world::Stamp)s.
 //!
-//! Nothing here judges taps, chooses phrases or opens a file, and only `device.rs` knows the
-//! library that plays.
+//! The way in is a [`ClapInput`]: with the cargo feature `listen-in` the default microphone, in which a
+//! [`ClapFinder`] finds claps.
+//!
+//! Nothing here judges taps, chooses phrases or opens a file, and only `device.rs` and `microphone.rs`
+//! know the library that plays and listens.
 
 mod body;
+mod claps;
 #[cfg(feature = "playback")]
 mod device;
 #[cfg(feature = "playback")]
 mod feed;
 mod filter;
 mod master;
+#[cfg(feature = "listen-in")]
+mod microphone;
 pub mod output;
 mod render;
 mod room;
@@ -30,9 +36,12 @@ mod timeline;
 mod units;
 mod voice;
 
+pub use claps::{ClapFinder, ClapInput, Ear, NoMicrophone};
 #[cfg(feature = "playback")]
 pub use device::DeviceOutput;
 pub use master::fade_in;
+#[cfg(feature = "listen-in")]
+pub use microphone::{Microphone, ear};
 pub use output::{Output, SilentOutput};
 pub use render::{render, render_loop};
 pub use timeline::Timeline;

@@ -10,7 +10,7 @@ use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use crate::app::bench::{Bench, Guide, Step};
 use crate::app::tune_up::{self, TuneUp};
-use crate::app::{Intent, Place};
+use crate::app::{ClapBy, Intent, Place};
 use crate::quiz::{Hand, Hearing, Kind, Open, Question, Shown, Stage};
 use crate::rhythm::Counting;
 
@@ -222,6 +222,17 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
         Counting::FromLast => "counts from the last",
         Counting::UnDos => "counts un, dos after ten",
     };
+    if view.has_ear && view.no_sound.is_none() {
+        let (does, help, other) = match view.claps_by {
+            ClapBy::Keys => (
+                "claps by keys",
+                "takes claps by the microphone; use headphones, or the sound itself is heard",
+                ClapBy::Microphone,
+            ),
+            ClapBy::Microphone => ("claps by microphone", "takes claps by keys", ClapBy::Keys),
+        };
+        bindings.push(want(KeyCode::Char('m'), Intent::ClapBy(other), does, help));
+    }
     let help = "counts in another convention";
     bindings.push(want(KeyCode::Char('c'), Intent::Recount, counts, help));
     bindings
@@ -256,7 +267,8 @@ fn at_tune_up(tune_up: &TuneUp) -> Vec<Binding> {
         "begins with the first tap again",
     );
     let mut bindings = Vec::new();
-    if tune_up.is_tapped() && tune_up.kept.is_none() {
+    let by_key = tune_up.by == ClapBy::Keys;
+    if by_key && tune_up.is_tapped() && tune_up.kept.is_none() {
         bindings.push(tap_keys(Hand::Either, "tap", "a tap"));
     }
     bindings.extend(match tune_up.step {
@@ -391,6 +403,7 @@ fn while_tapping(open: &Open, view: &View<'_>) -> Vec<Binding> {
                 let help = "the right hand; also the right arrow, or a pedal that sends page down";
                 bindings.push(tap_keys(Hand::Right, "right", help));
             }
+            _ if view.claps_by == ClapBy::Microphone => {}
             Kind::Clap => {
                 let help = "claps; also the down arrow, or a pedal that sends page down";
                 bindings.push(tap_keys(Hand::Either, "clap", help));

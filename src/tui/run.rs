@@ -299,6 +299,9 @@ fn view<'a>(app: &'a App, playhead: Option<Playhead>, here: &'a Here) -> View<'a
         counting: app.counting(),
         no_sound: app.no_sound(),
         set_up: app.set_up(),
+        claps_by: app.claps_by(),
+        has_ear: app.has_ear(),
+        deaf: app.deaf(),
         advice,
         here,
     }

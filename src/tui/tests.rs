@@ -11,7 +11,7 @@ use super::theme::{Glyphs, Palette, Theme};
 use super::view::{Advice, Here, Overlay, Room, Turn, View, n_cycles};
 use crate::app::bench::{Bench, Step};
 use crate::app::tune_up::{self, TuneUp};
-use crate::app::{Intent, Place, Playhead, SetUp, Summary, SummaryLine, Today, TodayLine};
+use crate::app::{ClapBy, Intent, Place, Playhead, SetUp, Summary, SummaryLine, Today, TodayLine};
 use crate::label::Label;
 use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeParts};
 use crate::quiz::{
@@ -35,6 +35,8 @@ struct World {
     playhead: Option<Playhead>,
     counting: Counting,
     no_sound: Option<&'static str>,
+    claps_by: ClapBy,
+    has_ear: bool,
     advice: Advice,
     here: Here,
 }
@@ -47,6 +49,8 @@ impl World {
             playhead: None,
             counting: Counting::FromOne,
             no_sound: None,
+            claps_by: ClapBy::Keys,
+            has_ear: false,
             advice: Advice::None,
             here: Here::default(),
         }
@@ -88,6 +92,9 @@ impl World {
             counting: self.counting,
             no_sound: self.no_sound,
             set_up: SetUp::Untuned,
+            claps_by: self.claps_by,
+            has_ear: self.has_ear,
+            deaf: None,
             advice: self.advice,
             here: &self.here,
         }
@@ -322,7 +329,7 @@ fn bench(steps: &[Step]) -> World {
 }
 
 fn tune_up_at(step: tune_up::Step, n_taps: i64) -> World {
-    let mut tapped = TuneUp::new("a card", step);
+    let mut tapped = TuneUp::new("a card", step, ClapBy::Keys);
     for n in 0..n_taps {
         tapped.tap(n * 500_000 + 9_000 * (n % 4));
     }
@@ -330,7 +337,7 @@ fn tune_up_at(step: tune_up::Step, n_taps: i64) -> World {
 }
 
 fn tune_up(n_taps: i64) -> World {
-    let mut tapped = TuneUp::new("a card", tune_up::Step::Bell);
+    let mut tapped = TuneUp::new("a card", tune_up::Step::Bell, ClapBy::Keys);
     for n in 0..n_taps {
         tapped.tap(n * 600_000 + 84_000 + 13_000 * (n % 5 - 2));
     }
@@ -373,6 +380,9 @@ fn every_screen() -> Vec<(&'static str, World)> {
     silent.no_sound = Some("No sound device: nothing answered. Plug one in and start again.");
     let mut first = today();
     first.advice = Advice::Loudness;
+    let mut with_ear = today();
+    with_ear.has_ear = true;
+    with_ear.claps_by = ClapBy::Microphone;
     let mut miss = name_feel().answered(false);
     miss.advice = Advice::Rest;
     let mut clapped = clappings().answered(true);
@@ -381,6 +391,7 @@ fn every_screen() -> Vec<(&'static str, World)> {
         ("today", today()),
         ("today-first", first),
         ("today-silent", silent),
+        ("today-microphone", with_ear),
         ("waiting", World::at(Place::Sitting)),
         ("name-feel", name_feel()),
         ("count-in", count_in()),
@@ -530,6 +541,7 @@ fn event(intent: Intent) -> Event {
         | Intent::Recount
         | Intent::ToBench
         | Intent::TuneUp(_)
+        | Intent::ClapBy(_)
         | Intent::Bench(_) => {
             panic!("not in a sitting")
         }

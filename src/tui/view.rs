@@ -2,7 +2,7 @@
 
 use ratatui::layout::Rect;
 
-use crate::app::{Intent, Place, Playhead, SetUp};
+use crate::app::{ClapBy, Intent, Place, Playhead, SetUp};
 use crate::quiz::{AttemptId, Hearing, Shown, Stage};
 use crate::rhythm::Counting;
 
@@ -16,6 +16,12 @@ pub(super) struct View<'a> {
     pub(super) no_sound: Option<&'a str>,
     /// What is known of the way from a sound to a tap.
     pub(super) set_up: SetUp,
+    /// What claps are taken by.
+    pub(super) claps_by: ClapBy,
+    /// Whether there is a microphone to clap into.
+    pub(super) has_ear: bool,
+    /// Why the microphone is not listened to, where that was wanted.
+    pub(super) deaf: Option<&'a str>,
     pub(super) advice: Advice,
     pub(super) here: &'a Here,
 }

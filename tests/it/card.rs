@@ -1,5 +1,6 @@
 //! A virtual sound card, and what is heard from it.
 
+use std::cell::Cell;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
@@ -24,6 +25,8 @@ const BLOCK: usize = 480;
 /// A virtual sound card that lives as long as this.
 pub(crate) struct Card {
     dir: TempDir,
+    /// What programs on it hear by default.
+    source: Cell<&'static str>,
 }
 
 impl Card {
@@ -31,6 +34,7 @@ impl Card {
     pub(crate) fn start() -> Self {
         let card = Self {
             dir: TempDir::new().expect("a temporary folder"),
+            source: Cell::new(MONITOR),
         };
         let out = card.script("start").output().expect("bash can be started");
         let said = String::from_utf8_lossy(&out.stderr);
@@ -51,7 +55,10 @@ impl Card {
         let pairs = said.lines().filter_map(|line| line.split_once('='));
         pairs
             .filter(|(name, _)| is_ours(name))
-            .map(|(name, value)| (name.to_owned(), value.to_owned()))
+            .map(|(name, value)| match name {
+                "PULSE_SOURCE" => (name.to_owned(), self.source.get().to_owned()),
+                _ => (name.to_owned(), value.to_owned()),
+            })
             .collect()
     }
 
@@ -76,6 +83,24 @@ impl Card {
         let mut listener = Listener::start(&self.environment());
         listener.hear(BLOCK);
         listener
+    }
+
+    /// Gives the card a microphone that hears only what [`Mouth`] says.
+    #[cfg(feature = "listen-in")]
+    pub(crate) fn add_microphone(&self) -> Mouth {
+        let make = [
+            "load-module",
+            "module-null-sink",
+            "sink_name=virtual_mic",
+            "rate=48000",
+        ];
+        let mut command = Command::new("pactl");
+        command.args(make).envs(self.environment());
+        let out = command.output().expect(NEEDS);
+        let said = String::from_utf8_lossy(&out.stderr);
+        assert!(out.status.success(), "{said}");
+        self.source.set("virtual_mic.monitor");
+        Mouth::start(&self.environment())
     }
 
     fn script(&self, what: &str) -> Command {
@@ -205,4 +230,66 @@ fn mono(bytes: &[u8]) -> Vec<f64> {
 
 fn real(n: usize) -> f64 {
     f64::from(u32::try_from(n).expect("frames of some hours"))
+}
+
+/// What is heard by the card's microphone.
+#[cfg(feature = "listen-in")]
+pub(crate) struct Mouth {
+    player: Child,
+    /// An idle card stands still: somebody has to listen all the time.
+    holder: Child,
+    sound: std::process::ChildStdin,
+    /// What is still to be said.
+    left: std::collections::VecDeque<i16>,
+}
+
+#[cfg(feature = "listen-in")]
+impl Mouth {
+    fn start(environment: &[(String, String)]) -> Self {
+        let form = ["--raw", "--format=s16le", "--rate=48000", "--channels=1"];
+        let begin = |program: &str, device: &str, stdin: Stdio| {
+            let mut command = Command::new(program);
+            command.arg(format!("--device={device}")).args(form);
+            command
+                .arg("--latency-msec=30")
+                .envs(environment.iter().cloned());
+            command.stdin(stdin).stdout(Stdio::null());
+            command.spawn().expect(NEEDS)
+        };
+        let holder = begin("parec", "virtual_mic.monitor", Stdio::null());
+        let mut player = begin("pacat", "virtual_mic", Stdio::piped());
+        let sound = player.stdin.take().expect("it was piped");
+        let mut mouth = Self {
+            player,
+            holder,
+            sound,
+            left: std::collections::VecDeque::new(),
+        };
+        // Ahead of the card, so that it never runs dry.
+        (0..6).for_each(|_| mouth.say_block());
+        mouth
+    }
+
+    /// Says the next ten milliseconds: once for each block that the card has played.
+    pub(crate) fn say_block(&mut self) {
+        use std::io::Write as _;
+        let block = (0..BLOCK).flat_map(|_| self.left.pop_front().unwrap_or(0).to_le_bytes());
+        let bytes: Vec<u8> = block.collect();
+        self.sound.write_all(&bytes).expect("the card takes it");
+    }
+
+    /// Claps: these samples come next.
+    pub(crate) fn clap(&mut self, samples: &[i16]) {
+        self.left = samples.iter().copied().collect();
+    }
+}
+
+#[cfg(feature = "listen-in")]
+impl Drop for Mouth {
+    fn drop(&mut self) {
+        for child in [&mut self.player, &mut self.holder] {
+            child.kill().ok();
+            child.wait().ok();
+        }
+    }
 }

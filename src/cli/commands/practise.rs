@@ -8,7 +8,7 @@ use crate::cli::failure::{Failure, Kind};
 use crate::cli::{data_dir, plain, seed_of};
 use crate::deck::Deck;
 use crate::review::plan::Limit;
-use crate::sound::{Output, SilentOutput};
+use crate::sound::{Ear, Output, SilentOutput};
 use crate::store::Store;
 use crate::tui::{self, Ending};
 use crate::world::{Calendar, Clock, Env, SystemClock, parse_moment};
@@ -94,6 +94,7 @@ impl Ready {
             output,
             speakers: practice.speakers(),
             no_sound,
+            ear: ear(practice, &self.clock),
         }
     }
 
@@ -121,6 +122,16 @@ fn clock_of(env: &Env) -> Result<Arc<dyn Clock>, Failure> {
             "write it as 2026-11-26T08:00:00+01:00",
         )),
     }
+}
+
+/// The microphone, where claps may be taken by one.
+fn ear(practice: &Practice, clock: &Arc<dyn Clock>) -> Option<Ear> {
+    #[cfg(feature = "listen-in")]
+    if !practice.silent {
+        return crate::sound::ear(clock);
+    }
+    let _ = (practice, clock);
+    None
 }
 
 /// The way out for sound, and why nothing is heard when that is so.

@@ -126,6 +126,11 @@ fn tail(today: &Today, view: &View<'_>, theme: Theme, columns: usize) -> Body {
                     start again. Practice begins when there is sound.";
         body.say(rest, Style::new());
     }
+    if let Some(reason) = view.deaf {
+        body.gap();
+        let said = format!("{}. Claps are taken by keys.", printable(reason));
+        body.say(&said, theme.strong());
+    }
     if view.advice == Advice::Loudness {
         body.gap();
         body.say(LOUDNESS, Style::new());
