@@ -129,6 +129,7 @@ const TERMS: Terms = Terms {
     seed: Seed(5),
     limit: Limit::Questions(u32::MAX),
     chooser: Chooser::Forgetting,
+    new_a_day: contrapalma::review::plan::NEW_A_DAY,
 };
 
 #[divan::bench(sample_count = 5, sample_size = 1)]

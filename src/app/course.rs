@@ -1,8 +1,9 @@
 //! The exercises of a deck as the plan knows them: by their place.
 
-use crate::deck::{Deck, Exercise};
+use crate::deck::{Deck, Exercise, Order};
 use crate::quiz::Skill;
 use crate::review::plan::Candidate;
+use crate::review::plan::NEW_A_DAY;
 
 /// A deck, its exercises counted as the plan's candidates are.
 #[derive(Clone, Debug)]
@@ -32,12 +33,28 @@ impl Course {
             .map_or_else(String::new, |exercise| exercise.title.to_string())
     }
 
+    /// How many skills may be begun in a day.
+    pub fn new_a_day(&self) -> u32 {
+        match self.deck.order() {
+            Order::Path => NEW_A_DAY,
+            Order::Free => u32::MAX,
+        }
+    }
+
+    /// The id of the deck.
+    pub fn id(&self) -> &str {
+        self.deck.id()
+    }
+
     /// All exercises as candidates, in the order of the deck.
     pub fn candidates(&self) -> Vec<Candidate> {
         let candidate = |exercise: &Exercise| Candidate {
             skill: exercise.skill.clone(),
             kind: exercise.form.kind(),
-            needs: exercise.needs.clone(),
+            needs: match self.deck.order() {
+                Order::Path => exercise.needs.clone(),
+                Order::Free => Vec::new(),
+            },
             criterion: exercise.levels.criterion(),
             easiest: exercise.levels.easiest(),
             hardest: exercise.levels.hardest(),

@@ -49,7 +49,9 @@ pub enum Intent {
     Choose(usize),
     /// A tap, with this hand.
     Tap(Hand),
-    /// No more taps.
+    /// To mark a pulse of the cycle, from 0, or to take its mark away.
+    Mark(usize),
+    /// No more taps or marks.
     Done,
     /// To hear the question once more.
     Again,

@@ -8,6 +8,7 @@
 //! worker while the present one is shown, so that it can sound at once.
 
 pub mod bench;
+mod check;
 mod course;
 mod intent;
 mod learner;
@@ -311,6 +312,7 @@ impl App {
                 }),
                 None => return Ok(()),
             },
+            Intent::Mark(pulse_idx) => Event::Mark(pulse_idx),
             Intent::Done => Event::Done,
             Intent::Again => Event::Again,
             Intent::Hear(hearing) => Event::Hear(hearing),
@@ -611,7 +613,9 @@ impl App {
     fn finish(&mut self, now: &Now) {
         self.silence();
         let Some(sitting) = &self.sitting else { return };
-        let summary = Summary::of(sitting, &self.heard_from, &self.learner, now);
+        let mut summary = Summary::of(sitting, &self.heard_from, &self.learner, now);
+        summary.advice =
+            (self.course.id() == check::DECK).then(|| check::advice(sitting.tallies()));
         self.place = Place::Summary(summary);
         self.is_next_wanted = false;
     }
@@ -638,6 +642,7 @@ fn plan(learner: &Learner, course: &Course, day: Day, seed: Seed, limit: Limit) 
         seed,
         limit,
         chooser: Chooser::Forgetting,
+        new_a_day: course.new_a_day(),
     };
     Plan::begin(learner, course.candidates(), terms)
 }

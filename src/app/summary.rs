@@ -19,6 +19,8 @@ pub struct Summary {
     pub minutes: u64,
     /// Skill by skill.
     pub lines: Vec<SummaryLine>,
+    /// What the check says, where it was that.
+    pub advice: Option<String>,
 }
 
 /// What a sitting came to for one skill.
@@ -59,6 +61,7 @@ impl Summary {
             n_right: tallies.iter().map(|tally| tally.n_right).sum(),
             minutes: (sitting.elapsed(now) / 60_000_000).max(1),
             lines: tallies.iter().map(line).collect(),
+            advice: None,
         }
     }
 }

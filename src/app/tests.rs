@@ -6,8 +6,8 @@ use std::sync::mpsc::{Receiver, channel};
 
 use super::*;
 use crate::pcm::{Pcm, SampleRate};
-use crate::quiz::{Answer, Given, Hand, Open};
-use crate::rhythm::{Layer, Pulse};
+use crate::quiz::{Answer, Given, Hand, Open, Tap};
+use crate::rhythm::PulseMap;
 use crate::sound::output::{Health, Loop, PlayId, Position};
 use crate::sound::{Output, SilentOutput};
 use crate::world::{ManualClock, parse_moment};
@@ -128,47 +128,66 @@ impl Practice {
         if question.is_tapped() {
             return self.tap(open, right);
         }
+        if let Answer::Marks(Some(layer)) = question.truth() {
+            let skipped = usize::from(!right);
+            for pulse in layer.pulses().skip(skipped) {
+                self.want(Intent::Mark(pulse.idx()));
+            }
+            return self.want(Intent::Done);
+        }
         let fits = |idx: &usize| {
             let verdict = question.judge(&Given::Choice(*idx));
             verdict.is_some_and(|verdict| verdict.right == right)
         };
-        let idx = (0..8).find(fits).expect("there is such an answer");
+        let idx = (0..9).find(fits).expect("there is such an answer");
         self.want(Intent::Choose(idx));
     }
 
     /// Taps on the first count or on the layer that is to be clapped, or later, as the playhead comes
     /// by.
     fn tap(&mut self, open: &Open, right: bool) {
-        let late = if right { 0.0 } else { 1.0 };
-        let plan: Vec<(Hand, Vec<f64>)> = match open.question.truth() {
-            Answer::Start(Some(0)) => vec![(Hand::Either, vec![2.0 * late])],
-            Answer::Hands(Some(layer)) => vec![(Hand::Either, places(layer, late))],
-            Answer::Pair([Some(left), Some(one)]) => vec![
-                (Hand::Left, places(left, late)),
-                (Hand::Right, places(one, late)),
-            ],
-            other => panic!("{other:?} is not tapped"),
+        let n_pulses = open.question.phrase().cycle.n_pulses() as f64;
+        let mut plan: Vec<(f64, Hand)> = match open.question.truth() {
+            Answer::Start(Some(0)) => {
+                let late = if right { 0.0 } else { 2.0 };
+                (0..60)
+                    .map(|round| (f64::from(round) * n_pulses + late, Hand::Either))
+                    .collect()
+            }
+            _ => {
+                let map = PulseMap::of(open.question.phrase().pace.clone(), 0);
+                let taps = open.question.model_taps().into_iter();
+                let place = |tap: Tap| (map.tick_at(tap.micros).0 as f64 / 240.0, tap.hand);
+                // Who does it wrong leaves out every second stroke.
+                let every = if right { 1 } else { 2 };
+                taps.map(place).step_by(every).collect()
+            }
         };
-        // The last pulse in which something was tapped.
-        let mut tapped = None;
-        for _ in 0..12_000 {
+        // Rounds of a loop are counted on.
+        let (mut round, mut last) = (0.0, 0.0);
+        for _ in 0..30_000 {
             if !matches!(self.app.stage(), Some(Stage::Open(_))) {
                 return;
             }
             self.app.tick().expect("nothing refuses");
             if let Some(head) = self.app.playhead() {
-                let here = (head.cycle.0, head.pulse.floor());
-                for (hand, pulses) in &plan {
-                    if head.pulse.fract() < 0.3 && tapped != Some(here) && pulses.contains(&here.1)
-                    {
-                        self.want(Intent::Tap(*hand));
+                let in_round = head.cycle.0 as f64 * n_pulses + head.pulse;
+                if in_round < last - 1.0 {
+                    round += head.cycle.1 as f64 * n_pulses;
+                }
+                last = in_round;
+                while plan
+                    .first()
+                    .is_some_and(|(place, _)| *place <= round + in_round)
+                {
+                    let (place, hand) = plan.remove(0);
+                    // What lies before the entry has gone by.
+                    if round + in_round - place < 0.2 {
+                        self.want(Intent::Tap(hand));
                     }
                 }
-                if head.pulse.fract() < 0.3 {
-                    tapped = Some(here);
-                }
             }
-            self.clock.advance(20_000);
+            self.clock.advance(10_000);
         }
         panic!("taps settle it, or the end does");
     }
@@ -231,12 +250,6 @@ fn a_sound_that_runs_dry_spoils_the_question_and_it_is_asked_again_without_count
     };
     assert!(shown.attempt.right);
     assert_eq!((shown.attempt.replays, shown.attempt.id.number), (0, 1));
-}
-
-/// The pulses of a layer, turned later by so many.
-fn places(layer: Layer, late: f64) -> Vec<f64> {
-    let turned = |pulse: Pulse| (pulse.idx() as f64 + late) % 6.0;
-    layer.pulses().map(turned).collect()
 }
 
 #[test]

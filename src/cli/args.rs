@@ -36,8 +36,8 @@ pub(super) struct Practice {
     /// Keep data in this folder
     #[arg(long, value_name = "DIR", global = true)]
     pub(super) data: Option<PathBuf>,
-    /// Practise this deck instead of the built-in one
-    #[arg(long, value_name = "FILE", global = true)]
+    /// Practise this deck: a file, or first-steps, path, check, beginners, workshop, twelves, cousins
+    #[arg(long, value_name = "DECK", global = true)]
     pub(super) deck: Option<PathBuf>,
     /// Draw all chance from this number
     #[arg(long, value_name = "N", global = true, value_parser = seed)]

@@ -102,12 +102,16 @@ fn code_of(ending: Ending) -> ExitCode {
 }
 
 fn deck_of(practice: &Practice) -> Result<Deck, Failure> {
+    let named = |path: &PathBuf| path.to_str().and_then(deck::built_in_named);
     let deck = match &practice.deck {
         None => deck::built_in(),
-        Some(path) => {
-            let text = read_text(path)?;
-            deck::parse(&text).map_err(|faults| Failure::deck(path, &faults))?
-        }
+        Some(path) => match named(path) {
+            Some(deck) => deck,
+            None => {
+                let text = read_text(path)?;
+                deck::parse(&text).map_err(|faults| Failure::deck(path, &faults))?
+            }
+        },
     };
     Ok(deck.through(practice.speakers()))
 }

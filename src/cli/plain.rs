@@ -3,7 +3,7 @@
 //! A line in is an answer, a tap (empty) or a letter; lines out are whole sentences. The same engine
 //! runs as on the screen. The end of input leaves the sitting; what was kept stays kept.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeSet, VecDeque};
 use std::io;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
@@ -27,6 +27,8 @@ enum Input {
 /// What a line means where the sitting stands.
 enum Said {
     Intent(Intent),
+    /// These pulses are marked, from 0, and no others.
+    Marks(Vec<usize>),
     Help,
     Unknown,
 }
@@ -172,12 +174,17 @@ impl Plain {
     }
 
     fn take(&mut self, line: &str, stamp: Stamp) -> Result<(), Ended> {
-        let said = self
-            .app
-            .stage()
-            .map_or(Said::Unknown, |stage| meaning(stage, line.trim()));
+        let said = self.app.stage().map_or(Said::Unknown, |stage| {
+            meaning(stage, line.trim(), self.app.counting())
+        });
         match said {
             Said::Intent(Intent::Dispute) => self.dispute(stamp),
+            Said::Marks(pulses) => {
+                for pulse in pulses {
+                    self.app.intend(Intent::Mark(pulse), stamp)?;
+                }
+                Ok(self.app.intend(Intent::Done, stamp)?)
+            }
             Said::Intent(intent) => Ok(self.app.intend(intent, stamp)?),
             Said::Help => Ok(say(&[self.app.stage().map_or("", help)])?),
             Said::Unknown => {
@@ -252,11 +259,11 @@ fn at_tune_up(tune_up: &TuneUp, line: &str) -> Option<Intent> {
     }
 }
 
-fn meaning(stage: &Stage, line: &str) -> Said {
+fn meaning(stage: &Stage, line: &str, counting: Counting) -> Said {
     match (stage, line) {
         (_, "?") => Said::Help,
         (_, "q") => Said::Intent(Intent::Leave),
-        (Stage::Open(open), line) => while_open(open, line),
+        (Stage::Open(open), line) => while_open(open, line, counting),
         (Stage::Shown(_), "") => Said::Intent(Intent::Onward),
         (Stage::Shown(_), "h") => Said::Intent(Intent::Hear(Hearing::AsItIs)),
         (Stage::Shown(shown), "a") if shown.reveal.as_answered.is_some() => {
@@ -274,7 +281,7 @@ fn meaning(stage: &Stage, line: &str) -> Said {
     }
 }
 
-fn while_open(open: &Open, line: &str) -> Said {
+fn while_open(open: &Open, line: &str, counting: Counting) -> Said {
     let tapped = open.question.is_tapped();
     let two = open.question.kind() == quiz::Kind::TwoHands;
     let n_choices = open.question.choices(Counting::FromOne).len();
@@ -284,11 +291,12 @@ fn while_open(open: &Open, line: &str) -> Said {
         "f" if two => Said::Intent(Intent::Tap(Hand::Left)),
         "j" if two => Said::Intent(Intent::Tap(Hand::Right)),
         "" if tapped && !two => Said::Intent(Intent::Tap(Hand::Either)),
-        "d" if tapped => Said::Intent(Intent::Done),
+        "d" if tapped || open.question.is_marked() => Said::Intent(Intent::Done),
         "a" | "b" | "c" if open.question.sounds().len() > 1 => {
             let idx = usize::from(line.as_bytes()[0] - b'a');
             Said::Intent(Intent::Hear(Hearing::Clapping(idx)))
         }
+        counts if open.question.is_marked() => marks(open, counts, counting),
         _ => match line.parse::<usize>() {
             Ok(number) if (1..=n_choices).contains(&number) => {
                 Said::Intent(Intent::Choose(number - 1))
@@ -298,11 +306,27 @@ fn while_open(open: &Open, line: &str) -> Said {
     }
 }
 
+/// Counts joined by hyphens, blanks or commas, in the learner's convention.
+fn marks(open: &Open, line: &str, counting: Counting) -> Said {
+    let cycle = open.question.phrase().cycle;
+    let words = line.split(['-', ' ', ',']).filter(|word| !word.is_empty());
+    let pulses: Option<BTreeSet<usize>> = words
+        .map(|word| counting.pulse(cycle, word).map(|pulse| pulse.idx()))
+        .collect();
+    match pulses {
+        Some(pulses) if !pulses.is_empty() => Said::Marks(pulses.into_iter().collect()),
+        _ => Said::Unknown,
+    }
+}
+
 fn help(stage: &Stage) -> &'static str {
     match stage {
         Stage::Open(open) if open.question.kind() == quiz::Kind::TwoHands => {
             "f and j, each with Enter, are taps of the left hand and the right, d judges the taps so \
              far, r from the start again, s skip, q leave."
+        }
+        Stage::Open(open) if open.question.is_marked() => {
+            "Answer with counts, as 1-4-5; r once more, s skip, q leave."
         }
         Stage::Open(open) if open.question.is_tapped() => {
             "Enter is a tap, d judges the taps so far, r from the start again, s skip, q leave."

@@ -82,6 +82,8 @@ pub(super) fn tell_question(open: &Open, set_up: SetUp, counting: Counting) -> i
 fn help_of(open: &Open) -> &'static str {
     if open.question.kind() == Kind::TwoHands {
         "f and j, each with Enter, are the hands; d when done, r from the start again, s skip, q leave."
+    } else if open.question.is_marked() {
+        "Answer with counts, as 1-4-5; r once more, s skip, q leave."
     } else if open.question.is_tapped() {
         "Enter is a tap; d when done, r from the start again, s skip, q leave."
     } else {
@@ -113,7 +115,7 @@ pub(super) fn tell_reveal(shown: &Shown) -> io::Result<()> {
 /// Stretches of cycles whose rows are alike, by their first and last index. Where the feel stays,
 /// one cycle stands for all: hearing every small difference read out would hide what matters.
 fn cycles_alike(shown: &Shown, rows: &[&GridRow]) -> Vec<(usize, usize)> {
-    let turns = |answer| answer == Answer::Feel(Feel::InTurn);
+    let turns = |answer| matches!(answer, Answer::Feel(Feel::InTurn) | Answer::Turn(_));
     let is_clapped = matches!(shown.attempt.kind, Kind::Clap | Kind::TwoHands);
     if !is_clapped && !turns(shown.attempt.truth) && !turns(shown.attempt.answer) {
         return vec![(0, 0)];
@@ -174,6 +176,9 @@ pub(super) fn tell_summary(summary: &Summary) -> io::Result<()> {
             &heard,
             &back,
         ])])?;
+    }
+    if let Some(advice) = &summary.advice {
+        say(&[advice])?;
     }
     say(&["Rest ears and hands for a few minutes before you go on."])
 }

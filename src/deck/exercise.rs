@@ -19,7 +19,7 @@ pub(super) const KEYS: [Key; 23] = [
     key("title", "a short text on one line"),
     key(
         "asks",
-        "name-feel, find-start, fit-clapping, clap, whose-stroke or two-hands",
+        "name-feel, find-start, fit-clapping, clap, mark-accents, name-voice, name-clapping, catch-turn, whose-stroke or two-hands",
     ),
     key("line", "one line that says what to do"),
     key("repair", "one line that helps after a miss"),
@@ -38,7 +38,7 @@ pub(super) const KEYS: [Key; 23] = [
     key("pacing", "steady, moving or elastic"),
     key(
         "cycles",
-        "two whole numbers, fewest and most, within 2 to 10",
+        "two whole numbers, fewest and most, within 2 to 12",
     ),
     key(
         "entry",
@@ -54,7 +54,7 @@ pub(super) const KEYS: [Key; 23] = [
     key("guide", "every, half, first or none"),
     key("course", "whole, rising or silent-1, -2, -4 or -8"),
     key("place", "on or contra"),
-    key("call", "none or bell"),
+    key("call", "none, bell or stop"),
     key("level", "a table of easiest, criterion and hardest in dB"),
 ];
 

@@ -28,15 +28,14 @@ pub(super) fn form(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Opt
         table.refuse("by", "it only where asks = \"find-start\"", faults);
     }
     let is_clapped = matches!(asks, Kind::Clap | Kind::TwoHands);
-    if !is_clapped && asks != Kind::FitClapping {
-        table.refuse(
-            "clappings",
-            "it only where claps are chosen or made",
-            faults,
-        );
+    let has_claps = [Kind::FitClapping, Kind::MarkAccents, Kind::NameClapping];
+    if !matches!(asks, Kind::FitClapping | Kind::MarkAccents) {
+        let where_it_is = "it only where claps are to fit or accents are marked";
+        table.refuse("fits", where_it_is, faults);
     }
-    if asks != Kind::FitClapping {
-        table.refuse("fits", "it only where asks = \"fit-clapping\"", faults);
+    if !is_clapped && !has_claps.contains(&asks) {
+        let where_it_is = "it only where claps are chosen, made or marked";
+        table.refuse("clappings", where_it_is, faults);
     }
     if asks != Kind::Clap {
         for name in ["course", "place"] {
@@ -51,7 +50,23 @@ pub(super) fn form(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Opt
     match asks {
         Kind::NameFeel => name_feel(table, parts, faults),
         Kind::FindStart => find_start(table, parts, faults),
-        Kind::FitClapping => fit_clapping(table, parts, faults),
+        Kind::FitClapping => {
+            let (clappings, to) = fitting(table, parts, faults)?;
+            Some(Form::FitClapping { clappings, to })
+        }
+        Kind::MarkAccents => {
+            let (patterns, of) = fitting(table, parts, faults)?;
+            Some(Form::MarkAccents { patterns, of })
+        }
+        Kind::NameClapping => {
+            let clappings = layers(table, parts, CLAPPINGS, faults);
+            clappings.map(Form::NameClapping)
+        }
+        Kind::NameVoice => {
+            let why = "since two voices are to differ";
+            only_feel(table, parts, (Feel::Both, why), faults).then_some(Form::NameVoice)
+        }
+        Kind::CatchTurn => catch_turn(table, parts, faults),
         Kind::Clap => clap(table, parts, faults),
         Kind::WhoseStroke => whose_stroke(table, parts, faults),
         Kind::TwoHands => two_hands(table, parts, faults),
@@ -93,7 +108,8 @@ fn find_start(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<F
     Some(Form::FindStart(by))
 }
 
-fn fit_clapping(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
+/// The claps that are to be told apart, and what they fit.
+fn fitting(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<(Vec<Layer>, Fits)> {
     let fits_id = |fits| match fits {
         Fits::Guitar => "guitar",
         Fits::Knocks => "knocks",
@@ -101,17 +117,12 @@ fn fit_clapping(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option
     let to = table.need("fits", faults, |value, faults| {
         value.one_of(&[Fits::Guitar, Fits::Knocks], fits_id, faults)
     });
-    let cycle = parts.pattern.unwrap_or(Pattern::SIX).cycle();
-    let clappings = table.need("clappings", faults, |value, faults| {
-        value.set(CLAPPINGS, faults, |value, faults| {
-            clapping(value, cycle, faults)
-        })
-    });
+    let clappings = layers(table, parts, CLAPPINGS, faults);
     let (to, clappings) = (to?, clappings?);
     if to == Fits::Guitar && !claps_are_offered(table, parts, &clappings, faults) {
         return None;
     }
-    Some(Form::FitClapping { clappings, to })
+    Some((clappings, to))
 }
 
 fn clap(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
@@ -164,19 +175,49 @@ fn two_hands(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Fo
     })
 }
 
+/// The fewest and the most cycles of a phrase that turns once: two and more on each side, and a key
+/// for each.
+const TURNING_CYCLES: (i64, i64) = (6, 9);
+
+fn catch_turn(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
+    let why = "since it is to turn";
+    if !only_feel(table, parts, (Feel::InTurn, why), faults) {
+        return None;
+    }
+    let (least, greatest) = TURNING_CYCLES;
+    let (fewest, most) = parts.cycles.unwrap_or((least, greatest));
+    if fewest < least || most > greatest {
+        let at = table.get("cycles").map_or(table.at(), |value| value.at);
+        let found = format!("[{fewest}, {most}]");
+        faults.add(
+            at,
+            &found,
+            &format!("within {least} to {greatest}, since it is to turn"),
+        );
+        return None;
+    }
+    Some(Form::CatchTurn)
+}
+
+/// Whether the feels are this one alone.
+fn only_feel(
+    table: &Table<'_>,
+    parts: &Parts,
+    (feel, why): (Feel, &str),
+    faults: &mut Faults,
+) -> bool {
+    let is_so = parts.feels.as_ref().is_none_or(|feels| feels == &[feel]);
+    if !is_so && let Some(value) = table.get("feels") {
+        let expected = format!("[\"{}\"] alone, {why}", feel.id());
+        faults.add(value.at, &value.found(), &expected);
+    }
+    is_so
+}
+
 /// Both layers must sound, so that a stroke can be one of both.
 fn whose_stroke(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
-    if parts
-        .feels
-        .as_ref()
-        .is_some_and(|feels| feels != &[Feel::Both])
-    {
-        let value = table.get("feels")?;
-        faults.add(
-            value.at,
-            &value.found(),
-            "[\"both\"], since strokes of both are asked",
-        );
+    let why = "since strokes of both are asked";
+    if !only_feel(table, parts, (Feel::Both, why), faults) {
         return None;
     }
     if parts.bell.is_some_and(|bell| bell != Bell::None) {
@@ -210,7 +251,7 @@ fn call(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Call> {
     if !has_cycles(table, parts, needed, faults) {
         return None;
     }
-    if call == Call::Bell && parts.bell.is_some_and(|bell| bell != Bell::None) {
+    if call != Call::None && parts.bell.is_some_and(|bell| bell != Bell::None) {
         let at = table.get("bell").map_or(table.at(), |value| value.at);
         faults.add(at, "a bell on counts", "none, since a bell calls");
         return None;

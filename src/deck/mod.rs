@@ -15,7 +15,7 @@
 //! let faults = faults.expect_err("a title is missing");
 //! assert_eq!(
 //!     faults[2].to_string(),
-//!     "line 3, column 1: found the key \"titel\"; expected one of format, id, title, exercise"
+//!     "line 3, column 1: found the key \"titel\"; expected one of format, id, title, order, takes, exercise"
 //! );
 //! assert_eq!(faults[2].hint.as_deref(), Some("nearest is \"title\""));
 //! ```
@@ -40,7 +40,27 @@ use crate::quiz::{Form, Skill};
 pub struct Deck {
     id: Box<str>,
     title: Label,
+    order: Order,
     exercises: Vec<Exercise>,
+}
+
+/// Whether exercises of a deck wait for each other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Order {
+    /// Each waits until what it needs is firm, and few are begun in a day.
+    Path,
+    /// None waits.
+    Free,
+}
+
+impl Order {
+    /// Its id in decks.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Path => "path",
+            Self::Free => "free",
+        }
+    }
 }
 
 impl Deck {
@@ -52,6 +72,11 @@ impl Deck {
     /// Its name.
     pub fn title(&self) -> &Label {
         &self.title
+    }
+
+    /// Whether its exercises wait for each other.
+    pub fn order(&self) -> Order {
+        self.order
     }
 
     /// The same deck, its phrases to be heard through these speakers.
@@ -132,10 +157,39 @@ impl Levels {
     }
 }
 
-/// The deck that comes with the program.
+/// Decks of exercises of their own that come with the program, by id; the first is where one begins.
+const OWN: [(&str, &str); 2] = [
+    (
+        "first-steps",
+        include_str!("../../exercises/first-steps.toml"),
+    ),
+    ("path", include_str!("../../exercises/path.toml")),
+];
+
+/// Decks that take theirs from these: courses and a check.
+const COURSES: [(&str, &str); 5] = [
+    ("check", include_str!("../../exercises/check.toml")),
+    ("beginners", include_str!("../../exercises/beginners.toml")),
+    ("workshop", include_str!("../../exercises/workshop.toml")),
+    ("twelves", include_str!("../../exercises/twelves.toml")),
+    ("cousins", include_str!("../../exercises/cousins.toml")),
+];
+
+/// The deck where one begins.
 pub fn built_in() -> Deck {
-    parse(include_str!("../../exercises/first-steps.toml"))
-        .expect("the deck that comes with the program has no faults")
+    parse(OWN[0].1).expect("the deck that comes with the program has no faults")
+}
+
+/// The deck of this id that comes with the program.
+pub fn built_in_named(id: &str) -> Option<Deck> {
+    let mut all = OWN.iter().chain(&COURSES);
+    let (_, text) = all.find(|(known, _)| *known == id)?;
+    Some(parse(text).expect("a deck that comes with the program has no faults"))
+}
+
+/// The ids of all decks that come with the program, in the order in which they are offered.
+pub fn built_in_ids() -> impl Iterator<Item = &'static str> {
+    OWN.iter().chain(&COURSES).map(|(id, _)| *id)
 }
 
 #[cfg(test)]

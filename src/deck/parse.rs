@@ -9,7 +9,7 @@ use crate::world::Seed;
 use super::exercise::{self, Body, Draft};
 use super::fault::{Fault, Faults, nearest, quoted};
 use super::written::{Document, Key, Table, Value};
-use super::{Deck, Exercise};
+use super::{Deck, Exercise, OWN, Order};
 
 /// The longest text that is read, in bytes: far more than a deck of the most exercises.
 pub(super) const LONGEST_TEXT: usize = 256 << 10;
@@ -20,7 +20,7 @@ pub(super) const MOST_EXERCISES: usize = 200;
 /// The format that is read.
 const FORMAT: i64 = 1;
 
-const KEYS: [Key; 4] = [
+const KEYS: [Key; 6] = [
     Key {
         name: "format",
         expected: "format = 1",
@@ -34,8 +34,16 @@ const KEYS: [Key; 4] = [
         expected: "a short text on one line",
     },
     Key {
+        name: "order",
+        expected: "path, or free where nothing waits for anything",
+    },
+    Key {
+        name: "takes",
+        expected: "skills of a deck that comes with the program in a list, as [\"path/plain\"]",
+    },
+    Key {
         name: "exercise",
-        expected: "one exercise or more, each under [[exercise]]",
+        expected: "one exercise or more, each under [[exercise]], or what the deck takes",
     },
 ];
 
@@ -62,7 +70,12 @@ fn read(text: &str, faults: &mut Faults) -> Option<Deck> {
     table.need("format", faults, format);
     let id = table.need("id", faults, exercise::id);
     let title = table.need("title", faults, Value::label);
-    let drafts = drafts(&table, faults);
+    let taken = table.or("takes", Vec::new(), faults, takes);
+    let drafts = if table.get("takes").is_some() && table.get("exercise").is_none() {
+        Vec::new()
+    } else {
+        drafts(&table, faults)
+    };
     let places = places(&drafts, faults);
     // Where an exercise could not be read, nobody knows what its id was.
     let is_lost = text.matches("[exercise").count() > drafts.len()
@@ -75,11 +88,48 @@ fn read(text: &str, faults: &mut Faults) -> Option<Deck> {
         .into_iter()
         .map(|draft| finish(id, draft, faults))
         .collect::<Vec<Option<Exercise>>>();
+    let order = table.or("order", Order::Path, faults, |value, faults| {
+        value.one_of(&[Order::Path, Order::Free], Order::id, faults)
+    });
     Some(Deck {
         id: id?.into(),
         title: title?,
-        exercises: exercises.into_iter().collect::<Option<_>>()?,
+        order: order?,
+        exercises: taken?
+            .into_iter()
+            .map(Some)
+            .chain(exercises)
+            .collect::<Option<_>>()?,
     })
+}
+
+/// Exercises of the decks that come with the program, by the names of their skills. What they need
+/// beyond this deck does not hold them back in it.
+fn takes(value: Value<'_>, faults: &mut Faults) -> Option<Vec<Exercise>> {
+    let decks: Vec<Deck> = OWN
+        .iter()
+        .filter_map(|(_, text)| parse(text).ok())
+        .collect();
+    let all = || decks.iter().flat_map(Deck::exercises);
+    let mut taken: Vec<Exercise> = Vec::new();
+    for value in value.items(1..=MOST_EXERCISES, faults)? {
+        let name = value.text(faults)?;
+        let found = all().find(|exercise| &*exercise.skill.0 == name);
+        let is_again = taken.iter().any(|exercise| &*exercise.skill.0 == name);
+        match found {
+            Some(exercise) if !is_again => taken.push(exercise.clone()),
+            Some(_) => {
+                faults.add(value.at, &format!("{} again", quoted(name)), "each once");
+            }
+            None => {
+                let mut known: Vec<&str> = all().map(|exercise| &*exercise.skill.0).collect();
+                known.sort_unstable();
+                let hint = nearest(name, known);
+                faults.add_hinted(value.at, &value.found(), value.expected, hint.as_deref());
+            }
+        }
+    }
+    Some(taken)
 }
 
 fn format(value: Value<'_>, faults: &mut Faults) -> Option<()> {

@@ -15,7 +15,7 @@ pub(super) struct Parts {
     pub(super) families: Option<Vec<Family>>,
     pub(super) feels: Option<Vec<Feel>>,
     tempo: Option<(i64, i64)>,
-    cycles: Option<(i64, i64)>,
+    pub(super) cycles: Option<(i64, i64)>,
     pub(super) entries: Option<Vec<Entry>>,
     pub(super) bell: Option<Bell>,
     pacing: Option<Pacing>,

@@ -27,6 +27,11 @@ pub enum Purpose {
     NameFeel,
     /// Where its cycle begins, among all rotations.
     FindStart,
+    /// In which cycle it turns from one side to the other, once.
+    CatchTurn {
+        /// That cycle, from 0; at least two cycles lie before it and after it.
+        at: u8,
+    },
     /// Which clapping fits, among these.
     FitClapping {
         /// The one that fits.
@@ -101,7 +106,7 @@ fn margin(rows: &[Row], wanted: &Wanted, pattern: Pattern) -> Option<f64> {
     let floor = Floor::at_level(wanted.level.decibels());
     let stated = feel_margin(rows, wanted.feel, pattern, floor);
     match &wanted.purpose {
-        Purpose::NameFeel => stated,
+        Purpose::NameFeel | Purpose::CatchTurn { .. } => stated,
         Purpose::FindStart => {
             let margin = start_margin(&whole(rows, None)?);
             (margin >= floor.threes).then_some(margin)
@@ -181,6 +186,12 @@ impl Measured {
     /// By how much its truth is the only right answer: accent units, or difference of fit.
     pub fn margin(&self) -> f64 {
         self.margin
+    }
+
+    /// The same for a question whose difficulty does not lie in the cues of the phrase.
+    #[must_use]
+    pub fn at_level(self, level: Level) -> Self {
+        Self { level, ..self }
     }
 
     /// How strong its cues were asked to be.

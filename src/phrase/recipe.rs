@@ -175,7 +175,7 @@ pub enum RecipeError {
         possible: (i64, i64),
     },
     /// Too few or too many cycles, or upside down.
-    #[error("{0} to {1} cycles; fewest and most lie in 2 to 10")]
+    #[error("{0} to {1} cycles; fewest and most lie in 2 to 12")]
     Cycles(i64, i64),
     /// A feel that the pattern does not have.
     #[error("the pattern {pattern} has no phrases {feel}", pattern = .1.id(), feel = .0.words())]
@@ -325,7 +325,7 @@ fn tempo_range(parts: &RecipeParts) -> Result<(Tempo, Tempo), RecipeError> {
 
 fn cycle_range((fewest, most): (i64, i64)) -> Result<(u32, u32), RecipeError> {
     match (u32::try_from(fewest), u32::try_from(most)) {
-        (Ok(low @ 2..=10), Ok(high @ 2..=10)) if low <= high => Ok((low, high)),
+        (Ok(low @ 2..=12), Ok(high @ 2..=12)) if low <= high => Ok((low, high)),
         _ => Err(RecipeError::Cycles(fewest, most)),
     }
 }

@@ -59,6 +59,10 @@ pub enum Answer {
     Pair([Option<Layer>; 2]),
     /// Whose stroke it was.
     Owner(Owner),
+    /// The counts that were marked; `None` where none was.
+    Marks(Option<Layer>),
+    /// The cycle from 0 in which it turned; `None` where it did not.
+    Turn(Option<u8>),
 }
 
 /// A tap as it is kept.

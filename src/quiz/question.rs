@@ -1,11 +1,14 @@
 //! A question with its truth, and the verdict on an answer.
 
-use crate::phrase::{Level, Measured, NoPhrase, Phrase, Recipe};
+use crate::phrase::{Level, Measured, NoPhrase, Phrase, Recipe, Voice};
 use crate::rhythm::{Counting, Feel, Layer, Pulse};
 use crate::world::Seed;
 
-use super::hands::{Asked, answer, played, sounding, timing, what_was_asked};
-use super::kind::{clap_layer, find_start, fit_clapping, name_feel, two_hands, whose_stroke};
+use super::hands::{Asked, answer, model_taps, played, sounding, timing, what_was_asked};
+use super::kind::{
+    catch_turn, clap_layer, find_start, fit_clapping, mark_accents, name_clapping, name_feel,
+    name_voice, two_hands, whose_stroke,
+};
 use super::{Answer, By, Fits, Form, Hands, KeptTiming, Kind, Owner, Playing, Tap};
 
 /// A measured phrase and what is asked of it. A question without a truth does not exist.
@@ -30,6 +33,21 @@ pub(super) enum Task {
         to: Fits,
     },
     Clap(Asked),
+    MarkAccents {
+        truth: Layer,
+        of: Fits,
+    },
+    NameVoice {
+        voice: Voice,
+        truth: Feel,
+    },
+    NameClapping {
+        choices: Vec<Layer>,
+        truth: Layer,
+    },
+    CatchTurn {
+        truth: Option<u8>,
+    },
     /// One pulse of the cycle is marked by the bell.
     WhoseStroke {
         pulse: Pulse,
@@ -42,6 +60,8 @@ pub(super) enum Task {
 pub enum Given {
     /// One of the choices, from 0.
     Choice(usize),
+    /// The pulses of the cycle that were marked, from 0.
+    Marks(Vec<usize>),
     /// Taps, and what is known of the hands and their set-up.
     Taps(Vec<Tap>, Hands),
 }
@@ -90,6 +110,14 @@ impl Question {
                 };
                 clap_layer::ask(recipe, level, terms, lately, seed)
             }
+            Form::MarkAccents { patterns, of } => {
+                mark_accents::ask(recipe, level, patterns, *of, lately, seed)
+            }
+            Form::NameVoice => name_voice::ask(recipe, level, lately, seed),
+            Form::NameClapping(clappings) => {
+                name_clapping::ask(recipe, level, clappings, lately, seed)
+            }
+            Form::CatchTurn => catch_turn::ask(recipe, level, lately, seed),
             Form::WhoseStroke => whose_stroke::ask(recipe, level, lately, seed),
             Form::TwoHands {
                 layers,
@@ -116,6 +144,10 @@ impl Question {
             Task::FindStart { .. } => Kind::FindStart,
             Task::FitClapping { .. } => Kind::FitClapping,
             Task::Clap(_) => Kind::Clap,
+            Task::MarkAccents { .. } => Kind::MarkAccents,
+            Task::NameVoice { .. } => Kind::NameVoice,
+            Task::NameClapping { .. } => Kind::NameClapping,
+            Task::CatchTurn { .. } => Kind::CatchTurn,
             Task::WhoseStroke { .. } => Kind::WhoseStroke,
             Task::TwoHands(_) => Kind::TwoHands,
         }
@@ -128,6 +160,10 @@ impl Question {
             Task::FindStart { by } => find_start::truth(self.phrase(), *by),
             Task::FitClapping { truth, .. } => Answer::Clapping(*truth),
             Task::Clap(asked) | Task::TwoHands(asked) => asked.truth(),
+            Task::MarkAccents { truth, .. } => Answer::Marks(Some(*truth)),
+            Task::NameVoice { truth, .. } => Answer::Feel(*truth),
+            Task::NameClapping { truth, .. } => Answer::Clapping(*truth),
+            Task::CatchTurn { truth } => Answer::Turn(*truth),
             Task::WhoseStroke { pulse } => {
                 Answer::Owner(whose_stroke::owner(*pulse, self.phrase()))
             }
@@ -140,6 +176,13 @@ impl Question {
             Task::NameFeel { choices } => choices.iter().map(|f| f.words().to_owned()).collect(),
             Task::FindStart { by: By::Count } => find_start::choices(self.phrase(), counting),
             Task::FindStart { by: By::Taps } | Task::Clap(_) | Task::TwoHands(_) => Vec::new(),
+            Task::MarkAccents { .. } => Vec::new(),
+            Task::NameVoice { .. } => name_voice::CHOICES.map(|f| f.words().to_owned()).to_vec(),
+            Task::NameClapping { choices, .. } => {
+                let words = |layer: &Layer| format!("on {}", counting.list(*layer));
+                choices.iter().map(words).collect()
+            }
+            Task::CatchTurn { .. } => catch_turn::choices(self.phrase()),
             Task::WhoseStroke { .. } => Owner::ALL.map(|owner| owner.words().to_owned()).to_vec(),
             Task::FitClapping { choices, .. } => fit_clapping::choices(choices.len()),
         }
@@ -150,9 +193,21 @@ impl Question {
         matches!(self.task, Task::FindStart { by: By::Taps }) || self.ends_with_its_sound()
     }
 
+    /// Whether counts are marked on the cycle.
+    pub fn is_marked(&self) -> bool {
+        matches!(self.task, Task::MarkAccents { .. })
+    }
+
     /// Whether it is clapped along with, and judged when the sound ends.
     pub fn ends_with_its_sound(&self) -> bool {
         self.asked().is_some()
+    }
+
+    /// Taps that do all that is asked of hands, exactly; empty where nothing is clapped. A rehearsal of
+    /// the program claps by them.
+    pub fn model_taps(&self) -> Vec<Tap> {
+        let taps = self.asked().map(|asked| model_taps(self.phrase(), asked));
+        taps.unwrap_or_default()
     }
 
     /// What is asked of hands, where they are to clap along.
@@ -184,6 +239,15 @@ impl Question {
     pub fn asks(&self, counting: Counting) -> String {
         let text = match &self.task {
             Task::Clap(asked) | Task::TwoHands(asked) => return what_was_asked(asked, counting),
+            Task::MarkAccents {
+                of: Fits::Guitar, ..
+            } => "Mark the counts on which the guitar leans, and no others.",
+            Task::MarkAccents {
+                of: Fits::Knocks, ..
+            } => "Mark the counts on which the hand knocks, and no others.",
+            Task::NameVoice { voice, .. } => name_voice::asks(*voice),
+            Task::NameClapping { .. } => "On which counts do the hands clap?",
+            Task::CatchTurn { .. } => "In which cycle does it turn from one side to the other?",
             Task::WhoseStroke { .. } => {
                 "Threes and twos sound together. Whose stroke falls where the bell rings?"
             }
@@ -208,7 +272,15 @@ impl Question {
             Task::FitClapping { choices, .. } => fit_clapping::sounds(self.phrase(), choices),
             Task::Clap(asked) | Task::TwoHands(asked) => vec![sounding(self.phrase(), asked)],
             Task::WhoseStroke { pulse } => vec![whose_stroke::sound(self.phrase(), *pulse)],
-            Task::NameFeel { .. } | Task::FindStart { .. } => vec![self.phrase().clone()],
+            Task::NameClapping { truth, .. } => {
+                let level = self.measured.level();
+                vec![name_clapping::sound(self.phrase(), *truth, level)]
+            }
+            Task::NameFeel { .. }
+            | Task::FindStart { .. }
+            | Task::MarkAccents { .. }
+            | Task::NameVoice { .. }
+            | Task::CatchTurn { .. } => vec![self.phrase().clone()],
         }
     }
 
@@ -226,16 +298,32 @@ impl Question {
             (Task::Clap(asked) | Task::TwoHands(asked), Given::Taps(taps, hands)) => {
                 answer(&played(self.phrase(), asked, taps, *hands))
             }
+            (Task::MarkAccents { .. }, Given::Marks(pulses)) => {
+                let cycle = self.phrase().cycle;
+                let pulses: Option<Vec<i64>> =
+                    pulses.iter().map(|idx| i64::try_from(*idx).ok()).collect();
+                Answer::Marks(Layer::of(cycle, &pulses?).ok())
+            }
+            (Task::NameVoice { .. }, Given::Choice(idx)) => {
+                Answer::Feel(*name_voice::CHOICES.get(*idx)?)
+            }
+            (Task::NameClapping { choices, .. }, Given::Choice(idx)) => {
+                Answer::Clapping(*choices.get(*idx)?)
+            }
+            (Task::CatchTurn { .. }, Given::Choice(idx)) => {
+                catch_turn::chosen(self.phrase(), *idx)?
+            }
             (Task::WhoseStroke { .. }, Given::Choice(idx)) => Answer::Owner(*Owner::ALL.get(*idx)?),
             (Task::FitClapping { choices, .. }, Given::Choice(idx)) => {
                 Answer::Clapping(*choices.get(*idx)?)
             }
             _ => return None,
         };
-        Some(Verdict {
-            answer,
-            right: answer == self.truth(),
-        })
+        let right = match self.task {
+            Task::CatchTurn { truth } => catch_turn::is_right(truth, answer),
+            _ => answer == self.truth(),
+        };
+        Some(Verdict { answer, right })
     }
 }
 

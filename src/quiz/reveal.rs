@@ -11,7 +11,10 @@ use crate::rhythm::{Counting, Feel, Layer, Pulse, Tick};
 use super::hands::{
     Asked, both, own_claps, played, right_claps, rows, verdict_words, what_was_done,
 };
-use super::kind::{find_start, fit_clapping, name_feel, whose_stroke};
+use super::kind::{
+    catch_turn, find_start, fit_clapping, mark_accents, name_clapping, name_feel, name_voice,
+    whose_stroke,
+};
 use super::question::{Given, Question, Task, Verdict};
 use super::{Answer, By, Hands, Owner, Tap};
 
@@ -140,6 +143,13 @@ fn in_words(question: &Question, verdict: Verdict, counting: Counting) -> String
         return format!("Right: {truth}.");
     }
     match verdict.answer {
+        Answer::Marks(marked) => {
+            let Task::MarkAccents { truth: layer, .. } = question.task else {
+                return format!("Not this time: {truth}.");
+            };
+            let said = mark_accents::differences(layer, marked, counting);
+            format!("Not this time: {truth}. {said}")
+        }
         Answer::Start(None) => {
             format!("Not this time: {truth}. Your taps did not settle on one count.")
         }
@@ -184,6 +194,9 @@ fn answer_words(question: &Question, answer: Answer, counting: Counting) -> Stri
             let each = layers.map(|layer| answer_words(question, Answer::Hands(layer), counting));
             each.join(", then ")
         }
+        (Answer::Marks(Some(layer)), _) => format!("accents {}", on_counts(layer, counting)),
+        (Answer::Marks(None), _) => "no accent".to_owned(),
+        (Answer::Turn(at), _) => catch_turn::words(at),
         (Answer::Owner(owner), _) => match owner {
             Owner::Both => "it was a stroke of both".to_owned(),
             Owner::Neither => "it was no stroke of either".to_owned(),
@@ -197,6 +210,10 @@ fn reason(question: &Question, counting: Counting) -> String {
         Task::NameFeel { .. } | Task::Clap(_) | Task::TwoHands(_) => {
             name_feel::reason(question, counting)
         }
+        Task::MarkAccents { of, .. } => fit_clapping::reason(question, *of, counting),
+        Task::NameVoice { .. } => name_voice::reason(question, counting),
+        Task::NameClapping { truth, .. } => name_clapping::reason(*truth, counting),
+        Task::CatchTurn { .. } => catch_turn::reason(question, counting),
         Task::WhoseStroke { pulse } => whose_stroke::reason(question, *pulse, counting),
         Task::FindStart { .. } => find_start::reason(question, counting),
         Task::FitClapping { to, .. } => fit_clapping::reason(question, *to, counting),
@@ -206,7 +223,10 @@ fn reason(question: &Question, counting: Counting) -> String {
 /// The claps that state an answer, cycle by cycle.
 fn claps(question: &Question, answer: Answer) -> Vec<Layer> {
     match (answer, &question.task) {
+        (Answer::Feel(feel), Task::NameVoice { .. }) => name_voice::claps(question, feel),
         (Answer::Feel(feel), _) => name_feel::claps(question, feel),
+        (Answer::Turn(at), _) => catch_turn::claps(question, at),
+        (Answer::Marks(layer), _) => layer.into_iter().collect(),
         (Answer::Start(_), Task::FindStart { by }) => find_start::claps(question, answer, *by),
         (Answer::Start(_), _) => Vec::new(),
         (Answer::Clapping(layer) | Answer::Hands(Some(layer)), _) => vec![layer],
@@ -295,8 +315,10 @@ fn your_row(answer: Answer, claps: &[Layer]) -> GridRow {
     let sign = |layer: Layer| match answer {
         Answer::Feel(Feel::Threes) => '3',
         Answer::Feel(Feel::Twos) => '2',
-        Answer::Feel(Feel::InTurn) if layer == Layer::every(layer.cycle(), 3) => '3',
-        Answer::Feel(Feel::InTurn) => '2',
+        Answer::Feel(Feel::InTurn) | Answer::Turn(_) if layer == Layer::every(layer.cycle(), 3) => {
+            '3'
+        }
+        Answer::Feel(Feel::InTurn) | Answer::Turn(_) => '2',
         _ => 'x',
     };
     let marks = |layer: &Layer| {

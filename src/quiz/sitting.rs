@@ -47,7 +47,9 @@ pub enum Event {
     Tap(Tap),
     /// What is known of the hands has changed.
     Hands(Hands),
-    /// No more taps: judge those there are.
+    /// A pulse of the cycle is marked, from 0, or its mark is taken away.
+    Mark(usize),
+    /// No more taps or marks: judge those there are.
     Done,
     /// To hear it once more.
     Again,
@@ -195,7 +197,15 @@ impl Sitting {
     fn while_open(&mut self, mut open: Box<Open>, event: &Event, now: &Now) -> Vec<Effect> {
         let effects = match *event {
             Event::Choose(idx) => return self.answer(open, &Given::Choice(idx), now),
+            Event::Done if open.question.is_marked() => {
+                let marks = open.marks.iter().copied().collect();
+                return self.answer(open, &Given::Marks(marks), now);
+            }
             Event::Done => return self.judge_taps(open, now),
+            Event::Mark(pulse_idx) => {
+                open.mark(pulse_idx);
+                Vec::new()
+            }
             Event::Tap(tap) => {
                 open.tap(tap);
                 if open.is_settled() {

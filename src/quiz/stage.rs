@@ -1,5 +1,7 @@
 //! The stages of a sitting, each with only its own data.
 
+use std::collections::BTreeSet;
+
 use super::kind::find_start;
 use super::question::Question;
 use super::sitting::{Effect, Now};
@@ -86,6 +88,8 @@ pub struct Open {
     pub ticket: Ticket,
     /// The taps so far.
     pub taps: Taps,
+    /// The pulses of the cycle that are marked, from 0.
+    pub marks: BTreeSet<usize>,
     /// How often it was asked for again.
     pub replays: u8,
     /// What sounds, and since when.
@@ -121,6 +125,7 @@ impl Open {
             question,
             ticket,
             taps: Taps::default(),
+            marks: BTreeSet::new(),
             replays: 0,
             sounding: None,
             first_heard: None,
@@ -168,6 +173,14 @@ impl Open {
     pub(super) fn tap(&mut self, tap: Tap) {
         if self.question.is_tapped() {
             self.taps.push(tap);
+        }
+    }
+
+    /// Marks a pulse, or takes its mark away.
+    pub(super) fn mark(&mut self, pulse_idx: usize) {
+        let is_pulse = pulse_idx < self.question.phrase().cycle.n_pulses();
+        if self.question.is_marked() && is_pulse && !self.marks.remove(&pulse_idx) {
+            self.marks.insert(pulse_idx);
         }
     }
 

@@ -4,7 +4,7 @@ use super::hands::Asked;
 use super::judge::Place;
 use super::*;
 use crate::label::Label;
-use crate::phrase::{Bell, Entry, Family, Level, Phrase, Recipe, RecipeParts};
+use crate::phrase::{Bell, Entry, Family, Level, Phrase, Recipe, RecipeParts, Row};
 use crate::rhythm::{Counting, Cycle, Feel, Layer, PulseMap, TICKS_PER_PULSE, Tick};
 use crate::world::{Day, Moment, Seed, Stamp};
 
@@ -97,6 +97,26 @@ fn forms() -> Vec<(Form, Recipe)> {
             },
             long_recipe(&[Feel::Both]),
         ),
+        (
+            Form::MarkAccents {
+                patterns: clappings(&["1-4", "1-3-5"]),
+                of: Fits::Guitar,
+            },
+            recipe(&[Feel::Threes, Feel::Twos], &[Entry::One]),
+        ),
+        (
+            Form::MarkAccents {
+                patterns: clappings(&["1-4", "1-4-5", "3-5", "1-3-4-5"]),
+                of: Fits::Knocks,
+            },
+            recipe(&[Feel::Threes], &[Entry::One]),
+        ),
+        (Form::NameVoice, recipe(&[Feel::Both], &Entry::ALL)),
+        (
+            Form::NameClapping(clappings(&["1-4", "1-4-5", "1-3-5", "1-4-6", "3-5"])),
+            recipe(&[Feel::Threes, Feel::Twos], &[Entry::One]),
+        ),
+        (Form::CatchTurn, long_recipe(&[Feel::InTurn])),
         (Form::WhoseStroke, recipe(&[Feel::Both], &Entry::ALL)),
         (
             Form::TwoHands {
@@ -134,6 +154,7 @@ fn knowing(question: &Question) -> Given {
             let taps = (1..5).map(|cycle| tap(phrase, cycle * 6 * TICKS_PER_PULSE));
             Given::Taps(taps.collect(), Hands::Untuned)
         }
+        Answer::Marks(Some(layer)) => Given::Marks(layer.pulses().map(|p| p.idx()).collect()),
         truth => {
             let answers = |idx: &usize| {
                 question
@@ -141,7 +162,7 @@ fn knowing(question: &Question) -> Given {
                     .is_some_and(|verdict| verdict.answer == truth)
             };
             Given::Choice(
-                (0..6)
+                (0..9)
                     .find(answers)
                     .expect("the truth is among the choices"),
             )
@@ -344,6 +365,8 @@ fn every_other_choice_is_wrong() {
     for (form, recipe) in forms()
         .into_iter()
         .filter(|(form, recipe)| form.alternatives(recipe) > 0)
+        // Marks are no choices, and of cycles three are right.
+        .filter(|(form, _)| !matches!(form, Form::MarkAccents { .. } | Form::CatchTurn))
     {
         for seed in 0..40 {
             let question = ask(&form, &recipe, seed);
@@ -890,5 +913,141 @@ fn whose_stroke_is_asked_evenly_of_the_four_answers() {
     assert!(
         counts.values().all(|n| (66..=134).contains(n)),
         "{counts:?}"
+    );
+}
+
+#[test]
+fn marks_are_told_apart_by_what_is_missing_and_what_is_too_many() {
+    let form = Form::MarkAccents {
+        patterns: vec![layer("3-5"), layer("1-4")],
+        of: Fits::Knocks,
+    };
+    let recipe = recipe(&[Feel::Threes], &[Entry::One]);
+    let question = (0..20)
+        .map(|seed| ask(&form, &recipe, seed))
+        .find(|question| question.truth() == Answer::Marks(Some(layer("3-5"))))
+        .expect("one in two");
+    let told = |marks: Vec<usize>| {
+        let given = Given::Marks(marks);
+        let verdict = question.judge(&given).expect("marks answer it");
+        let reveal = Reveal::of(&question, verdict, &given, Counting::FromOne);
+        (verdict.right, reveal.verdict)
+    };
+    assert_eq!(
+        told(vec![2, 4]),
+        (true, "Right: accents on 3 and 5.".to_owned())
+    );
+    assert_eq!(
+        told(vec![0, 2]),
+        (
+            false,
+            "Not this time: accents on 3 and 5. You marked on 1 and 3: 5 missing, 1 too many."
+                .to_owned()
+        )
+    );
+    assert_eq!(
+        told(Vec::new()),
+        (
+            false,
+            "Not this time: accents on 3 and 5. You marked none: 3 and 5 missing.".to_owned()
+        )
+    );
+}
+
+#[test]
+fn a_turn_is_caught_within_one_cycle_and_now_and_then_there_is_none() {
+    let recipe = long_recipe(&[Feel::InTurn]);
+    let (mut steady, mut places) = (0, std::collections::BTreeSet::new());
+    for seed in 0..200 {
+        let question = ask(&Form::CatchTurn, &recipe, seed);
+        let right = |idx: usize| question.judge(&Given::Choice(idx)).is_some_and(|v| v.right);
+        let Answer::Turn(truth) = question.truth() else {
+            panic!("a turn");
+        };
+        let rights: Vec<usize> = (0..9).filter(|idx| right(*idx)).collect();
+        match truth {
+            None => {
+                steady += 1;
+                assert_eq!(rights, [0]);
+            }
+            Some(at) => {
+                let at = usize::from(at);
+                places.insert(at);
+                assert_eq!(rights, [at - 1, at, at + 1]);
+                // As the accents were measured, and not only as it was asked for.
+                let sides = [layer("1-4"), layer("1-3-5")].map(Some);
+                let is_told = |row: &&Row| {
+                    let mut stated = row.cycles.iter().map(Row::standing_out);
+                    stated.all(|layer| sides.contains(&layer))
+                };
+                let rows = question.measured().rows();
+                let row = rows.iter().find(is_told).expect("a voice that turns");
+                let stated = |cycle: usize| Row::standing_out(&row.cycles[cycle]);
+                assert_ne!(stated(at - 1), stated(at));
+                assert_eq!(stated(at - 2), stated(at - 1));
+                assert_eq!(stated(at), stated(at + 1));
+            }
+        }
+    }
+    // A fifth of 200, less those that would follow each other, within four standard deviations.
+    assert!((18..=62).contains(&steady), "{steady}");
+    assert_eq!(places.into_iter().collect::<Vec<_>>(), [2, 3, 4, 5, 6]);
+}
+
+#[test]
+fn the_voice_that_is_named_does_what_is_said_and_another_does_the_other() {
+    let recipe = recipe(&[Feel::Both], &[Entry::One]);
+    let (mut voices, mut threes) = (std::collections::BTreeSet::new(), 0);
+    for seed in 0..200 {
+        let question = ask(&Form::NameVoice, &recipe, seed);
+        let asks = question.asks(Counting::FromOne);
+        voices.insert(asks.clone());
+        let truth = question.truth();
+        threes += u32::from(truth == Answer::Feel(Feel::Threes));
+        let layers: std::collections::BTreeSet<Layer> = question
+            .measured()
+            .rows()
+            .iter()
+            .filter_map(Row::layer)
+            .collect();
+        assert!(layers.contains(&layer("1-4")) && layers.contains(&layer("1-3-5")));
+        let knocks = question
+            .measured()
+            .rows()
+            .iter()
+            .find(|row| row.cue.words().contains("knock"));
+        if asks.contains("knocks") {
+            let of_knocks = knocks.and_then(Row::layer).expect("they mark a layer");
+            let feel = if of_knocks == layer("1-4") {
+                Feel::Threes
+            } else {
+                Feel::Twos
+            };
+            assert_eq!(truth, Answer::Feel(feel));
+        }
+    }
+    assert!(voices.len() >= 2, "{voices:?}");
+    // Half of 200, within four standard deviations.
+    assert!((72..=128).contains(&threes), "{threes}");
+}
+
+#[test]
+fn claps_that_are_to_be_named_are_the_softer_the_harder_it_is() {
+    let recipe = recipe(&[Feel::Threes], &[Entry::One]);
+    let form = Form::NameClapping(vec![layer("1-4"), layer("1-4-5")]);
+    let loudest = |tenths: i16| {
+        let level = Level::of_tenths(tenths);
+        let question = Question::ask(&form, &recipe, level, &[], Seed(5)).expect("a question");
+        let sound = question.sounds().remove(0);
+        let claps = sound.only(crate::phrase::Voice::Claps).notes;
+        claps
+            .iter()
+            .map(|note| note.loudness.0)
+            .max()
+            .expect("claps")
+    };
+    assert_eq!(
+        [loudest(100), loudest(80), loudest(50), loudest(20)],
+        [0, 0, -30, -60]
     );
 }

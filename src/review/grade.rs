@@ -109,7 +109,10 @@ fn fluency(attempt: &Attempt) -> f32 {
     let need = match attempt.kind {
         Kind::FindStart => 2.0,
         Kind::WhoseStroke => 2.0,
-        Kind::NameFeel | Kind::FitClapping | Kind::Clap | Kind::TwoHands => 1.0,
+        // All of it has to be heard.
+        Kind::CatchTurn => 6.0,
+        Kind::MarkAccents | Kind::NameClapping => 2.0,
+        Kind::NameFeel | Kind::FitClapping | Kind::Clap | Kind::NameVoice | Kind::TwoHands => 1.0,
     };
     let tenths = u16::try_from(attempt.heard_tenths).unwrap_or(u16::MAX);
     let heard = (f32::from(tenths) / 10.0).max(need);

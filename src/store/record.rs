@@ -219,6 +219,9 @@ fn answer_text(answer: Answer) -> String {
         Answer::Clapping(layer) => format!("clapping {layer}"),
         Answer::Hands(layer) => format!("hands {}", layer_text(layer)),
         Answer::Pair([one, other]) => format!("pair {} {}", layer_text(one), layer_text(other)),
+        Answer::Marks(layer) => format!("marks {}", layer_text(layer)),
+        Answer::Turn(None) => "turn ?".to_owned(),
+        Answer::Turn(Some(cycle)) => format!("turn {cycle}"),
         Answer::Owner(owner) => format!("owner {}", owner.id()),
     }
 }
@@ -235,6 +238,9 @@ fn answer_of(text: &str) -> Option<Answer> {
             let (one, other) = both.split_once(' ')?;
             Some(Answer::Pair([layer_of(one)?, layer_of(other)?]))
         }
+        ("marks", layer) => layer_of(layer).map(Answer::Marks),
+        ("turn", "?") => Some(Answer::Turn(None)),
+        ("turn", cycle) => cycle.parse().ok().map(|cycle| Answer::Turn(Some(cycle))),
         ("owner", id) => Owner::from_id(id).map(Answer::Owner),
         _ => None,
     }

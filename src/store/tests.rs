@@ -113,6 +113,8 @@ fn answers() -> impl Strategy<Value = Answer> {
         proptest::option::of(layers()).prop_map(Answer::Hands),
         proptest::array::uniform2(proptest::option::of(layers())).prop_map(Answer::Pair),
         proptest::sample::select(Owner::ALL.to_vec()).prop_map(Answer::Owner),
+        proptest::option::of(layers()).prop_map(Answer::Marks),
+        any::<Option<u8>>().prop_map(Answer::Turn),
     ]
 }
 

@@ -185,12 +185,33 @@ pub(super) fn choices(question: &Question, counting: Counting) -> Vec<(char, Str
             Kind::FindStart => {
                 counting.name(cycle, cycle.pulse_at(i64::try_from(idx).unwrap_or(0)))
             }
+            // The cycle in which it turns, or 0.
+            Kind::CatchTurn if idx == 0 => "0".to_owned(),
             _ => place.to_string(),
         };
         written.chars().next().unwrap_or('0')
     };
     let words = question.choices(counting).into_iter().enumerate();
     words.map(|(idx, words)| (key(idx), words)).collect()
+}
+
+/// The key of each pulse, from 0: the number by which it is counted, as keyboards go on after nine.
+pub(super) fn mark_keys(question: &Question, counting: Counting) -> Vec<char> {
+    const KEYS: [char; 12] = ['1', '2', '3', '4', '5', '6', '7', '8', '9', '0', '-', '='];
+    let cycle = question.phrase().cycle;
+    let number = |name: &str| match name {
+        "un" => Some(11),
+        "dos" => Some(12),
+        number => number.parse::<usize>().ok(),
+    };
+    let key = |pulse| {
+        let number = number(&counting.name(cycle, pulse));
+        number.and_then(|n| KEYS.get(n.checked_sub(1)?).copied())
+    };
+    cycle
+        .pulses()
+        .map(|pulse| key(pulse).unwrap_or(' '))
+        .collect()
 }
 
 /// The key that plays one clapping again.
@@ -370,6 +391,17 @@ fn on_question(open: &Open, view: &View<'_>) -> Vec<Binding> {
     };
     if open.question.is_tapped() {
         bindings.append(&mut while_tapping(open, view));
+    } else if open.question.is_marked() {
+        let mark = |(pulse, key)| (KeyCode::Char(key), Action::Want(Intent::Mark(pulse)));
+        let keys = mark_keys(&open.question, view.counting).into_iter();
+        let pairs: Vec<_> = keys.enumerate().map(mark).collect();
+        bindings.push(binding(
+            pairs,
+            "mark",
+            "marks a count, or takes its mark away",
+        ));
+        let help = "these marks are the answer";
+        bindings.push(want(KeyCode::Enter, Intent::Done, "that is it", help));
     } else {
         let pairs: Vec<_> = choices.iter().enumerate().map(choose).collect();
         bindings.push(binding(pairs, "answer", "answers"));

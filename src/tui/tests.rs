@@ -74,7 +74,7 @@ impl World {
         };
         let given = crate::quiz::Given::Choice;
         let is = |idx: &usize| open.question.judge(&given(*idx)).map(|v| v.right);
-        let choice = (0..6).find(|idx| is(idx) == Some(right)).expect("a choice");
+        let choice = (0..9).find(|idx| is(idx) == Some(right)).expect("a choice");
         sitting.handle(Event::Choose(choice), &now());
         sitting.handle(Event::Saved, &now());
         self
@@ -144,7 +144,11 @@ fn next(form: &Form, families: &[Family], feels: &[Feel], seed: u64) -> Event {
         tempo: (140, 200),
         pacing: crate::phrase::Pacing::Steady,
         rival: crate::phrase::Rival::None,
-        cycles: (4, 4),
+        cycles: if *form == Form::CatchTurn {
+            (8, 8)
+        } else {
+            (4, 4)
+        },
         entries: vec![Entry::Any],
         bell: Bell::None,
     })
@@ -202,6 +206,31 @@ fn tapping() -> World {
 
 fn whose_stroke() -> World {
     World::asked(&Form::WhoseStroke, &[Family::BassStrums], &[Feel::Both], 2)
+}
+
+fn marking() -> World {
+    let patterns = [&[0, 3][..], &[0, 3, 4]];
+    let patterns = patterns.map(|pulses| Layer::of(Cycle::SIX, pulses).expect("not empty"));
+    let form = Form::MarkAccents {
+        patterns: patterns.to_vec(),
+        of: Fits::Knocks,
+    };
+    let mut world = World::asked(&form, &[Family::BassStrums], &[Feel::Threes], 2);
+    let sitting = world.sitting.as_mut().expect("in a sitting");
+    sitting.handle(Event::Mark(0), &now());
+    sitting.handle(Event::Mark(5), &now());
+    world
+}
+
+fn marked() -> World {
+    let mut world = marking();
+    let sitting = world.sitting.as_mut().expect("in a sitting");
+    sitting.handle(Event::Done, &now());
+    world
+}
+
+fn turning() -> World {
+    World::asked(&Form::CatchTurn, &[Family::BassStrums], &[Feel::InTurn], 3)
 }
 
 fn two_hands() -> World {
@@ -356,6 +385,7 @@ fn summary() -> World {
         n_answered: 14,
         n_right: 11,
         minutes: 9,
+        advice: None,
         lines: vec![
             line(
                 "name it by the bass",
@@ -396,6 +426,10 @@ fn every_screen() -> Vec<(&'static str, World)> {
         ("name-feel", name_feel()),
         ("count-in", count_in()),
         ("whose-stroke", whose_stroke()),
+        ("marking", marking()),
+        ("reveal-marked", marked()),
+        ("turning", turning()),
+        ("reveal-turned", turning().answered(false)),
         ("two-hands", two_hands()),
         ("reveal-hands", clapped_with_two_hands()),
         ("tune-up-offered", tune_up_at(tune_up::Step::Offered, 0)),
@@ -530,6 +564,7 @@ fn event(intent: Intent) -> Event {
             micros: 4_800_000,
             hand,
         }),
+        Intent::Mark(pulse) => Event::Mark(pulse),
         Intent::Done => Event::Done,
         Intent::Again => Event::Again,
         Intent::Hear(hearing) => Event::Hear(hearing),

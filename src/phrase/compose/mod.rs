@@ -240,7 +240,7 @@ impl Writer {
         Phrase {
             cycle: sketch.cycle(),
             pace: sketch.pace.clone(),
-            n_cycles: u32::try_from(sketch.marks.len()).expect("at most ten cycles"),
+            n_cycles: u32::try_from(sketch.marks.len()).expect("at most twelve cycles"),
             entry: sketch.entry,
             feel: sketch.feel,
             notes: self.notes,

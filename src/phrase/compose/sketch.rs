@@ -40,7 +40,9 @@ impl Sketch {
     pub(super) fn draw(recipe: &Recipe, wanted: &Wanted, seed: Seed) -> Self {
         let telling = match wanted.purpose {
             Purpose::FindStart => Telling::Start,
-            Purpose::NameFeel | Purpose::FitClapping { .. } => Telling::Grouping,
+            Purpose::NameFeel | Purpose::CatchTurn { .. } | Purpose::FitClapping { .. } => {
+                Telling::Grouping
+            }
         };
         let mut dice = seed.child("sketch", 0).dice();
         let (fewest, most) = recipe.cycles();
@@ -127,7 +129,7 @@ fn draw_layers(
 ) -> (Vec<Layer>, Option<Layer>) {
     let cycle = pattern.cycle();
     let (threes, twos) = (Layer::every(cycle, 3), Layer::every(cycle, 2));
-    let n = usize::try_from(n_cycles).expect("at most ten cycles");
+    let n = usize::try_from(n_cycles).expect("at most twelve cycles");
     let mut pair = [threes, twos];
     dice.shuffle(&mut pair);
     let [one, other] = pair;
@@ -146,12 +148,16 @@ fn draw_layers(
         Feel::InTurn => {
             // At least two cycles on each side: a reading needs that long to be given up.
             let side = if n >= 8 && dice.one_in(2) { 2 } else { n / 2 };
+            let turned = match wanted.purpose {
+                Purpose::CatchTurn { at } => Some(usize::from(at)),
+                _ => None,
+            };
             let at = |idx: usize| {
-                if (idx / side).is_multiple_of(2) {
-                    one
-                } else {
-                    other
-                }
+                let is_first = match turned {
+                    Some(turn) => idx < turn,
+                    None => (idx / side).is_multiple_of(2),
+                };
+                if is_first { one } else { other }
             };
             (0..n).map(at).collect()
         }

@@ -9,7 +9,7 @@ mod sound;
 mod told;
 
 pub(super) use played::{Played, answer, played, timing};
-pub(super) use sound::{both, own_claps, right_claps, sounding};
+pub(super) use sound::{both, model_taps, own_claps, right_claps, sounding};
 pub(super) use told::{rows, verdict_words, what_was_asked, what_was_done};
 
 use super::judge::{Lead, Place};

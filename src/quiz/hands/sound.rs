@@ -59,10 +59,34 @@ pub(in crate::quiz) fn right_claps(phrase: &Phrase, asked: &Asked) -> Phrase {
     clapped
 }
 
+/// Taps that do all that is asked, in order.
+pub(in crate::quiz) fn model_taps(phrase: &Phrase, asked: &Asked) -> Vec<Tap> {
+    let map = PulseMap::of(phrase.pace.clone(), 0);
+    let strokes = strokes(phrase, asked, i64::from(phrase.n_cycles)).into_iter();
+    let mut taps: Vec<Tap> = strokes
+        .map(|(at, hand)| Tap {
+            micros: map.micros_at(at),
+            hand,
+        })
+        .collect();
+    taps.sort_by_key(|tap| (tap.micros, tap.hand));
+    taps
+}
+
 /// Under the claps of all parts in the cycles before `until`.
 fn with_claps(phrase: &Phrase, asked: &Asked, until: i64) -> Phrase {
-    let loop_pulses = n_pulses(phrase) * i64::from(phrase.n_cycles);
     let mut clapped = phrase.clone();
+    let claps = strokes(phrase, asked, until).into_iter();
+    clapped
+        .notes
+        .extend(claps.map(|(at, hand)| clap(at, touch(hand))));
+    clapped
+}
+
+/// The strokes of all parts in the cycles before `until`, and with which hand.
+fn strokes(phrase: &Phrase, asked: &Asked, until: i64) -> Vec<(Tick, Hand)> {
+    let loop_pulses = n_pulses(phrase) * i64::from(phrase.n_cycles);
+    let mut strokes = Vec::new();
     for part in &asked.parts {
         let Some(layer) = part.layer else { continue };
         let after = match part.place {
@@ -75,11 +99,11 @@ fn with_claps(phrase: &Phrase, asked: &Asked, until: i64) -> Phrase {
             let is_asked = (part.asked.0..part.asked.1.min(until)).contains(&cycle);
             if is_asked && layer.contains(phrase.cycle.pulse_at(pulse)) {
                 let at = Tick(Tick::of_pulse(pulse).0 + after);
-                clapped.notes.push(clap(at, touch(part.hand)));
+                strokes.push((at, part.hand));
             }
         }
     }
-    clapped
+    strokes
 }
 
 /// The phrase under the claps as they were made, without the steady lead of the hands.

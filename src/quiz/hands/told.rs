@@ -46,6 +46,9 @@ pub(in crate::quiz) fn what_was_asked(asked: &Asked, counting: Counting) -> Stri
     };
     match later.as_slice() {
         [] => format!("{start}, to the end."),
+        [part, ..] if part.layer.is_none() && part.hand == Hand::Either => {
+            format!("{start}. When a bell rings, stop at the end of that round.")
+        }
         [part, ..] if part.layer.is_none() => format!(
             "{start}. When a bell rings, the {} rests from the next {next} on, and the other goes on.",
             part.hand.words()
@@ -74,7 +77,14 @@ pub(in crate::quiz) fn verdict_words(
         .collect();
     let wanted = wanted.join(", ");
     if right {
-        return format!("Right: {wanted}, held to the end.");
+        return match (
+            asked.call,
+            asked.parts.last().map(|part| part.layer.is_none()),
+        ) {
+            (Some(_), Some(true)) => format!("Right: {wanted}, and a rest when the bell called."),
+            (Some(_), _) => format!("Right: {wanted}."),
+            (None, _) => format!("Right: {wanted}, held to the end."),
+        };
     }
     let done: Vec<String> = played
         .iter()

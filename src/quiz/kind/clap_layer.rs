@@ -48,17 +48,29 @@ pub(in crate::quiz) fn ask(
         ..Part::whole(slot, Hand::Either, layer, n_cycles)
     };
     let mut dice = seed.child("call", 0).dice();
-    let other = other_than(layer, terms.layers, &mut dice);
-    let called = other.zip(call(terms.call, n_cycles, &mut dice));
-    let parts = match called {
-        Some((other, call)) => vec![whole(0, layer).until(call), whole(1, other).after(call)],
+    let call = call(terms.call, n_cycles, &mut dice);
+    let next = match (terms.call, call) {
+        (Call::Bell, Some(call)) => other_than(layer, terms.layers, &mut dice)
+            .map(|other| (whole(1, other).after(call), call)),
+        (Call::Stop, Some(call)) => {
+            let rest = Part {
+                layer: None,
+                ..whole(0, layer).after(call)
+            };
+            Some((rest, call))
+        }
+        _ => None,
+    };
+    let call = next.map(|(_, call)| call);
+    let parts = match next {
+        Some((next, call)) => vec![whole(0, layer).until(call), next],
         None => vec![whole(0, layer)],
     };
     let asked = Asked {
         parts,
         guide: terms.guide,
         course: terms.course,
-        call: called.map(|(_, call)| call),
+        call,
     };
     let task = Task::Clap(asked);
     Ok(Question { measured, task })
@@ -75,5 +87,5 @@ const AFTER_CALL: i64 = 4;
 /// The cycle in which a bell calls: not before three were clapped, and early enough.
 pub(in crate::quiz) fn call(call: Call, n_cycles: i64, dice: &mut Dice) -> Option<i64> {
     let last = n_cycles - AFTER_CALL - 1;
-    (call == Call::Bell && last >= 2).then(|| dice.between(2, last))
+    (call != Call::None && last >= 2).then(|| dice.between(2, last))
 }

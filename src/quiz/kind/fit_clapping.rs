@@ -23,7 +23,7 @@ pub(in crate::quiz) fn ask(
     seed: Seed,
 ) -> Result<Question, NoPhrase> {
     let mut dice = seed.child("clapping", 0).dice();
-    let (feel, truth) = draw_truth(recipe, clappings, to, lately, &mut dice);
+    let (feel, truth) = draw_truth(recipe, (clappings, to), lately, Answer::Clapping, &mut dice);
     let mut others: Vec<Layer> = clappings
         .iter()
         .copied()
@@ -51,19 +51,19 @@ pub(in crate::quiz) fn ask(
     })
 }
 
-/// A feel of the recipe, and the clapping that fits it.
-fn draw_truth(
+/// A feel of the recipe, and the layer among `clappings` that the guitar or the knocks mark with it.
+pub(in crate::quiz) fn draw_truth(
     recipe: &Recipe,
-    clappings: &[Layer],
-    to: Fits,
+    (clappings, to): (&[Layer], Fits),
     lately: &[Answer],
+    as_answer: impl Fn(Layer) -> Answer,
     dice: &mut Dice,
 ) -> (Feel, Layer) {
     let pattern = recipe.pattern();
     let cycle = pattern.cycle();
     let threes = Layer::every(cycle, 3);
     if to == Fits::Knocks {
-        let open = without_a_run(clappings, lately, Answer::Clapping);
+        let open = without_a_run(clappings, lately, as_answer);
         let feel = *dice.pick(recipe.feels()).expect("a recipe has a feel");
         return (feel, *dice.pick(&open).unwrap_or(&threes));
     }
@@ -72,7 +72,7 @@ fn draw_truth(
         .iter()
         .filter_map(|feel| pattern.claps(*feel))
         .collect();
-    let open = without_a_run(&stated, lately, Answer::Clapping);
+    let open = without_a_run(&stated, lately, as_answer);
     let truth = *dice.pick(&open).unwrap_or(&threes);
     let states = |feel: &&Feel| pattern.claps(**feel) == Some(truth);
     let feel = recipe.feels().iter().find(states).copied();

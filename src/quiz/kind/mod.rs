@@ -1,10 +1,14 @@
 //! The kinds of question, one file each: what it asks of a phrase, what counts as right, and how a
 //! miss is explained.
 
+pub(super) mod catch_turn;
 pub(super) mod clap_layer;
 pub(super) mod find_start;
 pub(super) mod fit_clapping;
+pub(super) mod mark_accents;
+pub(super) mod name_clapping;
 pub(super) mod name_feel;
+pub(super) mod name_voice;
 pub(super) mod two_hands;
 pub(super) mod whose_stroke;
 
@@ -23,6 +27,14 @@ pub enum Kind {
     FitClapping,
     /// Clap a layer.
     Clap,
+    /// Mark the accents.
+    MarkAccents,
+    /// Say what one voice does.
+    NameVoice,
+    /// Name the clapping.
+    NameClapping,
+    /// Catch the cycle in which it turns.
+    CatchTurn,
     /// Say whose stroke was marked.
     WhoseStroke,
     /// Clap two layers, one with each hand.
@@ -31,11 +43,15 @@ pub enum Kind {
 
 impl Kind {
     /// All kinds.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 10] = [
         Self::NameFeel,
         Self::FindStart,
         Self::FitClapping,
         Self::Clap,
+        Self::MarkAccents,
+        Self::NameVoice,
+        Self::NameClapping,
+        Self::CatchTurn,
         Self::WhoseStroke,
         Self::TwoHands,
     ];
@@ -47,6 +63,10 @@ impl Kind {
             Self::FindStart => "find-start",
             Self::FitClapping => "fit-clapping",
             Self::Clap => "clap",
+            Self::MarkAccents => "mark-accents",
+            Self::NameVoice => "name-voice",
+            Self::NameClapping => "name-clapping",
+            Self::CatchTurn => "catch-turn",
             Self::WhoseStroke => "whose-stroke",
             Self::TwoHands => "two-hands",
         }
@@ -153,17 +173,20 @@ pub enum Call {
     None,
     /// One does: another layer from the next cycle on, or one hand rests.
     Bell,
+    /// One does: hands stop at the end of its cycle.
+    Stop,
 }
 
 impl Call {
-    /// Both.
-    pub const ALL: [Self; 2] = [Self::None, Self::Bell];
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::None, Self::Bell, Self::Stop];
 
     /// Its id in decks.
     pub fn id(self) -> &'static str {
         match self {
             Self::None => "none",
             Self::Bell => "bell",
+            Self::Stop => "stop",
         }
     }
 
@@ -171,7 +194,7 @@ impl Call {
     pub fn least_cycles(self) -> u32 {
         match self {
             Self::None => 2,
-            Self::Bell => 7,
+            Self::Bell | Self::Stop => 7,
         }
     }
 }
@@ -255,6 +278,19 @@ pub enum Form {
         /// Whether a bell calls for another of the layers.
         call: Call,
     },
+    /// Mark the accents.
+    MarkAccents {
+        /// What may be accented.
+        patterns: Vec<Layer>,
+        /// What accents it.
+        of: Fits,
+    },
+    /// Say what one of two voices does.
+    NameVoice,
+    /// Name the clapping among these.
+    NameClapping(Vec<Layer>),
+    /// Catch the cycle in which the phrase turns.
+    CatchTurn,
     /// Say whose stroke was marked, both layers sounding.
     WhoseStroke,
     /// Clap two layers, one with each hand.
@@ -276,6 +312,10 @@ impl Form {
             Self::FindStart(_) => Kind::FindStart,
             Self::FitClapping { .. } => Kind::FitClapping,
             Self::Clap { .. } => Kind::Clap,
+            Self::MarkAccents { .. } => Kind::MarkAccents,
+            Self::NameVoice => Kind::NameVoice,
+            Self::NameClapping(_) => Kind::NameClapping,
+            Self::CatchTurn => Kind::CatchTurn,
             Self::WhoseStroke => Kind::WhoseStroke,
             Self::TwoHands { .. } => Kind::TwoHands,
         }
@@ -288,6 +328,12 @@ impl Form {
             Self::FindStart(By::Count) => recipe.pattern().cycle().n_pulses(),
             Self::FindStart(By::Taps) | Self::Clap { .. } | Self::TwoHands { .. } => 0,
             Self::WhoseStroke => Owner::ALL.len(),
+            // Of a set of marks a guess is hardly ever right, but for the sets that are in play.
+            Self::MarkAccents { patterns, .. } => patterns.len(),
+            Self::NameVoice => name_voice::CHOICES.len(),
+            Self::NameClapping(clappings) => clappings.len().min(name_clapping::MOST_OFFERED),
+            // Three cycles side by side are right.
+            Self::CatchTurn => usize::try_from(recipe.cycles().0.div_ceil(3).max(2)).unwrap_or(2),
             Self::FitClapping { clappings, .. } => clappings.len().min(fit_clapping::MOST_OFFERED),
         };
         u8::try_from(n).unwrap_or(u8::MAX)

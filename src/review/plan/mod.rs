@@ -85,6 +85,8 @@ pub struct Terms {
     pub limit: Limit,
     /// Which order it follows.
     pub chooser: Chooser,
+    /// The most skills that are begun in a day.
+    pub new_a_day: u32,
 }
 
 /// Why a skill is asked, or listed.
@@ -162,7 +164,7 @@ pub struct Plan {
 impl Plan {
     /// Plans a sitting.
     pub fn begin(learner: &Learner, candidates: Vec<Candidate>, terms: Terms) -> Self {
-        let queues = Queues::sort(learner, &candidates, terms.day, terms.chooser);
+        let queues = Queues::sort(learner, &candidates, &terms);
         Self {
             candidates,
             terms,

@@ -9,7 +9,7 @@ use std::collections::HashMap;
 use crate::quiz::{Kind, Skill};
 use crate::world::Day;
 
-use super::{Candidate, Chooser, Entry, Learner, NEW_A_DAY, Standing, Why};
+use super::{Candidate, Chooser, Entry, Learner, Standing, Terms, Why};
 
 /// The most blocks of one skill in a sitting.
 const BLOCKS_OF_A_SKILL: u32 = 3;
@@ -63,12 +63,8 @@ enum Practised {
 }
 
 impl Queues {
-    pub(super) fn sort(
-        learner: &Learner,
-        candidates: &[Candidate],
-        day: Day,
-        chooser: Chooser,
-    ) -> Self {
+    pub(super) fn sort(learner: &Learner, candidates: &[Candidate], terms: &Terms) -> Self {
+        let (day, chooser) = (terms.day, terms.chooser);
         let standings: Vec<Option<&Standing>> = candidates
             .iter()
             .map(|candidate| learner.standing(&candidate.skill))
@@ -83,7 +79,7 @@ impl Queues {
         Self {
             facts,
             stages,
-            new_left: NEW_A_DAY.saturating_sub(begun_today),
+            new_left: terms.new_a_day.saturating_sub(begun_today),
         }
     }
 

@@ -39,6 +39,7 @@ fn terms(day: i32) -> Terms {
         seed: Seed(11),
         limit: Limit::Minutes(10),
         chooser: Chooser::Forgetting,
+        new_a_day: NEW_A_DAY,
     }
 }
 

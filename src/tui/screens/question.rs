@@ -38,6 +38,11 @@ pub(in crate::tui) fn screen(open: &Open, view: &View<'_>, theme: Theme, columns
     if open.question.is_tapped() {
         body.line(Line::from(taps(open)));
     }
+    if open.question.is_marked() {
+        for line in marks(open, view) {
+            body.line(Line::from(line));
+        }
+    }
     let now = clapping_now(open, view.playhead);
     let choices = keymap::choices(&open.question, view.counting);
     for (idx, (key, words)) in choices.into_iter().enumerate() {
@@ -133,6 +138,30 @@ fn clapping_now(open: &Open, playhead: Option<Playhead>) -> Option<usize> {
         Some((Hearing::Question, _)) if playhead.part.1 > 1 => Some(playhead.part.0),
         _ => None,
     }
+}
+
+/// The cycle with the marks set so far, and the key of each count where that is not its name.
+fn marks(open: &Open, view: &View<'_>) -> Vec<String> {
+    let cycle = open.question.phrase().cycle;
+    let names: Vec<String> = cycle
+        .pulses()
+        .map(|p| view.counting.name(cycle, p))
+        .collect();
+    let row = |name: &str, cells: &[String]| {
+        let cells = cells.iter().map(|cell| format!("{cell:<4}"));
+        format!("   {name:<8}{}", cells.collect::<String>())
+            .trim_end()
+            .to_owned()
+    };
+    let marked = |idx: usize| if open.marks.contains(&idx) { "x" } else { "." };
+    let marks: Vec<String> = (0..names.len()).map(|idx| marked(idx).to_owned()).collect();
+    let keys = keymap::mark_keys(&open.question, view.counting);
+    let keys: Vec<String> = keys.into_iter().map(String::from).collect();
+    let mut rows = vec![row("count", &names), row("marked", &marks)];
+    if keys != names {
+        rows.push(row("key", &keys));
+    }
+    rows
 }
 
 fn taps(open: &Open) -> String {

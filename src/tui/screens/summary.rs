@@ -22,6 +22,10 @@ pub(in crate::tui) fn screen(summary: &Summary, theme: Theme, columns: usize) ->
         body.line(skill(line, columns));
     }
     body.gap();
+    if let Some(advice) = &summary.advice {
+        body.say(advice, theme.strong());
+        body.gap();
+    }
     body.say(REST, Style::new());
     Screen {
         title: "contrapalma".to_owned(),

@@ -1,0 +1,109 @@
+//! *Catch the turn.* A phrase passes from one feel to the other, or does not: in which cycle?
+//!
+//! Right is the cycle, or the one beside it; and that it does not turn, where it does not. The likely
+//! wrong answer is two cycles and more late, since a reading is kept once it is there.
+
+use crate::phrase::{Level, NoPhrase, Phrase, Purpose, Recipe, Wanted, make};
+use crate::rhythm::{Counting, Feel, Layer};
+use crate::world::Seed;
+
+use super::name_feel;
+use crate::quiz::Answer;
+use crate::quiz::question::{Question, Task};
+
+/// In one of so many questions nothing turns.
+const NO_TURN_IN: usize = 5;
+/// A reading needs so many cycles to be there, and to be given up.
+const LEAST_A_SIDE: i64 = 2;
+
+pub(in crate::quiz) fn ask(
+    recipe: &Recipe,
+    level: Level,
+    lately: &[Answer],
+    seed: Seed,
+) -> Result<Question, NoPhrase> {
+    let mut dice = seed.child("turn", 0).dice();
+    let steady = dice.one_in(NO_TURN_IN) && lately.last() != Some(&Answer::Turn(None));
+    let (fewest, _) = recipe.cycles();
+    let last = i64::from(fewest) - LEAST_A_SIDE;
+    let at = u8::try_from(dice.between(LEAST_A_SIDE, last)).unwrap_or(2);
+    let feel = if steady {
+        *dice.pick(&[Feel::Threes, Feel::Twos]).expect("two feels")
+    } else {
+        Feel::InTurn
+    };
+    let wanted = Wanted {
+        feel,
+        level,
+        knocks: None,
+        purpose: if steady {
+            Purpose::NameFeel
+        } else {
+            Purpose::CatchTurn { at }
+        },
+    };
+    let measured = make(recipe, &wanted, seed)?;
+    let truth = (!steady).then_some(at);
+    Ok(Question {
+        measured,
+        task: Task::CatchTurn { truth },
+    })
+}
+
+/// What is offered: that it does not turn, and every cycle but the first.
+pub(in crate::quiz) fn choices(phrase: &Phrase) -> Vec<String> {
+    let turns = (2..=phrase.n_cycles).map(|cycle| format!("from cycle {cycle}"));
+    std::iter::once("it does not turn".to_owned())
+        .chain(turns)
+        .collect()
+}
+
+/// What a choice says.
+pub(in crate::quiz) fn chosen(phrase: &Phrase, idx: usize) -> Option<Answer> {
+    let idx = u8::try_from(idx).ok()?;
+    let n_cycles = u8::try_from(phrase.n_cycles).unwrap_or(u8::MAX);
+    match idx {
+        0 => Some(Answer::Turn(None)),
+        idx if idx < n_cycles => Some(Answer::Turn(Some(idx))),
+        _ => None,
+    }
+}
+
+/// Whether an answer is near enough.
+pub(in crate::quiz) fn is_right(truth: Option<u8>, answer: Answer) -> bool {
+    match (truth, answer) {
+        (Some(truth), Answer::Turn(Some(said))) => truth.abs_diff(said) <= 1,
+        (truth, Answer::Turn(said)) => truth == said,
+        _ => false,
+    }
+}
+
+/// The claps of a turn in a cycle, from the side on which the phrase begins.
+pub(in crate::quiz) fn claps(question: &Question, at: Option<u8>) -> Vec<Layer> {
+    let phrase = question.phrase();
+    let own = name_feel::claps(question, phrase.feel);
+    let Some(first) = own.first().copied() else {
+        return Vec::new();
+    };
+    let [threes, twos] = [3, 2].map(|every| Layer::every(phrase.cycle, every));
+    let other = if first == threes { twos } else { threes };
+    let n_cycles = u8::try_from(phrase.n_cycles).unwrap_or(u8::MAX);
+    let layer = |cycle: u8| match at {
+        Some(at) if cycle >= at => other,
+        _ => first,
+    };
+    (0..n_cycles).map(layer).collect()
+}
+
+/// In words.
+pub(in crate::quiz) fn words(at: Option<u8>) -> String {
+    match at {
+        Some(at) => format!("it turned in cycle {}", u32::from(at) + 1),
+        None => "it did not turn".to_owned(),
+    }
+}
+
+/// What gave it away.
+pub(in crate::quiz) fn reason(question: &Question, counting: Counting) -> String {
+    name_feel::reason(question, counting)
+}
