@@ -13,6 +13,7 @@
 //! | [`phrase`] | recipe and seed to a phrase with a measured truth |
 //! | [`quiz`] | questions, answers and the sitting |
 //! | [`review`] | what is remembered, how well it is heard, what is asked next |
+//! | [`report`] | what practice came to, in figures |
 //! | [`pcm`] | samples, not music |
 //! | [`sound`] | from a phrase to the ears |
 //! | [`notate`] | a phrase as other people's files: MIDI, MusicXML, a printable sheet |
@@ -39,6 +40,7 @@ pub mod rhythm;
 pub mod accent;
 pub mod phrase;
 pub mod quiz;
+pub mod report;
 pub mod review;
 
 pub mod pcm;

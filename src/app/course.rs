@@ -17,6 +17,16 @@ impl Course {
         Self { deck }
     }
 
+    /// How many exercises there are.
+    pub fn len(&self) -> usize {
+        self.deck.exercises().len()
+    }
+
+    /// Whether there are none, which no deck has.
+    pub fn is_empty(&self) -> bool {
+        self.len() == 0
+    }
+
     /// The exercise of a candidate.
     pub fn exercise(&self, idx: usize) -> Option<&Exercise> {
         self.deck.exercises().get(idx)

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::bench::{Bench, Step};
 use super::tune_up::{self, TuneUp};
-use super::{Summary, Today};
+use super::{Progress, Summary, Today};
 use crate::phrase::Speakers;
 use crate::quiz::{Hand, Hearing};
 use crate::sound::output::Refused;
@@ -40,6 +40,15 @@ pub enum ClapBy {
     Microphone,
 }
 
+/// Which way to look.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Scroll {
+    /// Further up.
+    Up,
+    /// Further down.
+    Down,
+}
+
 /// What a learner wants.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Intent {
@@ -67,6 +76,10 @@ pub enum Intent {
     Leave,
     /// To count in the next convention.
     Recount,
+    /// To how far practice has brought one.
+    ToProgress,
+    /// To look further down, or up.
+    Scroll(Scroll),
     /// To the bench.
     ToBench,
     /// To a step of the tune-up.
@@ -99,6 +112,8 @@ pub enum Place {
     Sitting,
     /// On what a sitting came to.
     Summary(Summary),
+    /// On how far practice has brought one.
+    Progress(Progress),
     /// On the bench.
     Bench(Box<Bench>),
     /// At the tune-up.

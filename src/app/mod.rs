@@ -14,6 +14,7 @@ mod intent;
 mod learner;
 mod next;
 mod player;
+mod progress;
 mod quiet;
 mod sounding;
 mod summary;
@@ -28,6 +29,7 @@ use std::time::Duration;
 use crate::deck::Deck;
 use crate::phrase::Speakers;
 use crate::quiz::{Attempt, Effect, Event, Habit, Hand, Hands, Now, Sitting, Skill, Stage, Tap};
+use crate::report::Records;
 use crate::review::plan::{Chooser, Limit, Plan, Terms};
 use crate::review::{Arrival, Learner, Standing};
 use crate::rhythm::Counting;
@@ -37,9 +39,10 @@ use crate::store::{Settings, Store, StoreError};
 use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 
 pub use course::Course;
-pub use intent::{ClapBy, Intent, Place, SetUp, Surroundings, Trouble};
+pub use intent::{ClapBy, Intent, Place, Scroll, SetUp, Surroundings, Trouble};
 pub use learner::replayed;
 pub use player::Playhead;
+pub use progress::{Progress, ProgressLine};
 pub use quiet::Quiet;
 pub use summary::{Summary, SummaryLine};
 use today::Past;
@@ -210,6 +213,9 @@ impl App {
         match (&self.place, intent) {
             (Place::Today(_), Intent::Begin) if self.no_sound.is_none() => self.begin(),
             (Place::Today(_), Intent::Recount) => self.recount(),
+            (Place::Today(_), Intent::ToProgress) => self.go_to_progress(),
+            (Place::Progress(_), Intent::Leave) => self.go_to_today(),
+            (Place::Progress(_), Intent::Scroll(scroll)) => self.scroll(scroll),
             (Place::Today(_), Intent::ClapBy(by)) => self.clap_by(by),
             (Place::Summary(_), Intent::Leave | Intent::Onward | Intent::Begin) => {
                 self.go_to_today()
@@ -322,6 +328,8 @@ impl App {
             Intent::Leave => Event::Leave,
             Intent::Begin
             | Intent::Recount
+            | Intent::ToProgress
+            | Intent::Scroll(_)
             | Intent::ToBench
             | Intent::TuneUp(_)
             | Intent::ClapBy(_)
@@ -418,6 +426,24 @@ impl App {
         ));
         self.place = Place::Sitting;
         self.happen(Event::Onward, stamp)
+    }
+
+    fn go_to_progress(&mut self) -> Result<(), Trouble> {
+        let mut records = Records::default();
+        self.store.attempts(|attempt| records.take(&attempt))?;
+        self.place = Place::Progress(Progress::of(&records, &self.learner, &self.course));
+        Ok(())
+    }
+
+    fn scroll(&mut self, scroll: Scroll) -> Result<(), Trouble> {
+        if let Place::Progress(progress) = &mut self.place {
+            let last = progress.lines.len().saturating_sub(1);
+            progress.first = match scroll {
+                Scroll::Up => progress.first.saturating_sub(1),
+                Scroll::Down => (progress.first + 1).min(last),
+            };
+        }
+        Ok(())
     }
 
     fn go_to_bench(&mut self) -> Result<(), Trouble> {

@@ -22,6 +22,9 @@ mod threshold;
 
 pub use learner::{Arrival, Learner, Replay};
 pub use memory::{LONGEST_GAP_DAYS, Memory, Recall};
+#[cfg(test)]
+pub(crate) use standing::tests::attempt as any_attempt;
 pub use standing::{Order, Standing};
 pub use stored::RULES;
 pub use threshold::Threshold;
+pub use threshold::normal_cdf;

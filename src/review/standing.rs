@@ -300,4 +300,4 @@ fn narrow(chance: f64) -> f32 {
 
 #[cfg(test)]
 #[path = "standing_tests.rs"]
-pub(super) mod tests;
+pub(crate) mod tests;

@@ -6,7 +6,7 @@ use crate::review::{Arrival, Learner};
 use crate::rhythm::{Feel, Tempo};
 
 /// A right answer to an adaptive phrase, the `number`-th of the first sitting, on day 0.
-pub(in crate::review) fn attempt(number: u32) -> Attempt {
+pub(crate) fn attempt(number: u32) -> Attempt {
     Attempt {
         id: AttemptId {
             install: 1,

@@ -271,7 +271,7 @@ fn quantile(marginal: &[f64], share: f64) -> f64 {
 
 /// The standard normal distribution function, by the series of Marsaglia (2004, "Evaluating the
 /// normal distribution", J. Statistical Software 11(4)), good to about 1e-15.
-fn normal_cdf(z: f64) -> f64 {
+pub fn normal_cdf(z: f64) -> f64 {
     if z.abs() > 7.0 {
         return if z > 0.0 { 1.0 } else { 0.0 };
     }

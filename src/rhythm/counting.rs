@@ -12,21 +12,40 @@ pub enum Counting {
     FromLast,
     /// From one, the eleventh and twelfth spoken un, dos.
     UnDos,
+    /// From one in Spanish: uno, dos, tres, and so on to doce; in figures after that.
+    Spanish,
 }
+
+/// The counts to twelve in Spanish.
+const SPANISH: [&str; 12] = [
+    "uno", "dos", "tres", "cuatro", "cinco", "seis", "siete", "ocho", "nueve", "diez", "once",
+    "doce",
+];
 
 impl Counting {
     /// All conventions.
-    pub const ALL: [Self; 3] = [Self::FromOne, Self::FromLast, Self::UnDos];
+    pub const ALL: [Self; 4] = [Self::FromOne, Self::FromLast, Self::UnDos, Self::Spanish];
 
     /// The name of `pulse`.
     pub fn name(self, cycle: Cycle, pulse: Pulse) -> String {
         let idx = pulse.idx();
         match self {
-            Self::FromLast if idx == 0 => cycle.n_pulses().to_string(),
-            Self::FromLast => idx.to_string(),
             Self::UnDos if cycle == Cycle::TWELVE && idx == 10 => "un".to_owned(),
             Self::UnDos if cycle == Cycle::TWELVE && idx == 11 => "dos".to_owned(),
-            Self::FromOne | Self::UnDos => (idx + 1).to_string(),
+            Self::Spanish => match SPANISH.get(idx) {
+                Some(word) => (*word).to_owned(),
+                None => (idx + 1).to_string(),
+            },
+            _ => self.number(cycle, pulse).to_string(),
+        }
+    }
+
+    /// The number by which `pulse` is counted.
+    pub fn number(self, cycle: Cycle, pulse: Pulse) -> usize {
+        match (self, pulse.idx()) {
+            (Self::FromLast, 0) => cycle.n_pulses(),
+            (Self::FromLast, idx) => idx,
+            (_, idx) => idx + 1,
         }
     }
 
@@ -43,8 +62,9 @@ impl Counting {
             .pulses()
             .map(|p| self.name(layer.cycle(), p))
             .collect();
+        let and = if self == Self::Spanish { "y" } else { "and" };
         match names.as_slice() {
-            [rest @ .., last] if !rest.is_empty() => format!("{} and {last}", rest.join(", ")),
+            [rest @ .., last] if !rest.is_empty() => format!("{} {and} {last}", rest.join(", ")),
             _ => names.concat(),
         }
     }
@@ -84,6 +104,11 @@ mod tests {
             "1 2 3 4 5 6 7 8 9 10 un dos",
         );
         check(Counting::UnDos, Cycle::SIX, "1 2 3 4 5 6");
+        check(
+            Counting::Spanish,
+            Cycle::SIX,
+            "uno dos tres cuatro cinco seis",
+        );
     }
 
     #[test]
@@ -97,6 +122,10 @@ mod tests {
         let layer = |pulses: &[i64]| Layer::of(Cycle::TWELVE, pulses).expect("a layer");
         assert_eq!(Counting::FromOne.list(layer(&[4])), "5");
         assert_eq!(Counting::UnDos.list(layer(&[9, 11])), "10 and dos");
+        assert_eq!(
+            Counting::Spanish.list(layer(&[0, 3, 11])),
+            "uno, cuatro y doce"
+        );
         assert_eq!(Counting::FromLast.list(layer(&[0, 3, 6])), "12, 3 and 6");
     }
 

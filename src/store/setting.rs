@@ -194,6 +194,7 @@ fn counting_id(counting: Counting) -> &'static str {
         Counting::FromOne => "from-one",
         Counting::FromLast => "from-last",
         Counting::UnDos => "un-dos",
+        Counting::Spanish => "spanish",
     }
 }
 

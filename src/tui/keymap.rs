@@ -10,7 +10,7 @@ use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use crate::app::bench::{Bench, Guide, Step};
 use crate::app::tune_up::{self, TuneUp};
-use crate::app::{ClapBy, Intent, Place};
+use crate::app::{ClapBy, Intent, Place, Progress, Scroll};
 use crate::quiz::{Hand, Hearing, Kind, Open, Question, Shown, Stage};
 use crate::rhythm::Counting;
 
@@ -98,6 +98,7 @@ pub(super) fn below_help(view: &View<'_>) -> Vec<Binding> {
             "to what today holds",
         )],
         (Place::Bench(bench), _) => on_bench(bench),
+        (Place::Progress(progress), _) => on_progress(progress),
         (Place::TuneUp(tune_up), _) => at_tune_up(tune_up),
         (Place::Sitting, Some(Stage::Open(open))) => on_question(open, view),
         (Place::Sitting, Some(Stage::Shown(shown))) => on_reveal(shown, view),
@@ -183,7 +184,8 @@ pub(super) fn choices(question: &Question, counting: Counting) -> Vec<(char, Str
         let place = idx + 1;
         let written = match question.kind() {
             Kind::FindStart => {
-                counting.name(cycle, cycle.pulse_at(i64::try_from(idx).unwrap_or(0)))
+                let pulse = cycle.pulse_at(i64::try_from(idx).unwrap_or(0));
+                counting.number(cycle, pulse).to_string()
             }
             // The cycle in which it turns, or 0.
             Kind::CatchTurn if idx == 0 => "0".to_owned(),
@@ -199,14 +201,9 @@ pub(super) fn choices(question: &Question, counting: Counting) -> Vec<(char, Str
 pub(super) fn mark_keys(question: &Question, counting: Counting) -> Vec<char> {
     const KEYS: [char; 12] = ['1', '2', '3', '4', '5', '6', '7', '8', '9', '0', '-', '='];
     let cycle = question.phrase().cycle;
-    let number = |name: &str| match name {
-        "un" => Some(11),
-        "dos" => Some(12),
-        number => number.parse::<usize>().ok(),
-    };
     let key = |pulse| {
-        let number = number(&counting.name(cycle, pulse));
-        number.and_then(|n| KEYS.get(n.checked_sub(1)?).copied())
+        let number = counting.number(cycle, pulse);
+        number.checked_sub(1).and_then(|idx| KEYS.get(idx).copied())
     };
     cycle
         .pulses()
@@ -238,10 +235,14 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
         let tune_up = Intent::TuneUp(tune_up::Step::Bell);
         bindings.push(want(KeyCode::Char('t'), tune_up, "tune-up", help));
     }
+    let help = "how far practice has brought you, skill by skill";
+    let progress = Intent::ToProgress;
+    bindings.push(want(KeyCode::Char('p'), progress, "progress", help));
     let counts = match view.counting {
         Counting::FromOne => "counts from one",
         Counting::FromLast => "counts from the last",
         Counting::UnDos => "counts un, dos after ten",
+        Counting::Spanish => "counts uno, dos, tres",
     };
     if view.has_ear && view.no_sound.is_none() {
         let (does, help, other) = match view.claps_by {
@@ -257,6 +258,15 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
     let help = "counts in another convention";
     bindings.push(want(KeyCode::Char('c'), Intent::Recount, counts, help));
     bindings
+}
+
+fn on_progress(progress: &Progress) -> Vec<Binding> {
+    if progress.lines.len() < 2 {
+        return Vec::new();
+    }
+    let pairs = [(KeyCode::Up, Scroll::Up), (KeyCode::Down, Scroll::Down)];
+    let pairs = pairs.map(|(key, scroll)| (key, Action::Want(Intent::Scroll(scroll))));
+    vec![binding(pairs, "other skills", "looks further up or down")]
 }
 
 fn at_tune_up(tune_up: &TuneUp) -> Vec<Binding> {
@@ -515,7 +525,9 @@ fn leave(place: &Place) -> Binding {
             "leave",
             "ends the sitting; answers are kept",
         ),
-        Place::Bench(_) => want(key, Intent::Leave, "leave", "back to what today holds"),
+        Place::Bench(_) | Place::Progress(_) => {
+            want(key, Intent::Leave, "leave", "back to what today holds")
+        }
         Place::TuneUp(tune_up) => {
             let does = match tune_up.step {
                 tune_up::Step::Offered => "not now",

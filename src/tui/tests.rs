@@ -11,13 +11,18 @@ use super::theme::{Glyphs, Palette, Theme};
 use super::view::{Advice, Here, Overlay, Room, Turn, View, n_cycles};
 use crate::app::bench::{Bench, Step};
 use crate::app::tune_up::{self, TuneUp};
-use crate::app::{ClapBy, Intent, Place, Playhead, SetUp, Summary, SummaryLine, Today, TodayLine};
+use crate::app::{
+    ClapBy, Intent, Place, Playhead, Progress, ProgressLine, SetUp, Summary, SummaryLine, Today,
+    TodayLine,
+};
 use crate::label::Label;
 use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeParts};
 use crate::quiz::{
     By, Call, Event, Fits, Form, Guide, Hand, Hearing, Now, Phase, Question, Sitting, Skill, Stage,
     Tap, Ticket,
 };
+use crate::report::Record;
+use crate::report::stats::TwoLabels;
 use crate::rhythm::{Counting, Cycle, Feel, Layer};
 use crate::world::{Day, Moment, Seed, Stamp};
 
@@ -399,6 +404,42 @@ fn summary() -> World {
     }))
 }
 
+fn progress() -> World {
+    let labels = TwoLabels {
+        hits: 31,
+        n_first: 38,
+        false_alarms: 6,
+        n_second: 40,
+    };
+    let heard = Record {
+        n: 78,
+        right: 65,
+        labels,
+        ..Record::default()
+    };
+    let clapped = Record {
+        n: 14,
+        right: 11,
+        finest: Some(0.07),
+        longest: Some(8),
+        ..Record::default()
+    };
+    let line = |title: &str, record: &Record, heard_from| ProgressLine {
+        title: title.to_owned(),
+        record: record.clone(),
+        heard_from,
+    };
+    let level = Some((Level::of_tenths(31), (2.2, 4.1)));
+    World::at(Place::Progress(Progress {
+        sensitivity: labels.sensitivity(),
+        lines: vec![
+            line("Listen to the low notes", &heard, level),
+            line("Hold the threes against twos", &clapped, None),
+        ],
+        first: 0,
+    }))
+}
+
 fn with_help(mut world: World) -> World {
     world.here.overlay = Overlay::Help;
     world
@@ -423,6 +464,7 @@ fn every_screen() -> Vec<(&'static str, World)> {
         ("today-silent", silent),
         ("today-microphone", with_ear),
         ("waiting", World::at(Place::Sitting)),
+        ("progress", progress()),
         ("name-feel", name_feel()),
         ("count-in", count_in()),
         ("whose-stroke", whose_stroke()),
@@ -524,6 +566,8 @@ fn codes(name: &str) -> Vec<KeyCode> {
         ("left", ..) => vec![KeyCode::Left],
         ("right", ..) => vec![KeyCode::Right],
         ("space", ..) => vec![KeyCode::Char(' ')],
+        ("up", ..) => vec![KeyCode::Up],
+        ("down", ..) => vec![KeyCode::Down],
         (_, Some(c), None, _) => vec![KeyCode::Char(c)],
         (_, Some(first), Some('-'), Some(last)) => (first..=last).map(KeyCode::Char).collect(),
         _ => panic!("no key is called {name}"),
@@ -577,6 +621,8 @@ fn event(intent: Intent) -> Event {
         | Intent::ToBench
         | Intent::TuneUp(_)
         | Intent::ClapBy(_)
+        | Intent::ToProgress
+        | Intent::Scroll(_)
         | Intent::Bench(_) => {
             panic!("not in a sitting")
         }

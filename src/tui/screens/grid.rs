@@ -10,6 +10,8 @@ use crate::tui::view::{View, cycles_differ, n_cycles};
 
 /// Columns of a row's name.
 const NAME: usize = 10;
+/// Letters of a count that is a word by which it is known.
+const LETTERS: usize = 3;
 /// Columns of a pulse, at most and at least.
 const PULSE: (usize, usize) = (6, 2);
 
@@ -46,7 +48,8 @@ fn per_pulse(counts: &[String], columns: usize) -> usize {
     const BESIDE: usize = 14;
     let room = columns.saturating_sub(INDENT + NAME + BESIDE);
     let longest = counts.iter().map(|count| count.chars().count()).max();
-    let least = PULSE.1.max(longest.unwrap_or(0) + 1);
+    // Of words the first letters do.
+    let least = PULSE.1.max(longest.unwrap_or(0).min(LETTERS) + 1);
     (room / counts.len().max(1)).clamp(least, PULSE.0.max(least))
 }
 
@@ -100,6 +103,7 @@ impl Grid {
 
     fn pulse(&self, count: &str) -> String {
         let per_pulse = self.per_pulse;
+        let count: String = count.chars().take(per_pulse - 1).collect();
         format!("{count:per_pulse$}")
     }
 

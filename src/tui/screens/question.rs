@@ -148,7 +148,10 @@ fn marks(open: &Open, view: &View<'_>) -> Vec<String> {
         .map(|p| view.counting.name(cycle, p))
         .collect();
     let row = |name: &str, cells: &[String]| {
-        let cells = cells.iter().map(|cell| format!("{cell:<4}"));
+        let cells = cells.iter().map(|cell| {
+            let cell: String = cell.chars().take(3).collect();
+            format!("{cell:<4}")
+        });
         format!("   {name:<8}{}", cells.collect::<String>())
             .trim_end()
             .to_owned()

@@ -1,0 +1,105 @@
+//! How far practice has brought somebody, skill by skill.
+
+use crate::phrase::Level;
+use crate::report::stats::Sensitivity;
+use crate::report::{Record, Records};
+use crate::review::Learner;
+
+use super::Course;
+use super::today::heard_from;
+
+/// How far practice has brought somebody.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Progress {
+    /// How well threes are told from twos over all skills, where both were asked.
+    pub sensitivity: Option<Sensitivity>,
+    /// The skills that were practised, in the order of the deck.
+    pub lines: Vec<ProgressLine>,
+    /// The first of them that is shown.
+    pub first: usize,
+}
+
+/// One skill.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ProgressLine {
+    /// The exercise's title.
+    pub title: String,
+    /// What the log says of it.
+    pub record: Record,
+    /// From what level it is heard, and within which bounds, in decibels; `None` while too little is
+    /// known and where claps are asked.
+    pub heard_from: Option<(Level, (f64, f64))>,
+}
+
+impl Progress {
+    pub(super) fn of(records: &Records, learner: &Learner, course: &Course) -> Self {
+        let line = |idx: usize| {
+            let exercise = course.exercise(idx)?;
+            let record = records.of(&exercise.skill)?.clone();
+            let standing = learner.standing(&exercise.skill);
+            let is_tapped = exercise.form.alternatives(&exercise.recipe) == 0;
+            let level = |standing| Some((heard_from(standing)?, standing.threshold().interval()));
+            Some(ProgressLine {
+                title: exercise.title.to_string(),
+                record,
+                heard_from: standing.filter(|_| !is_tapped).and_then(level),
+            })
+        };
+        Self {
+            sensitivity: records.labels().sensitivity(),
+            lines: (0..course.len()).filter_map(line).collect(),
+            first: 0,
+        }
+    }
+}
+
+impl ProgressLine {
+    /// What is known of it, in words.
+    pub fn words(&self) -> String {
+        let record = &self.record;
+        let mut parts = Vec::new();
+        if let Some(share) = record.share() {
+            let percent = |x: f64| 100.0 * x;
+            parts.push(format!(
+                "{:.0} % right of {} ({:.0} to {:.0} %)",
+                percent(share.share),
+                record.n,
+                percent(share.low),
+                percent(share.high)
+            ));
+        }
+        if let Some((level, (low, high))) = self.heard_from {
+            parts.push(format!("heard from {level} ({low:.1} to {high:.1})"));
+        }
+        if let Some(found) = record.sensitivity() {
+            parts.push(format!("d' {:.1}", found.d_prime));
+        }
+        if let Some(finest) = record.finest {
+            parts.push(format!("finest spread {:.0} %", 100.0 * finest));
+        }
+        if let Some(longest) = record.longest {
+            parts.push(format!("longest hold {longest} cycles"));
+        }
+        parts.join(", ")
+    }
+}
+
+impl Progress {
+    /// How well threes are told from twos, and to which answers lean, in words.
+    pub fn leaning(&self) -> Option<String> {
+        /// A lean that is hardly more than chance is none.
+        const NONE: f64 = 0.15;
+        let found = self.sensitivity?;
+        let lean = match found.criterion {
+            c if c > NONE => "where you are unsure you say twos",
+            c if c < -NONE => "where you are unsure you say threes",
+            _ => "where you are unsure you lean to neither",
+        };
+        Some(format!(
+            "Threes told from twos: d' {:.1} (give or take {:.1}; 0 is guessing, 1 is three of four, 2 is \
+             nearly always); {lean}.",
+            found.d_prime,
+            1.96 * found.error
+        ))
+    }
+}

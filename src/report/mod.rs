@@ -1,0 +1,9 @@
+//! What practice came to, in figures.
+//!
+//! Read [`Record`] first: what the log says of one skill. [`stats`] has the formulas. Nothing here
+//! ranks people, promises a chance of success, or knows screens and files.
+
+mod record;
+pub mod stats;
+
+pub use record::{Record, Records};

@@ -1,0 +1,178 @@
+//! What the log says of each skill.
+
+use std::collections::BTreeMap;
+
+use super::stats::{Sensitivity, Share, TwoLabels, wilson};
+use crate::quiz::{Answer, Attempt, Skill};
+use crate::rhythm::Feel;
+use crate::world::Day;
+
+/// Taps of fewer strokes say little about a spread.
+const ENOUGH_TAPS: u32 = 8;
+
+/// What the log says of one skill.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Record {
+    /// How many were answered.
+    pub n: u32,
+    /// How many of them rightly.
+    pub right: u32,
+    /// How threes and twos were told apart, threes being the first.
+    pub labels: TwoLabels,
+    /// The finest spread of taps, as a share of a pulse.
+    pub finest: Option<f64>,
+    /// The most cycles that a layer was held.
+    pub longest: Option<u32>,
+    /// On how many learning days it was practised.
+    pub days: u32,
+    /// The last of them.
+    pub last_day: Option<Day>,
+}
+
+impl Record {
+    /// The share that is right, with its interval.
+    pub fn share(&self) -> Option<Share> {
+        wilson(self.right, self.n)
+    }
+
+    /// How well threes are told from twos, where both were asked.
+    pub fn sensitivity(&self) -> Option<Sensitivity> {
+        self.labels.sensitivity()
+    }
+
+    fn take(&mut self, attempt: &Attempt) {
+        self.n += 1;
+        self.right += u32::from(attempt.right);
+        if self.last_day != Some(attempt.day) {
+            self.last_day = Some(attempt.day);
+            self.days += 1;
+        }
+        self.take_label(attempt.truth, attempt.answer);
+        let timing = attempt.timing.filter(|timing| timing.n >= ENOUGH_TAPS);
+        if let Some(spread) = timing.filter(|_| attempt.right).map(|t| t.of_pulse()) {
+            self.finest = Some(self.finest.map_or(spread, |finest| finest.min(spread)));
+        }
+        if attempt.right && matches!(attempt.truth, Answer::Hands(_) | Answer::Pair(_)) {
+            self.longest = self.longest.max(cycles(&attempt.phrase));
+        }
+    }
+
+    /// Only answers that name one of the two say how they are told apart.
+    fn take_label(&mut self, truth: Answer, answer: Answer) {
+        let said_threes = match answer {
+            Answer::Feel(Feel::Threes) => 1,
+            Answer::Feel(Feel::Twos) => 0,
+            _ => return,
+        };
+        match truth {
+            Answer::Feel(Feel::Threes) => {
+                self.labels.n_first += 1;
+                self.labels.hits += said_threes;
+            }
+            Answer::Feel(Feel::Twos) => {
+                self.labels.n_second += 1;
+                self.labels.false_alarms += said_threes;
+            }
+            _ => {}
+        }
+    }
+}
+
+/// How many cycles a phrase has, from the line in which it is kept.
+fn cycles(phrase: &str) -> Option<u32> {
+    let (_, rest) = phrase.split_once(" cycles ")?;
+    rest.split(' ').next()?.parse().ok()
+}
+
+/// What the log says of all skills.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Records(BTreeMap<Skill, Record>);
+
+impl Records {
+    /// Takes in an attempt, in the order of the log.
+    pub fn take(&mut self, attempt: &Attempt) {
+        self.0
+            .entry(attempt.skill.clone())
+            .or_default()
+            .take(attempt);
+    }
+
+    /// The record of a skill.
+    pub fn of(&self, skill: &Skill) -> Option<&Record> {
+        self.0.get(skill)
+    }
+
+    /// All threes and twos told apart, in whatever skill.
+    pub fn labels(&self) -> TwoLabels {
+        self.0
+            .values()
+            .fold(TwoLabels::default(), |sum, record| TwoLabels {
+                hits: sum.hits + record.labels.hits,
+                n_first: sum.n_first + record.labels.n_first,
+                false_alarms: sum.false_alarms + record.labels.false_alarms,
+                n_second: sum.n_second + record.labels.n_second,
+            })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quiz::KeptTiming;
+    use crate::review::any_attempt as attempt;
+
+    #[test]
+    fn labels_spreads_and_holds_are_taken_from_the_log() {
+        let feel = |number, truth, answer| Attempt {
+            truth: Answer::Feel(truth),
+            answer: Answer::Feel(answer),
+            right: truth == answer,
+            day: Day(20_000 + i32::try_from(number).expect("small") / 3),
+            ..attempt(number)
+        };
+        use Feel::{Either, Threes, Twos};
+        let mut records = Records::default();
+        for (number, (truth, answer)) in (1..).zip([
+            (Threes, Threes),
+            (Threes, Twos),
+            (Twos, Twos),
+            (Twos, Threes),
+            (Twos, Twos),
+            (Either, Twos),
+            (Twos, Either),
+        ]) {
+            records.take(&feel(number, truth, answer));
+        }
+        let record = records.of(&attempt(1).skill).expect("a record");
+        assert_eq!((record.n, record.right, record.days), (7, 3, 3));
+        let expected = TwoLabels {
+            hits: 1,
+            n_first: 2,
+            false_alarms: 1,
+            n_second: 3,
+        };
+        assert_eq!((record.labels, records.labels()), (expected, expected));
+        let clapped = |spread_tenths, n_cycles: u32| Attempt {
+            truth: Answer::Hands(None),
+            answer: Answer::Hands(None),
+            right: true,
+            timing: Some(KeptTiming {
+                lead_ms: -20,
+                spread_tenths,
+                pulse_ms: 400,
+                n: 12,
+            }),
+            phrase: format!("cycle 6 ppm 150 cycles {n_cycles} entry 0 threes"),
+            ..attempt(9)
+        };
+        let mut record = Record::default();
+        record.take(&clapped(240, 8));
+        record.take(&clapped(200, 6));
+        record.take(&Attempt {
+            right: false,
+            ..clapped(100, 10)
+        });
+        assert_eq!(record.longest, Some(8));
+        assert!((record.finest.expect("a spread") - 0.05).abs() < 1e-9);
+    }
+}
