@@ -15,7 +15,7 @@ mod kill;
 mod level;
 mod loudness_reference;
 #[cfg(feature = "listen-in")]
-mod microphone;
+mod clapping;
 mod phrases;
 mod plain;
 mod program;
