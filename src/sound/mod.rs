@@ -13,10 +13,13 @@
 //! feature `playback`, `DeviceOutput` plays on the default device. Positions are frames, moments
 //! are [`Stamp`](crate::world::Stamp)s.
 //!
+//! [`ClapFinder`] is the way in: it finds when hands clap in what a microphone hears.
+//!
 //! Nothing here judges taps, chooses phrases or opens a file, and only `device.rs` knows the
 //! library that plays.
 
 mod body;
+mod claps;
 #[cfg(feature = "playback")]
 mod device;
 #[cfg(feature = "playback")]
@@ -30,6 +33,7 @@ mod timeline;
 mod units;
 mod voice;
 
+pub use claps::ClapFinder;
 #[cfg(feature = "playback")]
 pub use device::DeviceOutput;
 pub use master::fade_in;
