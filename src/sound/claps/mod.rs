@@ -6,11 +6,13 @@
 //!
 //! A clap is told from a guitar that the loudspeakers play by three things at once: it stands out
 //! from what is bright (above 1 kHz) in the background, most of its own power is bright, and it is
-//! soon over. None of them needs to know how loud the microphone is.
+//! soon over. How loud hands are in this microphone is learnt from the last claps.
 //!
 //! What else clicks brightly and briefly, as a key that is struck or claps from a loudspeaker, is
 //! taken for a clap; so may a loud stopped chord be, until two claps have said how loud hands are.
-//! Of two hands that clap up to 45 ms apart, as two people do, neither or the second is found. Nothing here knows a device, a clock or a pulse.
+//! Of two hands that clap up to 45 ms apart, as two people do, neither or the second is found.
+//!
+//! Nothing here knows a device, a clock or a pulse.
 
 use std::collections::VecDeque;
 
@@ -47,7 +49,7 @@ const BODY: f64 = 0.004;
 /// The part of the body's power that is bright in a clap, -2 dB: real ones have 8 parts in 10 and more,
 /// strings a tenth and less, high and stopped ones half.
 const BRIGHT: f32 = 0.63;
-/// The same of dull claps, -9 dB: our own cupped hands have between a sixth and a half.
+/// The same of dull claps, -9 dB: our own cupped hands have between a seventh and a half.
 const DULL: f32 = 0.12;
 /// Below this no dull sound is a clap, -25 dB: hands are near the microphone, and a stopped chord,
 /// which sounds like cupped hands, is not.
@@ -133,8 +135,8 @@ impl ClapFinder {
     }
 
     /// Takes in mono `samples`, the first of which is frame `first`; the frames at which claps began
-    /// that are known by now, in order, each once. Frames that were left out are no harm but to a
-    /// clap in them; samples that are no numbers are silence.
+    /// that are known by now, in order, each once. Frames only go on: some may be left out,
+    /// which harms no clap but one in them. Samples that are no numbers are silence.
     pub fn hear(&mut self, first: Frame, samples: &[f32]) -> Vec<Frame> {
         if first != self.next {
             self.begin_anew(first);
