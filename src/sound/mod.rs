@@ -13,10 +13,11 @@
 //! feature `playback`, `DeviceOutput` plays on the default device. Positions are frames, moments
 //! are [`Stamp`](crate::world::Stamp)s.
 //!
-//! [`ClapFinder`] is the way in: it finds when hands clap in what a microphone hears.
+//! [`ClapFinder`] is the way in: it finds when hands clap in what a microphone hears, and, with the
+//! cargo feature `listen-in`, `Microphone` listens to the default one.
 //!
-//! Nothing here judges taps, chooses phrases or opens a file, and only `device.rs` knows the
-//! library that plays.
+//! Nothing here judges taps, chooses phrases or opens a file, and only `device.rs` and
+//! `microphone.rs` know the library of devices.
 
 mod body;
 mod claps;
@@ -26,6 +27,8 @@ mod device;
 mod feed;
 mod filter;
 mod master;
+#[cfg(feature = "listen-in")]
+mod microphone;
 pub mod output;
 mod render;
 mod room;
@@ -37,6 +40,8 @@ pub use claps::ClapFinder;
 #[cfg(feature = "playback")]
 pub use device::DeviceOutput;
 pub use master::fade_in;
+#[cfg(feature = "listen-in")]
+pub use microphone::{Microphone, NoMicrophone};
 pub use output::{Output, SilentOutput};
 pub use render::{render, render_loop};
 pub use timeline::Timeline;

@@ -12,6 +12,8 @@ mod heard;
 mod kill;
 mod level;
 mod loudness_reference;
+#[cfg(feature = "listen-in")]
+mod microphone;
 mod phrases;
 mod plain;
 mod program;
