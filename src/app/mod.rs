@@ -81,6 +81,8 @@ pub struct App {
     ear: Option<Ear>,
     /// The microphone, while claps are taken by it.
     microphone: Option<Box<dyn ClapInput>>,
+    /// How often the microphone had lost sound at the last look.
+    n_unheard: u64,
     /// Why the microphone is not listened to, where that was wanted.
     deaf: Option<String>,
     player: Player,
@@ -135,6 +137,7 @@ impl App {
             offered: false,
             ear: around.ear,
             microphone: None,
+            n_unheard: 0,
             deaf: None,
             last_at,
             store,
@@ -304,6 +307,17 @@ impl App {
         }
         for stamp in microphone.claps() {
             self.tap(Intent::Tap(Hand::Either), stamp)?;
+        }
+        let n_lost = self
+            .microphone
+            .as_ref()
+            .map_or(0, |microphone| microphone.n_lost());
+        let is_lost = n_lost > std::mem::replace(&mut self.n_unheard, n_lost);
+        let is_clapped =
+            matches!(self.stage(), Some(Stage::Open(open)) if open.question.is_tapped());
+        // What was clapped meanwhile is not known: it is asked again without counting.
+        if is_lost && is_clapped && self.player.is_playing() {
+            return self.happen(Event::Spoiled, self.clock.stamp());
         }
         Ok(())
     }

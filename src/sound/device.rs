@@ -1,4 +1,4 @@
-//! The default sound device, through `rodio` and the `cpal` in it. No other file knows them.
+//! The default sound device, through `rodio` and the `cpal` in it. Only `microphone.rs` knows them too.
 //!
 //! Read [`DeviceOutput`] first. It lives on the thread that gives orders; the [`Feed`] lives in the
 //! device's callback and only copies. Between them are four lock-free rings: orders go in, spent

@@ -3,7 +3,7 @@
 //! Coefficients by the bilinear transform after R. Bristow-Johnson, "Audio EQ cookbook" (1998).
 //! Frequencies are hertz and are held below a third of the sample rate.
 
-use std::f64::consts::TAU;
+use std::f64::consts::{FRAC_1_SQRT_2, TAU};
 
 use super::units::{factor, real, single};
 use crate::pcm::SampleRate;
@@ -29,12 +29,29 @@ impl Biquad {
         Self::of(band(hz, q, rate))
     }
 
+    /// Lets through what lies above `hz`, falling by 12 dB an octave below and flat above (Butterworth).
+    pub(in crate::sound) fn above(hz: f64, rate: SampleRate) -> Self {
+        let w = turn(hz, rate);
+        let alpha = w.sin() * FRAC_1_SQRT_2;
+        let a0 = 1.0 + alpha;
+        let b = (1.0 + w.cos()) / (2.0 * a0);
+        Self::of(Coefficients {
+            b: [b, -2.0 * b, b],
+            a: [-2.0 * w.cos() / a0, (1.0 - alpha) / a0],
+        })
+    }
+
     fn of(coefficients: Coefficients) -> Self {
         Self {
             b: coefficients.b.map(single),
             a: coefficients.a.map(single),
             state: [0.0; 2],
         }
+    }
+
+    /// Goes on as if nothing had come in yet.
+    pub(in crate::sound) fn forget(&mut self) {
+        self.state = [0.0; 2];
     }
 
     /// The next output.
@@ -179,17 +196,28 @@ mod tests {
         }
     }
 
+    /// What a filter makes of a steady tone, in decibels.
+    fn gain_db(mut filter: Biquad, hz: f64) -> f64 {
+        let wave = (0..48_000).map(|n| single((TAU * hz * f64::from(n) / 48_000.0).sin()));
+        let heard: Vec<f32> = wave.map(|x| filter.next(x)).skip(9_600).collect();
+        let square: f32 = heard.iter().map(|y| y * y).sum();
+        10.0 * (2.0 * f64::from(square) / real(heard.len())).log10()
+    }
+
     #[test]
     fn a_band_passes_its_middle_and_stops_the_rest() {
-        let power = |hz: f64| {
-            let mut filter = Biquad::band(400.0, 4.0, SampleRate::HZ_48000);
-            let wave = (0..48_000).map(|n| single((TAU * hz * f64::from(n) / 48_000.0).sin()));
-            let heard: Vec<f32> = wave.map(|x| filter.next(x)).skip(9_600).collect();
-            let square: f32 = heard.iter().map(|y| y * y).sum();
-            10.0 * (2.0 * f64::from(square) / real(heard.len())).log10()
-        };
-        assert!(power(400.0).abs() < 0.01);
-        assert!(power(100.0) < -20.0);
-        assert!(power(1_600.0) < -20.0);
+        let gain = |hz| gain_db(Biquad::band(400.0, 4.0, SampleRate::HZ_48000), hz);
+        assert!(gain(400.0).abs() < 0.01);
+        assert!(gain(100.0) < -20.0);
+        assert!(gain(1_600.0) < -20.0);
+    }
+
+    #[test]
+    fn above_a_frequency_all_passes_and_below_it_falls_by_twelve_decibels_an_octave() {
+        let gain = |hz| gain_db(Biquad::above(1_000.0, SampleRate::HZ_48000), hz);
+        assert!(gain(8_000.0).abs() < 0.05);
+        // Butterworth (1930): half the power passes at the corner.
+        assert!((gain(1_000.0) + 3.01).abs() < 0.02);
+        assert!((gain(100.0) - gain(50.0) - 12.04).abs() < 0.1);
     }
 }

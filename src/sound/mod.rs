@@ -13,13 +13,14 @@
 //! feature `playback`, `DeviceOutput` plays on the default device. Positions are frames, moments
 //! are [`Stamp`](crate::world::Stamp)s.
 //!
-//! The way in is a [`ClapInput`]: with the cargo feature `listen-in` the default microphone, in which a
-//! [`ClapFinder`] finds claps.
+//! The way in is a [`ClapInput`]: with the cargo feature `listen-in` the default `Microphone`, in which a
+//! [`ClapFinder`] finds when hands clap.
 //!
-//! Nothing here judges taps, chooses phrases or opens a file, and only `device.rs` and `microphone.rs`
-//! know the library that plays and listens.
+//! Nothing here judges taps, chooses phrases or opens a file, and only `device.rs` and
+//! `microphone.rs` know the library of devices.
 
 mod body;
+mod clap_input;
 mod claps;
 #[cfg(feature = "playback")]
 mod device;
@@ -36,7 +37,8 @@ mod timeline;
 mod units;
 mod voice;
 
-pub use claps::{ClapFinder, ClapInput, Ear, NoMicrophone};
+pub use clap_input::{ClapInput, Ear, NoMicrophone};
+pub use claps::ClapFinder;
 #[cfg(feature = "playback")]
 pub use device::DeviceOutput;
 pub use master::fade_in;

@@ -3,6 +3,8 @@
 mod bad_input;
 #[cfg(feature = "playback")]
 mod card;
+#[cfg(feature = "listen-in")]
+mod clapping;
 #[cfg(feature = "playback")]
 mod device;
 #[cfg(feature = "playback")]
@@ -15,7 +17,7 @@ mod kill;
 mod level;
 mod loudness_reference;
 #[cfg(feature = "listen-in")]
-mod clapping;
+mod microphone;
 mod phrases;
 mod plain;
 mod program;
