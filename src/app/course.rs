@@ -51,6 +51,11 @@ impl Course {
         }
     }
 
+    /// The name of the deck.
+    pub fn title_of_deck(&self) -> &str {
+        self.deck.title().as_str()
+    }
+
     /// The id of the deck.
     pub fn id(&self) -> &str {
         self.deck.id()

@@ -22,12 +22,23 @@ pub struct Surroundings {
     pub seed: Seed,
     /// The way out for sound.
     pub output: Box<dyn Output>,
+    /// Whether another deck may be chosen.
+    pub decks: Decks,
     /// The microphone, where there is one.
     pub ear: Option<Ear>,
     /// What phrases of the bench are heard through; a deck brings its own recipes.
     pub speakers: Speakers,
     /// Why nothing can be heard, when that is so: practice then does not begin.
     pub no_sound: Option<String>,
+}
+
+/// Which decks there are to choose from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Decks {
+    /// Those that come with the program; the last choice is kept.
+    BuiltIn,
+    /// One was asked for, and it stays.
+    Given,
 }
 
 /// What claps are taken by.
@@ -80,6 +91,10 @@ pub enum Intent {
     ToProgress,
     /// To look further down, or up.
     Scroll(Scroll),
+    /// To practise the skill that is looked at.
+    Practise,
+    /// To another deck that comes with the program.
+    NextDeck,
     /// To the bench.
     ToBench,
     /// To a step of the tune-up.

@@ -26,7 +26,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 
-use crate::deck::Deck;
+use crate::deck::{self, Deck};
 use crate::phrase::Speakers;
 use crate::quiz::{Attempt, Effect, Event, Habit, Hand, Hands, Now, Sitting, Skill, Stage, Tap};
 use crate::report::Records;
@@ -39,7 +39,7 @@ use crate::store::{Settings, Store, StoreError};
 use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 
 pub use course::Course;
-pub use intent::{ClapBy, Intent, Place, Scroll, SetUp, Surroundings, Trouble};
+pub use intent::{ClapBy, Decks, Intent, Place, Scroll, SetUp, Surroundings, Trouble};
 pub use learner::replayed;
 pub use player::Playhead;
 pub use progress::{Progress, ProgressLine};
@@ -78,6 +78,7 @@ pub struct App {
     delay: Option<Delay>,
     /// Whether the tune-up was offered since the program began.
     offered: bool,
+    decks: Decks,
     ear: Option<Ear>,
     /// The microphone, while claps are taken by it.
     microphone: Option<Box<dyn ClapInput>>,
@@ -115,6 +116,13 @@ impl App {
         deliver: impl Fn(Done) -> bool + Send + 'static,
     ) -> Result<Self, Trouble> {
         let learner = learner_of(&mut store)?;
+        let deck = match around.decks {
+            Decks::BuiltIn => {
+                let chosen = store.deck()?.and_then(|id| deck::built_in_named(&id));
+                chosen.map_or(deck, |chosen| chosen.through(around.speakers))
+            }
+            Decks::Given => deck,
+        };
         let course = Course::new(deck);
         let (day, _) = around.calendar.day_of(around.clock.now());
         let last_at = store.last_at()?;
@@ -135,6 +143,7 @@ impl App {
             settings: store.settings()?,
             delay: store.delay(around.output.name())?,
             offered: false,
+            decks: around.decks,
             ear: around.ear,
             microphone: None,
             n_unheard: 0,
@@ -219,6 +228,11 @@ impl App {
             (Place::Today(_), Intent::ToProgress) => self.go_to_progress(),
             (Place::Progress(_), Intent::Leave) => self.go_to_today(),
             (Place::Progress(_), Intent::Scroll(scroll)) => self.scroll(scroll),
+            (Place::Progress(progress), Intent::Practise) if self.no_sound.is_none() => {
+                let here = progress.here;
+                self.practise(here)
+            }
+            (Place::Today(_), Intent::NextDeck) => self.next_deck(),
             (Place::Today(_), Intent::ClapBy(by)) => self.clap_by(by),
             (Place::Summary(_), Intent::Leave | Intent::Onward | Intent::Begin) => {
                 self.go_to_today()
@@ -344,6 +358,8 @@ impl App {
             | Intent::Recount
             | Intent::ToProgress
             | Intent::Scroll(_)
+            | Intent::Practise
+            | Intent::NextDeck
             | Intent::ToBench
             | Intent::TuneUp(_)
             | Intent::ClapBy(_)
@@ -449,12 +465,39 @@ impl App {
         Ok(())
     }
 
+    /// Begins a sitting with a skill that the learner chose; after its block the plan goes on.
+    fn practise(&mut self, candidate: usize) -> Result<(), Trouble> {
+        self.plan_afresh();
+        self.plan.choose(candidate);
+        self.begin()
+    }
+
+    /// On to the next deck that comes with the program.
+    fn next_deck(&mut self) -> Result<(), Trouble> {
+        if self.decks == Decks::Given {
+            return Ok(());
+        }
+        let ids: Vec<&str> = deck::built_in_ids().collect();
+        let here = ids.iter().position(|id| *id == self.course.id());
+        let next = here.map_or(0, |idx| (idx + 1) % ids.len());
+        if let Some(deck) = ids.get(next).and_then(|id| deck::built_in_named(id)) {
+            self.store.save_deck(deck.id())?;
+            self.course = Course::new(deck.through(self.speakers));
+        }
+        self.go_to_today()
+    }
+
+    /// The name of the deck, where another one may be chosen.
+    pub fn deck_to_choose(&self) -> Option<&str> {
+        (self.decks == Decks::BuiltIn).then(|| self.course.title_of_deck())
+    }
+
     fn scroll(&mut self, scroll: Scroll) -> Result<(), Trouble> {
         if let Place::Progress(progress) = &mut self.place {
             let last = progress.lines.len().saturating_sub(1);
-            progress.first = match scroll {
-                Scroll::Up => progress.first.saturating_sub(1),
-                Scroll::Down => (progress.first + 1).min(last),
+            progress.here = match scroll {
+                Scroll::Up => progress.here.saturating_sub(1),
+                Scroll::Down => (progress.here + 1).min(last),
             };
         }
         Ok(())

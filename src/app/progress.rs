@@ -13,10 +13,10 @@ use super::today::heard_from;
 pub struct Progress {
     /// How well threes are told from twos over all skills, where both were asked.
     pub sensitivity: Option<Sensitivity>,
-    /// The skills that were practised, in the order of the deck.
+    /// All skills of the deck, in its order.
     pub lines: Vec<ProgressLine>,
-    /// The first of them that is shown.
-    pub first: usize,
+    /// The one that is looked at.
+    pub here: usize,
 }
 
 /// One skill.
@@ -35,7 +35,7 @@ impl Progress {
     pub(super) fn of(records: &Records, learner: &Learner, course: &Course) -> Self {
         let line = |idx: usize| {
             let exercise = course.exercise(idx)?;
-            let record = records.of(&exercise.skill)?.clone();
+            let record = records.of(&exercise.skill).cloned().unwrap_or_default();
             let standing = learner.standing(&exercise.skill);
             let is_tapped = exercise.form.alternatives(&exercise.recipe) == 0;
             let level = |standing| Some((heard_from(standing)?, standing.threshold().interval()));
@@ -48,7 +48,7 @@ impl Progress {
         Self {
             sensitivity: records.labels().sensitivity(),
             lines: (0..course.len()).filter_map(line).collect(),
-            first: 0,
+            here: 0,
         }
     }
 }
@@ -79,6 +79,9 @@ impl ProgressLine {
         }
         if let Some(longest) = record.longest {
             parts.push(format!("longest hold {longest} cycles"));
+        }
+        if parts.is_empty() {
+            return "not practised yet".to_owned();
         }
         parts.join(", ")
     }

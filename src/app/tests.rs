@@ -78,6 +78,7 @@ impl Practice {
             }),
             no_sound: None,
             ear: None,
+            decks: Decks::Given,
         };
         let store = Store::in_memory(Seed(17), morning).expect("a store in memory");
         let deliver = move |done| sender.send(done).is_ok();
@@ -292,4 +293,43 @@ fn what_was_learnt_is_the_same_replayed_or_kept() {
     assert_eq!(replayed, practice.app.learner);
     let cached = learner_of(&mut practice.app.store).expect("a cache that can be read");
     assert_eq!(cached, practice.app.learner);
+}
+
+#[test]
+fn a_learner_may_overrule_the_plan_and_choose_another_deck() {
+    let mut practice = Practice::begin(Limit::Questions(2));
+    practice.want(Intent::ToProgress);
+    let Place::Progress(progress) = practice.app.place().clone() else {
+        panic!("progress");
+    };
+    let wanted = "Listen to the chords";
+    let down = progress.lines.iter().position(|line| line.title == wanted);
+    for _ in 0..down.expect("it is in the deck") {
+        practice.want(Intent::Scroll(Scroll::Down));
+    }
+    practice.want(Intent::Practise);
+    while !matches!(practice.app.stage(), Some(Stage::Open(_))) {
+        let done = practice.inbox.recv().expect("the worker lives");
+        practice.app.done(done).expect("nothing refuses");
+    }
+    let Some(Stage::Open(open)) = practice.app.stage() else {
+        panic!("a question");
+    };
+    assert_eq!(open.ticket.title.as_str(), wanted);
+    assert_eq!(open.ticket.why, "you chose it");
+    practice.want(Intent::Leave);
+    practice.want(Intent::Leave);
+
+    // A deck that was asked for stays; else the choice is kept.
+    assert_eq!(practice.app.deck_to_choose(), None);
+    practice.app.decks = Decks::BuiltIn;
+    practice.want(Intent::NextDeck);
+    assert_eq!(practice.app.deck_to_choose(), Some("The whole path"));
+    assert_eq!(
+        practice.app.store.deck().expect("readable").as_deref(),
+        Some("path")
+    );
+    let n_decks = crate::deck::built_in_ids().count();
+    (1..n_decks).for_each(|_| practice.want(Intent::NextDeck));
+    assert_eq!(practice.app.deck_to_choose(), Some("First steps in six"));
 }

@@ -83,7 +83,7 @@ fn line(
         Why::Due { days } => ("due", format!("last {}", days_ago(days))),
         Why::Repair { of } => ("due", format!("needed for {}", title(of))),
         Why::New => ("new", String::new()),
-        Why::Spare | Why::Again => ("more", String::new()),
+        Why::Spare | Why::Again | Why::Chosen => ("more", String::new()),
         Why::Resting { until } => ("rests", format!("back in {}", days_on(until.since(day)))),
         Why::Waiting { on } => ("waits", format!("opens after: {}", title(on))),
     };
@@ -117,6 +117,7 @@ pub(super) fn why_in_words(why: Why, course: &Course, day: Day) -> String {
         Why::New => "a new skill".to_owned(),
         Why::Spare => "not due yet; there is time".to_owned(),
         Why::Again => "once more today; there is time".to_owned(),
+        Why::Chosen => "you chose it".to_owned(),
         Why::Resting { until } => format!("rests for {}", days_on(until.since(day))),
         Why::Waiting { on } => format!("waits for {}", course.title(on)),
     }

@@ -207,6 +207,10 @@ fn answer_words(question: &Question, answer: Answer, counting: Counting) -> Stri
 
 fn reason(question: &Question, counting: Counting) -> String {
     match &question.task {
+        // Where nothing stands out there is nothing to say beside what hands did.
+        Task::Clap(_) | Task::TwoHands(_) if question.phrase().feel == Feel::Either => {
+            String::new()
+        }
         Task::NameFeel { .. } | Task::Clap(_) | Task::TwoHands(_) => {
             name_feel::reason(question, counting)
         }

@@ -13,6 +13,7 @@ use super::error::Fault;
 use super::{Store, StoreError};
 
 const COUNTING: &str = "counting";
+const DECK: &str = "deck";
 const CAUTIONED: &str = "cautioned_ms";
 
 /// The settings of the learner of this store.
@@ -116,6 +117,25 @@ fn recent_spreads(conn: &Connection) -> Result<BTreeMap<Skill, f64>, Fault> {
     }
     let mean = |(skill, (sum, n)): (Skill, (f64, u32))| (skill, sum / f64::from(n.max(1)));
     Ok(sums.into_iter().map(mean).collect())
+}
+
+impl Store {
+    /// The id of the deck that was chosen last, if one was.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn deck(&self) -> Result<Option<String>, StoreError> {
+        self.here(read_one(&self.conn, DECK, |text| Some(text.to_owned())))
+    }
+
+    /// Keeps the choice of a deck.
+    ///
+    /// # Errors
+    /// When it cannot be written; the old one then stands.
+    pub fn save_deck(&mut self, id: &str) -> Result<(), StoreError> {
+        let outcome = write_one(&self.conn, DECK, Some(id));
+        self.here(outcome)
+    }
 }
 
 /// The name under which the delay of an output is kept.

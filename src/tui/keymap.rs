@@ -98,7 +98,7 @@ pub(super) fn below_help(view: &View<'_>) -> Vec<Binding> {
             "to what today holds",
         )],
         (Place::Bench(bench), _) => on_bench(bench),
-        (Place::Progress(progress), _) => on_progress(progress),
+        (Place::Progress(progress), _) => on_progress(progress, view),
         (Place::TuneUp(tune_up), _) => at_tune_up(tune_up),
         (Place::Sitting, Some(Stage::Open(open))) => on_question(open, view),
         (Place::Sitting, Some(Stage::Shown(shown))) => on_reveal(shown, view),
@@ -238,6 +238,11 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
     let help = "how far practice has brought you, skill by skill";
     let progress = Intent::ToProgress;
     bindings.push(want(KeyCode::Char('p'), progress, "progress", help));
+    if view.deck.is_some() {
+        let help = "to the next deck that comes with the program; the choice is kept";
+        let next = Intent::NextDeck;
+        bindings.push(want(KeyCode::Char('d'), next, "other deck", help));
+    }
     let counts = match view.counting {
         Counting::FromOne => "counts from one",
         Counting::FromLast => "counts from the last",
@@ -260,13 +265,21 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
     bindings
 }
 
-fn on_progress(progress: &Progress) -> Vec<Binding> {
-    if progress.lines.len() < 2 {
-        return Vec::new();
+fn on_progress(progress: &Progress, view: &View<'_>) -> Vec<Binding> {
+    let mut bindings = Vec::new();
+    if view.no_sound.is_none() && !progress.lines.is_empty() {
+        let help = "practises the marked skill now, whatever is due";
+        let practise = Intent::Practise;
+        bindings.push(want(KeyCode::Enter, practise, "practise it", help));
     }
     let pairs = [(KeyCode::Up, Scroll::Up), (KeyCode::Down, Scroll::Down)];
     let pairs = pairs.map(|(key, scroll)| (key, Action::Want(Intent::Scroll(scroll))));
-    vec![binding(pairs, "other skills", "looks further up or down")]
+    bindings.push(binding(
+        pairs,
+        "other skill",
+        "marks the skill above or below",
+    ));
+    bindings
 }
 
 fn at_tune_up(tune_up: &TuneUp) -> Vec<Binding> {

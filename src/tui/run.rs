@@ -299,6 +299,7 @@ fn view<'a>(app: &'a App, playhead: Option<Playhead>, here: &'a Here) -> View<'a
         counting: app.counting(),
         no_sound: app.no_sound(),
         set_up: app.set_up(),
+        deck: app.deck_to_choose(),
         claps_by: app.claps_by(),
         has_ear: app.has_ear(),
         deaf: app.deaf(),

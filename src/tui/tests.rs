@@ -97,6 +97,7 @@ impl World {
             counting: self.counting,
             no_sound: self.no_sound,
             set_up: SetUp::Untuned,
+            deck: Some("First steps in six"),
             claps_by: self.claps_by,
             has_ear: self.has_ear,
             deaf: None,
@@ -436,7 +437,7 @@ fn progress() -> World {
             line("Listen to the low notes", &heard, level),
             line("Hold the threes against twos", &clapped, None),
         ],
-        first: 0,
+        here: 0,
     }))
 }
 
@@ -623,6 +624,8 @@ fn event(intent: Intent) -> Event {
         | Intent::ClapBy(_)
         | Intent::ToProgress
         | Intent::Scroll(_)
+        | Intent::Practise
+        | Intent::NextDeck
         | Intent::Bench(_) => {
             panic!("not in a sitting")
         }

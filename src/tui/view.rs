@@ -16,6 +16,8 @@ pub(super) struct View<'a> {
     pub(super) no_sound: Option<&'a str>,
     /// What is known of the way from a sound to a tap.
     pub(super) set_up: SetUp,
+    /// The name of the deck, where another one may be chosen.
+    pub(super) deck: Option<&'a str>,
     /// What claps are taken by.
     pub(super) claps_by: ClapBy,
     /// Whether there is a microphone to clap into.

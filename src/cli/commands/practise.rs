@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use crate::app::{App, Done, Intent, Quiet, Surroundings, Trouble};
+use crate::app::{App, Decks, Done, Intent, Quiet, Surroundings, Trouble};
 use crate::cli::args::Practice;
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::{data_dir, plain, seed_of};
@@ -94,6 +94,10 @@ impl Ready {
             output,
             speakers: practice.speakers(),
             no_sound,
+            decks: match practice.deck {
+                Some(_) => Decks::Given,
+                None => Decks::BuiltIn,
+            },
             ear: ear(practice, &self.clock),
         }
     }

@@ -108,6 +108,8 @@ pub enum Why {
     Spare,
     /// It was done today, but there is time.
     Again,
+    /// The learner chose it.
+    Chosen,
     /// It keeps failing and rests while what it needs comes back.
     Resting {
         /// The day on which it returns.
@@ -155,6 +157,8 @@ pub struct Plan {
     terms: Terms,
     queues: Queues,
     running: Option<Block>,
+    /// What the learner wants next, whatever is due.
+    chosen: Option<usize>,
     /// The kind of the latest blocks, and how many of them ran.
     run: Option<(Kind, u32)>,
     n_blocks: u32,
@@ -170,10 +174,17 @@ impl Plan {
             terms,
             queues,
             running: None,
+            chosen: None,
             run: None,
             n_blocks: 0,
             n_asked: 0,
         }
+    }
+
+    /// Puts a skill before all others: the learner overrules the plan. For one block; after it the plan
+    /// goes on. Nothing happens where there is no such candidate.
+    pub fn choose(&mut self, candidate: usize) {
+        self.chosen = Some(candidate).filter(|idx| *idx < self.candidates.len());
     }
 
     /// The skills that a choice counts.
@@ -253,7 +264,10 @@ impl Plan {
             .run
             .filter(|(_, n)| *n >= RUN_OF_A_KIND)
             .map(|(kind, _)| kind);
-        let (candidate, why) = self.queues.pick(&self.candidates, tired)?;
+        let (candidate, why) = match self.chosen.take() {
+            Some(candidate) => (candidate, Why::Chosen),
+            None => self.queues.pick(&self.candidates, tired)?,
+        };
         let kind = self.candidates[candidate].kind;
         self.run = match self.run {
             Some((same, n)) if same == kind => Some((kind, n + 1)),

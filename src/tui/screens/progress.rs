@@ -20,9 +20,11 @@ pub(in crate::tui) fn screen(
         ),
     }
     body.gap();
-    for (idx, line) in progress.lines.iter().enumerate().skip(progress.first) {
+    // The skill that is looked at stands first, and what comes after it below.
+    for (idx, line) in progress.lines.iter().enumerate().skip(progress.here) {
         let mut entry = Body::new(columns);
-        entry.say(&line.title, theme.strong());
+        let mark = if idx == progress.here { "> " } else { "  " };
+        entry.say(&format!("{mark}{}", line.title), theme.strong());
         entry.say(&line.words(), Style::new());
         if body.n_rows() + entry.n_rows() + 1 > height {
             let n_more = progress.lines.len() - idx;
@@ -30,9 +32,6 @@ pub(in crate::tui) fn screen(
             break;
         }
         body.append(entry);
-    }
-    if progress.lines.is_empty() {
-        body.say("Nothing was practised yet in this deck.", Style::new());
     }
     Screen {
         title: "progress".to_owned(),

@@ -36,7 +36,10 @@ pub(in crate::tui) fn screen(
     body.append(tail);
     Screen {
         title: "contrapalma".to_owned(),
-        aside: today.date.clone(),
+        aside: match view.deck {
+            Some(deck) => format!("{deck}, {}", today.date),
+            None => today.date.clone(),
+        },
         body,
     }
 }
