@@ -35,11 +35,11 @@ pub(in crate::tui) fn screen(
     body.gap();
     body.append(tail);
     Screen {
-        title: "contrapalma".to_owned(),
-        aside: match view.deck {
-            Some(deck) => format!("{deck}, {}", today.date),
-            None => today.date.clone(),
+        title: match view.deck {
+            Some(deck) => format!("contrapalma   {deck}"),
+            None => "contrapalma".to_owned(),
         },
+        aside: today.date.clone(),
         body,
     }
 }
