@@ -147,6 +147,9 @@ fn grid_line(name: &str, marks: &str) -> String {
 }
 
 pub(super) fn tell_summary(summary: &Summary) -> io::Result<()> {
+    if summary.n_answered == 0 {
+        return say(&["", "Nothing was answered; nothing is lost."]);
+    }
     say(&[
         "",
         &format!(

@@ -293,7 +293,12 @@ impl Plan {
             block: self.n_blocks,
             phase,
             place: block.asked,
-            of: block::LONGEST,
+            of: match self.terms.limit {
+                Limit::Questions(most) => {
+                    block::LONGEST.min(block.asked + most.saturating_sub(self.n_asked))
+                }
+                Limit::Minutes(_) => block::LONGEST,
+            },
             level: level(learner, &self.candidates[block.candidate], phase, seed),
             why: block.why,
         };
