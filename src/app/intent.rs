@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::bench::{Bench, Step};
 use super::tune_up::{self, TuneUp};
-use super::{Progress, Summary, Today};
+use super::{Listening, Progress, Summary, Today};
 use crate::phrase::Speakers;
 use crate::quiz::{Hand, Hearing};
 use crate::sound::output::Refused;
@@ -93,6 +93,8 @@ pub enum Intent {
     Scroll(Scroll),
     /// To practise the skill that is looked at.
     Practise,
+    /// To listen to it, without a question.
+    Listen,
     /// To another deck that comes with the program.
     NextDeck,
     /// To the bench.
@@ -129,6 +131,8 @@ pub enum Place {
     Summary(Summary),
     /// On how far practice has brought one.
     Progress(Progress),
+    /// Listening, without a question.
+    Listening(Box<Listening>),
     /// On the bench.
     Bench(Box<Bench>),
     /// At the tune-up.

@@ -12,6 +12,7 @@ mod check;
 mod course;
 mod intent;
 mod learner;
+mod listening;
 mod next;
 mod player;
 mod progress;
@@ -41,6 +42,7 @@ use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 pub use course::Course;
 pub use intent::{ClapBy, Decks, Intent, Place, Scroll, SetUp, Surroundings, Trouble};
 pub use learner::replayed;
+pub use listening::Listening;
 pub use player::Playhead;
 pub use progress::{Progress, ProgressLine};
 pub use quiet::Quiet;
@@ -232,6 +234,19 @@ impl App {
                 let here = progress.here;
                 self.practise(here)
             }
+            (Place::Progress(progress), Intent::Listen) if self.no_sound.is_none() => {
+                let here = progress.here;
+                self.listen_to(here)
+            }
+            (Place::Listening(listening), Intent::Onward) => {
+                let exercise = listening.exercise;
+                self.listen_to(exercise)
+            }
+            (Place::Listening(_), Intent::Hear(hearing)) => self.hear_again(hearing),
+            (Place::Listening(_), Intent::Leave) => {
+                self.silence();
+                self.go_to_progress()
+            }
             (Place::Today(_), Intent::NextDeck) => self.next_deck(),
             (Place::Today(_), Intent::ClapBy(by)) => self.clap_by(by),
             (Place::Summary(_), Intent::Leave | Intent::Onward | Intent::Begin) => {
@@ -359,6 +374,7 @@ impl App {
             | Intent::ToProgress
             | Intent::Scroll(_)
             | Intent::Practise
+            | Intent::Listen
             | Intent::NextDeck
             | Intent::ToBench
             | Intent::TuneUp(_)
@@ -387,6 +403,10 @@ impl App {
                 }
             }
             Outcome::Sound(_) => Ok(()),
+            Outcome::Question(made) if matches!(self.place, Place::Listening(_)) => {
+                let (question, rendering) = *made;
+                self.listened(done.generation, question, &rendering)
+            }
             Outcome::Question(made) => {
                 let (question, rendering) = *made;
                 self.question_made(done.generation, question, rendering)

@@ -333,3 +333,37 @@ fn a_learner_may_overrule_the_plan_and_choose_another_deck() {
     (1..n_decks).for_each(|_| practice.want(Intent::NextDeck));
     assert_eq!(practice.app.deck_to_choose(), Some("First steps in six"));
 }
+
+#[test]
+fn who_only_listens_is_told_and_nothing_is_scored() {
+    let mut practice = Practice::begin(Limit::Questions(2));
+    practice.want(Intent::ToProgress);
+    practice.want(Intent::Listen);
+    for n in 1..=2 {
+        let told = |practice: &Practice| match practice.app.place() {
+            Place::Listening(listening) => listening.told.clone(),
+            other => panic!("listening, not {other:?}"),
+        };
+        while told(&practice).is_none() {
+            let done = practice.inbox.recv().expect("the worker lives");
+            practice.app.done(done).expect("nothing refuses");
+        }
+        let (question, reveal) = told(&practice).expect("told");
+        let truth = match question.truth() {
+            Answer::Feel(feel) => feel.words(),
+            other => panic!("a feel, not {other:?}"),
+        };
+        assert!(
+            reveal.verdict.to_lowercase().contains(truth),
+            "{}",
+            reveal.verdict
+        );
+        let skill = crate::quiz::Skill("first-steps/plain".into());
+        assert_eq!(practice.app.store.n_listened(&skill), Ok(n));
+        practice.want(Intent::Hear(crate::quiz::Hearing::AsItIs));
+        practice.want(Intent::Onward);
+    }
+    practice.want(Intent::Leave);
+    assert!(matches!(practice.app.place(), Place::Progress(_)));
+    assert_eq!(practice.app.store.last_at(), Ok(None));
+}

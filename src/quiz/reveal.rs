@@ -74,6 +74,19 @@ impl Reveal {
         }
     }
 
+    /// What a question is about, for who only listens.
+    pub fn told(question: &Question, counting: Counting) -> Self {
+        let truth = question.truth();
+        let verdict = Verdict {
+            answer: truth,
+            right: true,
+        };
+        Self {
+            verdict: sentence(&answer_words(question, truth, counting)),
+            ..Self::of_answer(question, verdict, counting)
+        }
+    }
+
     /// What hands did, in words, as rows and as a sound.
     fn of_hands(
         self,

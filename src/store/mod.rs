@@ -44,6 +44,7 @@
 mod cache;
 mod dispute;
 mod error;
+mod listened;
 mod log;
 mod open;
 mod record;
@@ -56,6 +57,7 @@ use rusqlite::Connection;
 pub use cache::{CacheRow, Cached};
 pub use dispute::Dispute;
 pub use error::StoreError;
+pub use listened::Listened;
 pub use log::Merged;
 pub use setting::Settings;
 

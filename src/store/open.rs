@@ -42,6 +42,7 @@ impl Forms {
         Self::of(vec![
             M::up(include_str!("../../migrations/001-practice.sql")),
             M::up(include_str!("../../migrations/002-hands.sql")),
+            M::up(include_str!("../../migrations/003-listened.sql")),
         ])
     }
 

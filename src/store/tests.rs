@@ -19,10 +19,11 @@ use crate::rhythm::{Counting, Cycle, Feel, Layer, Tempo};
 use crate::world::{Day, Moment, Seed};
 
 use super::open::{self, Forms};
-use super::{Settings, Store, StoreError, record};
+use super::{Listened, Settings, Store, StoreError, record};
 
 const FIRST_FORM: &str = include_str!("../../migrations/001-practice.sql");
 const SECOND_FORM: &str = include_str!("../../migrations/002-hands.sql");
+const THIRD_FORM: &str = include_str!("../../migrations/003-listened.sql");
 const KEPT_FIRST_FORM: &str = include_str!("../../tests/data/schema-1.sql");
 
 fn folder() -> TempDir {
@@ -460,7 +461,12 @@ fn the_first_form_is_as_it_was_released() {
 }
 
 fn next_form(step: &'static str) -> Forms {
-    Forms::of(vec![M::up(FIRST_FORM), M::up(SECOND_FORM), M::up(step)])
+    Forms::of(vec![
+        M::up(FIRST_FORM),
+        M::up(SECOND_FORM),
+        M::up(THIRD_FORM),
+        M::up(step),
+    ])
 }
 
 #[test]
@@ -478,17 +484,17 @@ fn an_older_form_is_copied_then_raised() {
         .into_iter()
         .map(|file| file.0)
         .collect();
-    assert_eq!(names, ["practice.db", "practice.db.before-003"]);
+    assert_eq!(names, ["practice.db", "practice.db.before-004"]);
     assert!(matches!(
         open(dir.path()),
         Err(StoreError::Newer {
-            found: 3,
-            known: 2,
+            found: 4,
+            known: 3,
             ..
         })
     ));
     // The copy, put in its place, is the old store.
-    let [db, copy] = ["practice.db", "practice.db.before-003"].map(|name| dir.path().join(name));
+    let [db, copy] = ["practice.db", "practice.db.before-004"].map(|name| dir.path().join(name));
     fs::rename(copy, db).expect("a renaming");
     let back = open(dir.path()).expect("the old store");
     assert_eq!(read_all(&back), [attempt(1)]);
@@ -525,12 +531,12 @@ fn a_newer_form_in_the_write_ahead_log_is_refused_untouched() {
         .expect("a form");
     drop(store);
     let before = bytes_of(dir.path());
-    assert!(matches!(before.as_slice(), [(_, db), (_, wal)] if db[63] == 2 && !wal.is_empty()));
+    assert!(matches!(before.as_slice(), [(_, db), (_, wal)] if db[63] == 3 && !wal.is_empty()));
     assert!(matches!(
         open(dir.path()),
         Err(StoreError::Newer {
             found: 9,
-            known: 2,
+            known: 3,
             ..
         })
     ));
@@ -623,4 +629,23 @@ fn leads_of_the_attempts_that_were_timed_last_come_newest_first() {
     let spreads = store.recent_spreads().expect("spreads");
     let spread = spreads.get(&attempt(1).skill).expect("of the only skill");
     assert!((spread - 0.05).abs() < 1e-9, "{spread}");
+}
+
+#[test]
+fn what_was_listened_to_is_kept_and_is_no_attempt() {
+    let mut store = Store::in_memory(Seed(3), Moment(0)).expect("a store");
+    let listened = Listened {
+        skill: attempt(1).skill,
+        at: Moment(7),
+        day: Day(3),
+        seed: Seed(9),
+        generator: 2,
+    };
+    store.keep_listened(&listened).expect("kept");
+    store.keep_listened(&listened).expect("kept again");
+    assert_eq!(store.n_listened(&listened.skill), Ok(2));
+    assert_eq!(store.n_listened(&Skill("deck/other".into())), Ok(0));
+    assert_eq!(read_all(&store), []);
+    let changed = store.conn.execute("DELETE FROM listened", []);
+    assert!(changed.is_err_and(|error| error.to_string().contains("never removed")));
 }

@@ -9,7 +9,7 @@ use crate::quiz::Stage;
 
 use super::keymap::{bindings, foot};
 use super::page::{Screen, cut, width, wrapped};
-use super::screens::{bench, help, progress, question, reveal, summary, today, tune_up};
+use super::screens::{bench, help, listening, progress, question, reveal, summary, today, tune_up};
 use super::theme::Theme;
 use super::view::{Overlay, Room, View};
 
@@ -42,6 +42,7 @@ fn screen(view: &View<'_>, theme: Theme, room: (usize, usize)) -> Screen {
         _ if view.here.overlay == Overlay::Help => help::screen(view, theme, columns),
         (Place::Today(today), _) => today::screen(today, view, theme, room),
         (Place::Summary(summary), _) => summary::screen(summary, theme, columns),
+        (Place::Listening(heard), _) => listening::screen(heard, view, theme, columns),
         (Place::Progress(made), _) => progress::screen(made, theme, room),
         (Place::TuneUp(tuning), _) => tune_up::screen(tuning, theme, columns),
         (Place::Bench(setup), _) => bench::screen(setup, view, theme, room),

@@ -10,7 +10,7 @@ use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use crate::app::bench::{Bench, Guide, Step};
 use crate::app::tune_up::{self, TuneUp};
-use crate::app::{ClapBy, Intent, Place, Progress, Scroll};
+use crate::app::{ClapBy, Intent, Listening, Place, Progress, Scroll};
 use crate::quiz::{Hand, Hearing, Kind, Open, Question, Shown, Stage};
 use crate::rhythm::Counting;
 
@@ -98,6 +98,7 @@ pub(super) fn below_help(view: &View<'_>) -> Vec<Binding> {
             "to what today holds",
         )],
         (Place::Bench(bench), _) => on_bench(bench),
+        (Place::Listening(listening), _) => while_listening(listening),
         (Place::Progress(progress), _) => on_progress(progress, view),
         (Place::TuneUp(tune_up), _) => at_tune_up(tune_up),
         (Place::Sitting, Some(Stage::Open(open))) => on_question(open, view),
@@ -265,12 +266,48 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
     bindings
 }
 
+fn while_listening(listening: &Listening) -> Vec<Binding> {
+    if listening.told.is_none() {
+        return Vec::new();
+    }
+    let hear = |key, hearing, does: &str, help| {
+        want(KeyCode::Char(key), Intent::Hear(hearing), does, help)
+    };
+    vec![
+        hear(
+            'p',
+            Hearing::Question,
+            "once more",
+            "plays the phrase again",
+        ),
+        hear(
+            'h',
+            Hearing::AsItIs,
+            "under its claps",
+            "the phrase under the claps of what is true",
+        ),
+        want(
+            KeyCode::Enter,
+            Intent::Onward,
+            "another",
+            "another phrase of the same skill",
+        ),
+    ]
+}
+
 fn on_progress(progress: &Progress, view: &View<'_>) -> Vec<Binding> {
     let mut bindings = Vec::new();
     if view.no_sound.is_none() && !progress.lines.is_empty() {
         let help = "practises the marked skill now, whatever is due";
         let practise = Intent::Practise;
         bindings.push(want(KeyCode::Enter, practise, "practise it", help));
+        let help = "plays phrases of the marked skill and tells what they are; nothing is scored";
+        bindings.push(want(
+            KeyCode::Char('l'),
+            Intent::Listen,
+            "only listen",
+            help,
+        ));
     }
     let pairs = [(KeyCode::Up, Scroll::Up), (KeyCode::Down, Scroll::Down)];
     let pairs = pairs.map(|(key, scroll)| (key, Action::Want(Intent::Scroll(scroll))));
@@ -513,7 +550,7 @@ fn on_reveal(shown: &Shown, view: &View<'_>) -> Vec<Binding> {
         let help = "the voices alone, one after another";
         bindings.push(hear('v', Hearing::Voice(row.voice), does, help));
     }
-    if cycles_differ(shown) {
+    if cycles_differ(&shown.reveal) {
         let keys = [
             (KeyCode::Left, Action::Turn(Turn::Back)),
             (KeyCode::Right, Action::Turn(Turn::On)),
@@ -538,7 +575,7 @@ fn leave(place: &Place) -> Binding {
             "leave",
             "ends the sitting; answers are kept",
         ),
-        Place::Bench(_) | Place::Progress(_) => {
+        Place::Bench(_) | Place::Progress(_) | Place::Listening(_) => {
             want(key, Intent::Leave, "leave", "back to what today holds")
         }
         Place::TuneUp(tune_up) => {

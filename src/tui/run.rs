@@ -255,8 +255,8 @@ impl Interface {
             Action::Turn(turn) => {
                 let playhead = self.app.playhead();
                 if let Some(Stage::Shown(shown)) = self.app.stage() {
-                    let cycle = view(&self.app, playhead, &self.here).cycle(shown);
-                    let n_cycles = n_cycles(shown);
+                    let cycle = view(&self.app, playhead, &self.here).cycle(&shown.reveal);
+                    let n_cycles = n_cycles(&shown.reveal);
                     self.here.turn(turn, cycle, n_cycles);
                 }
             }

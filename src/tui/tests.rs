@@ -625,6 +625,7 @@ fn event(intent: Intent) -> Event {
         | Intent::ToProgress
         | Intent::Scroll(_)
         | Intent::Practise
+        | Intent::Listen
         | Intent::NextDeck
         | Intent::Bench(_) => {
             panic!("not in a sitting")
@@ -790,12 +791,14 @@ fn cycles_that_differ_can_be_turned_to_and_sound_is_followed_again() {
     let Some(Stage::Shown(shown)) = world.stage().cloned() else {
         panic!("not answered")
     };
-    assert_eq!(n_cycles(&shown), 4);
+    assert_eq!(n_cycles(&shown.reveal), 4);
     world
         .here
         .look_at(world.sitting.as_ref().map(Sitting::stage));
     assert!(world.text(LARGE).contains("cycle 1 of 4"));
-    world.here.turn(Turn::Back, world.view().cycle(&shown), 4);
+    world
+        .here
+        .turn(Turn::Back, world.view().cycle(&shown.reveal), 4);
     assert!(world.text(LARGE).contains("cycle 4 of 4"));
     world.playhead = Some(playhead(1, 0.0, 0.3));
     assert!(!world.text(LARGE).contains('^'));

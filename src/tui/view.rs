@@ -3,7 +3,7 @@
 use ratatui::layout::Rect;
 
 use crate::app::{ClapBy, Intent, Place, Playhead, SetUp};
-use crate::quiz::{AttemptId, Hearing, Shown, Stage};
+use crate::quiz::{AttemptId, Hearing, Reveal, Stage};
 use crate::rhythm::Counting;
 
 /// Everything that a picture shows, borrowed for one drawing.
@@ -124,23 +124,21 @@ impl Here {
 
 impl View<'_> {
     /// The cycle that the grid of an answered question shows, from 0.
-    pub(super) fn cycle(&self, shown: &Shown) -> usize {
+    pub(super) fn cycle(&self, reveal: &Reveal) -> usize {
         let sounding = self.playhead.map(|playhead| playhead.cycle.0);
         let cycle = self.here.cycle.or(sounding).unwrap_or(0);
-        cycle.min(n_cycles(shown).saturating_sub(1))
+        cycle.min(n_cycles(reveal).saturating_sub(1))
     }
 }
 
 /// How many cycles the grid of an answered question has.
-pub(super) fn n_cycles(shown: &Shown) -> usize {
-    let reveal = &shown.reveal;
+pub(super) fn n_cycles(reveal: &Reveal) -> usize {
     let rows = reveal.rows.iter().chain(&reveal.you);
     rows.map(|row| row.cycles.len()).max().unwrap_or(1)
 }
 
 /// Whether the cycles of the grid differ, so that there is something to turn to.
-pub(super) fn cycles_differ(shown: &Shown) -> bool {
-    let reveal = &shown.reveal;
+pub(super) fn cycles_differ(reveal: &Reveal) -> bool {
     let mut rows = reveal.rows.iter().chain(&reveal.you);
     rows.any(|row| row.cycles.windows(2).any(|pair| pair[0] != pair[1]))
 }

@@ -3,7 +3,7 @@
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 
-use crate::quiz::{GridRow, Shown};
+use crate::quiz::{GridRow, Reveal};
 use crate::tui::page::{INDENT, cut};
 use crate::tui::theme::Theme;
 use crate::tui::view::{View, cycles_differ, n_cycles};
@@ -17,16 +17,16 @@ const PULSE: (usize, usize) = (6, 2);
 
 /// The lines of the grid for the cycle that is looked at.
 pub(super) fn lines(
-    shown: &Shown,
+    reveal: &Reveal,
     view: &View<'_>,
     theme: Theme,
     columns: usize,
 ) -> Vec<Line<'static>> {
-    let counts = &shown.reveal.counts;
-    let cycle = view.cycle(shown);
+    let counts = &reveal.counts;
+    let cycle = view.cycle(reveal);
     let grid = Grid::new(theme, columns, counts);
-    let heading = grid.heading(counts, &which(shown, cycle));
-    let rows = shown.reveal.rows.iter().chain(&shown.reveal.you);
+    let heading = grid.heading(counts, &which(reveal, cycle));
+    let rows = reveal.rows.iter().chain(&reveal.you);
     let rows = rows.map(|row| grid.row(row, cycle));
     let playhead = view.playhead.filter(|playhead| playhead.cycle.0 == cycle);
     let foot = playhead.map_or_else(Line::default, |playhead| grid.playhead(playhead.pulse));
@@ -34,9 +34,9 @@ pub(super) fn lines(
 }
 
 /// Which cycle is shown, in words.
-fn which(shown: &Shown, cycle: usize) -> String {
-    if cycles_differ(shown) {
-        format!("cycle {} of {}", cycle + 1, n_cycles(shown))
+fn which(reveal: &Reveal, cycle: usize) -> String {
+    if cycles_differ(reveal) {
+        format!("cycle {} of {}", cycle + 1, n_cycles(reveal))
     } else {
         "every cycle".to_owned()
     }

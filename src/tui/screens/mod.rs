@@ -3,6 +3,7 @@
 pub(super) mod bench;
 mod grid;
 pub(super) mod help;
+pub(super) mod listening;
 pub(super) mod progress;
 pub(super) mod question;
 pub(super) mod reveal;

@@ -20,7 +20,7 @@ pub(in crate::tui) fn screen(
     body.say(&reveal.verdict, theme.strong());
     body.say(&reveal.reason, Style::new());
     body.gap();
-    for line in grid::lines(shown, view, theme, columns) {
+    for line in grid::lines(reveal, view, theme, columns) {
         body.line(line);
     }
     if let Some(repair) = shown.ticket.repair.as_ref().filter(|_| !reveal.right) {

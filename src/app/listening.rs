@@ -1,0 +1,101 @@
+//! Listening without answering: a phrase of a skill, told what it is.
+//!
+//! Practice and plain listening together taught what practice alone did not (Little, Cheng and Wright
+//! 2019, on musical intervals). It is logged and never scored.
+
+use super::player::Rendering;
+use super::worker::What;
+use super::{App, Place, Trouble};
+use crate::phrase::GENERATOR;
+use crate::quiz::{Hearing, Playing, Question, Reveal};
+use crate::store::Listened;
+
+/// A phrase that is listened to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Listening {
+    /// The exercise's title.
+    pub title: String,
+    /// Its line of instruction.
+    pub line: String,
+    /// The phrase, once it is made, and what it is.
+    pub told: Option<(Question, Reveal)>,
+    /// The exercise, by its place in the deck.
+    pub(super) exercise: usize,
+    /// The job that makes the phrase.
+    pub(super) generation: u64,
+}
+
+impl App {
+    /// Listens to a phrase of an exercise at its easiest.
+    pub(super) fn listen_to(&mut self, exercise: usize) -> Result<(), Trouble> {
+        self.silence();
+        let Some(found) = self.course.exercise(exercise) else {
+            return Ok(());
+        };
+        let (title, line) = (found.title.to_string(), found.line.to_string());
+        let what = What::Question {
+            form: found.form.clone(),
+            recipe: found.recipe.clone(),
+            level: found.levels.easiest(),
+            lately: Vec::new(),
+            seed: self.seed.child("listening", self.generation),
+        };
+        self.caution()?;
+        let generation = self.give(what);
+        self.place = Place::Listening(Box::new(Listening {
+            title,
+            line,
+            told: None,
+            exercise,
+            generation,
+        }));
+        Ok(())
+    }
+
+    /// The phrase is here: it sounds, and that it was listened to is kept.
+    pub(super) fn listened(
+        &mut self,
+        made: u64,
+        question: Question,
+        rendering: &Rendering,
+    ) -> Result<(), Trouble> {
+        let counting = self.counting();
+        let Place::Listening(listening) = &mut self.place else {
+            return Ok(());
+        };
+        if listening.generation != made {
+            return Ok(());
+        }
+        let reveal = Reveal::told(&question, counting);
+        let seed = question.measured().seed();
+        let exercise = listening.exercise;
+        listening.told = Some((question, reveal));
+        if let Some(skill) = self.course.skill(exercise).cloned() {
+            let now = self.now(self.clock.stamp());
+            self.store.keep_listened(&Listened {
+                skill,
+                at: now.at,
+                day: now.day,
+                seed,
+                generator: GENERATOR,
+            })?;
+        }
+        self.sound(rendering)
+    }
+
+    /// Plays the phrase again, alone or under the claps of what is true.
+    pub(super) fn hear_again(&mut self, hearing: Hearing) -> Result<(), Trouble> {
+        let Place::Listening(listening) = &self.place else {
+            return Ok(());
+        };
+        let Some((question, reveal)) = &listening.told else {
+            return Ok(());
+        };
+        let phrase = match hearing {
+            Hearing::AsItIs => reveal.as_it_is.clone(),
+            Hearing::Voice(voice) => question.phrase().only(voice),
+            _ => question.phrase().clone(),
+        };
+        self.play(vec![phrase], Playing::Once)
+    }
+}
