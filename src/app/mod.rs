@@ -535,7 +535,18 @@ impl App {
     fn go_to_tune_up(&mut self, step: tune_up::Step) -> Result<(), Trouble> {
         self.caution()?;
         self.silence();
-        self.place = Place::TuneUp(Box::new(TuneUp::new(&self.way(), step, self.claps_by())));
+        // Without a sound only what needs none can be done.
+        let step = if self.player.is_heard() {
+            step
+        } else {
+            tune_up::Step::Even
+        };
+        self.place = Place::TuneUp(Box::new(TuneUp::new(
+            &self.way(),
+            step,
+            self.claps_by(),
+            self.delay,
+        )));
         self.sound_tune_up(step);
         Ok(())
     }
@@ -581,7 +592,8 @@ impl App {
     fn hands(&self) -> Result<Hands, Trouble> {
         Ok(match self.set_up() {
             SetUp::Tuned => Hands::Tuned(Habit::of(&self.store.recent_leads()?)),
-            SetUp::Untuned | SetUp::Wireless | SetUp::Silent => Hands::Untuned,
+            SetUp::Untuned | SetUp::Wireless => Hands::Untuned,
+            SetUp::Silent => Hands::Unheard,
         })
     }
 

@@ -271,6 +271,30 @@ fn who_is_always_right_comes_through_the_whole_deck() {
 }
 
 #[test]
+#[ignore = "some minutes; run it after every change of the path"]
+fn who_is_always_right_comes_through_the_whole_path() {
+    let path = crate::deck::built_in_named("path").expect("it comes with the program");
+    let all: BTreeSet<String> = path
+        .exercises()
+        .iter()
+        .map(|e| e.skill.to_string())
+        .collect();
+    let mut practice = Practice::with_deck(Limit::Questions(24), path);
+    let mut days = 0;
+    while practice.asked != all {
+        days += 1;
+        assert!(
+            days <= 60,
+            "{:?}",
+            all.difference(&practice.asked).collect::<Vec<_>>()
+        );
+        practice.sit(true);
+        practice.sleep_until_tomorrow();
+    }
+    println!("through the path in {days} days");
+}
+
+#[test]
 fn who_is_always_wrong_is_not_led_on_and_never_left_without_a_question() {
     let mut practice = Practice::begin(Limit::Questions(10));
     for _ in 0..6 {

@@ -41,6 +41,8 @@ pub struct TuneUp {
     pub step: Step,
     /// What taps are taken by.
     pub by: ClapBy,
+    /// What was known before.
+    pub known: Option<Delay>,
     taps: Taps,
     /// The delay that was kept, once it is known.
     pub kept: Option<Delay>,
@@ -48,11 +50,12 @@ pub struct TuneUp {
 
 impl TuneUp {
     /// A tune-up of this output, before the first tap.
-    pub(crate) fn new(output: &str, step: Step, by: ClapBy) -> Self {
+    pub(crate) fn new(output: &str, step: Step, by: ClapBy, known: Option<Delay>) -> Self {
         Self {
             output: output.to_owned(),
             step,
             by,
+            known,
             taps: Taps::default(),
             kept: None,
         }
@@ -135,7 +138,7 @@ impl TuneUp {
             Step::Even if self.by == ClapBy::Microphone => {
                 "Nothing sounds: clap as evenly as you can, at a pace of your own."
             }
-            Step::Bell => "Tap the space bar with the bell, as exactly as you can, until it stops.",
+            Step::Bell => "Tap with the bell, as exactly as you can, until it stops.",
             Step::Even => "Nothing sounds: tap as evenly as you can, at a pace of your own.",
         }
     }
@@ -152,6 +155,13 @@ impl TuneUp {
                 evenness.gap_ms,
                 evenness.spread_ms,
                 100.0 * evenness.spread_ms / evenness.gap_ms
+            );
+        }
+        if let (0, Some(known), None) = (self.n_taps(), self.known, self.kept) {
+            return format!(
+                "Known for this output: taps lie {}, single ones spread by {:.0} ms. Tap to measure it again.",
+                words(known.micros),
+                known.spread / 1_000.0
             );
         }
         match (self.kept, self.delay()) {
@@ -254,7 +264,7 @@ mod tests {
 
     #[test]
     fn taps_settle_it_and_more_change_nothing() {
-        let mut tune_up = TuneUp::new("a card", Step::Bell, ClapBy::Keys);
+        let mut tune_up = TuneUp::new("a card", Step::Bell, ClapBy::Keys, None);
         let tap = |n: i64| n * 600_000 + 120_000 + 15_000 * (n % 3 - 1);
         let settled: Vec<i64> = (0..40).filter(|n| tune_up.tap(tap(*n)).is_some()).collect();
         assert_eq!(settled.len(), 1, "{settled:?}");
@@ -267,7 +277,7 @@ mod tests {
 
     #[test]
     fn even_taps_are_measured_without_a_sound() {
-        let mut tune_up = TuneUp::new("a card", Step::Even, ClapBy::Keys);
+        let mut tune_up = TuneUp::new("a card", Step::Even, ClapBy::Keys, None);
         for n in 0..12 {
             assert_eq!(tune_up.tap(n * 480_000 + 10_000 * (n % 2)), None);
         }

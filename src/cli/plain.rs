@@ -13,7 +13,7 @@ use crate::app::{App, Done, Intent, Place, Trouble};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::lines::{self, Handled, Line};
 use crate::cli::tell::{say, tell_question, tell_reveal, tell_summary, tell_today, tell_tune_up};
-use crate::quiz::{self, Hand, Hearing, Open, Stage};
+use crate::quiz::{self, Hand, Hearing, Open, Shown, Stage};
 use crate::rhythm::Counting;
 use crate::world::{Clock, Stamp};
 
@@ -230,7 +230,7 @@ impl Plain {
                     let id = shown.attempt.id;
                     say(&[
                         &format!("kept {:016x}-{}-{}", id.install, id.sitting, id.number),
-                        "enter goes on, h as it is, a as you answered, x dispute, q leave",
+                        keys_of(shown),
                     ])?;
                 }
             }
@@ -246,6 +246,15 @@ fn key(open: &Open) -> u32 {
     u32::try_from(seed & 0xffff_ffff).unwrap_or(0)
 }
 
+/// What may be typed after an answer.
+fn keys_of(shown: &Shown) -> &'static str {
+    if shown.reveal.together.is_some() {
+        "enter goes on, h as it is, a as you answered, b both, o your claps alone, x dispute, q leave"
+    } else {
+        "enter goes on, h as it is, a as you answered, x dispute, q leave"
+    }
+}
+
 /// What a line means at the tune-up; `None` asks what the taps have come to.
 fn at_tune_up(tune_up: &TuneUp, line: &str) -> Option<Intent> {
     match line {
@@ -254,7 +263,8 @@ fn at_tune_up(tune_up: &TuneUp, line: &str) -> Option<Intent> {
         "b" => Some(Intent::TuneUp(Step::Bell)),
         "e" => Some(Intent::TuneUp(Step::Even)),
         "" if tune_up.is_tapped() && tune_up.kept.is_none() => Some(Intent::Tap(Hand::Either)),
-        "" => Some(Intent::Leave),
+        // Whoever taps on when it is known already does not mean to leave.
+        "" if tune_up.kept.is_none() => Some(Intent::Leave),
         _ => None,
     }
 }

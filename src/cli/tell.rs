@@ -44,7 +44,7 @@ fn join(parts: &[&str]) -> String {
 
 pub(super) fn tell_tune_up(tune_up: &TuneUp) -> io::Result<()> {
     let keys = match (tune_up.step, tune_up.kept) {
-        (_, Some(_)) => "Enter goes on, b measures again, e taps with nothing to hear, q leave.",
+        (_, Some(_)) => "q goes on, b measures again, e taps with nothing to hear.",
         (Step::Offered, None) => {
             "b taps with the bell, l is for the loudness, Enter goes on without."
         }
@@ -58,7 +58,11 @@ pub(super) fn tell_tune_up(tune_up: &TuneUp) -> io::Result<()> {
     } else {
         tune_up.task().to_owned()
     };
-    say(&["", &said, keys])
+    say(&["", &said])?;
+    if tune_up.kept.is_none() {
+        say(&[CAUTION])?;
+    }
+    say(&[keys])
 }
 
 pub(super) fn tell_question(open: &Open, set_up: SetUp, counting: Counting) -> io::Result<()> {
@@ -143,7 +147,7 @@ fn cycles_in_words(first: usize, last: usize) -> String {
 }
 
 fn grid_line(name: &str, marks: &str) -> String {
-    format!("  {name:<7} {marks}")
+    format!("  {name:<9} {marks}")
 }
 
 pub(super) fn tell_summary(summary: &Summary) -> io::Result<()> {

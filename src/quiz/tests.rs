@@ -279,7 +279,7 @@ fn hands_are_told_what_they_did() {
         assert!(
             reveal
                 .verdict
-                .ends_with("You clapped too seldom to say what it was.")
+                .ends_with("You clapped 0 times, too seldom to say what it was.")
         );
     }
 }
@@ -739,7 +739,9 @@ fn two_hands_are_told_apart() {
                 .contains("The left hand clapped on 1, 3, 4 and 5, both layers at once")
         );
         assert!(
-            reveal.verdict.contains("The right hand clapped too seldom"),
+            reveal
+                .verdict
+                .contains("The right hand clapped 0 times, too seldom"),
             "{}",
             reveal.verdict
         );
@@ -883,7 +885,7 @@ fn timing_is_kept_where_the_set_up_is_known_and_the_usual_lead_is_learnt() {
     assert!(!reason(Hands::Tuned(habit)).contains("usual place"));
     let untuned = reason(Hands::Untuned);
     assert!(
-        untuned.contains("strokes met; timing is not judged without a tune-up"),
+        untuned.contains("strokes struck from the second cycle on; timing is not judged"),
         "{untuned}"
     );
     assert!(!untuned.contains("spread"), "{untuned}");
@@ -1049,5 +1051,39 @@ fn claps_that_are_to_be_named_are_the_softer_the_harder_it_is() {
     assert_eq!(
         [loudest(100), loudest(80), loudest(50), loudest(20)],
         [0, 0, -30, -60]
+    );
+}
+
+#[test]
+fn what_was_left_out_is_not_named_as_clapped() {
+    let form = Form::Clap {
+        layers: vec![layer("1-4")],
+        place: Place::On,
+        guide: Guide::None,
+        course: Course::Whole,
+        call: Call::None,
+    };
+    let question = ask(&form, &recipe(&[Feel::Threes], &[Entry::One]), 4);
+    let phrase = question.phrase();
+    let (is_right, reveal) = told(&question, clapping(phrase, |_| layer("1"), 0), TUNED);
+    assert!(!is_right);
+    assert!(
+        reveal.verdict.ends_with("You clapped on 1 and never on 4."),
+        "{}",
+        reveal.verdict
+    );
+    // Nothing is heard: there is no delay, so that half a pulse late is half-way after the count.
+    let half = clapping(phrase, |_| layer("1-4"), 0)
+        .into_iter()
+        .map(|tap| {
+            let pulse = 6_000_000_000 / i64::from(phrase.tempo().hundredths());
+            Tap::at(tap.micros + pulse / 2)
+        });
+    let (is_right, reveal) = told(&question, half.collect(), Hands::Unheard);
+    assert!(!is_right, "{}", reveal.verdict);
+    assert!(
+        reveal.verdict.contains("half-way after 1 and 4"),
+        "{}",
+        reveal.verdict
     );
 }

@@ -64,6 +64,11 @@ impl Body {
         self.put(Weight::Must, text, style);
     }
 
+    /// A line that may be left out.
+    pub(super) fn extra_line(&mut self, line: Line<'static>) {
+        self.rows.push((Weight::Extra, line));
+    }
+
     /// Text, wrapped, that may be left out.
     pub(super) fn mention(&mut self, text: &str) {
         self.put(Weight::Extra, text, Style::new());

@@ -364,7 +364,7 @@ fn bench(steps: &[Step]) -> World {
 }
 
 fn tune_up_at(step: tune_up::Step, n_taps: i64) -> World {
-    let mut tapped = TuneUp::new("a card", step, ClapBy::Keys);
+    let mut tapped = TuneUp::new("a card", step, ClapBy::Keys, None);
     for n in 0..n_taps {
         tapped.tap(n * 500_000 + 9_000 * (n % 4));
     }
@@ -372,7 +372,7 @@ fn tune_up_at(step: tune_up::Step, n_taps: i64) -> World {
 }
 
 fn tune_up(n_taps: i64) -> World {
-    let mut tapped = TuneUp::new("a card", tune_up::Step::Bell, ClapBy::Keys);
+    let mut tapped = TuneUp::new("a card", tune_up::Step::Bell, ClapBy::Keys, None);
     for n in 0..n_taps {
         tapped.tap(n * 600_000 + 84_000 + 13_000 * (n % 5 - 2));
     }

@@ -25,6 +25,8 @@ pub enum Hands {
     Tuned(Habit),
     /// It was not, or wanders: only what is clapped is judged, and never its timing.
     Untuned,
+    /// Nothing is heard, so that there is no delay, and no timing to be judged.
+    Unheard,
 }
 
 /// A person's own steady lead, as past sittings showed it.
@@ -67,6 +69,7 @@ impl Hands {
         match self {
             Self::Tuned(habit) => habit.lead(),
             Self::Untuned => Lead::UNKNOWN,
+            Self::Unheard => Lead::USUAL,
         }
     }
 }

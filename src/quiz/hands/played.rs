@@ -23,6 +23,8 @@ pub(in crate::quiz) struct Played {
     pub(super) strays: usize,
     /// By how many pulses claps lay off when the sound came back; `None` where it did not leave.
     pub(super) came_back: Option<f64>,
+    /// How many taps there were in its cycles.
+    pub(super) n_taps: usize,
     /// Milliseconds of a pulse on the mean.
     pub(super) pulse_ms: f64,
 }
@@ -52,6 +54,7 @@ pub(in crate::quiz) fn played(
         let pulse_ms = round.pulse_ms();
         Played {
             part: *part,
+            n_taps: round.n_taps(),
             strays: if part.layer.is_none() {
                 round.n_taps()
             } else {
@@ -82,7 +85,8 @@ fn came_back(course: Course, part: &Part, found: Option<&Clapped>, pulse_ms: f64
     let (found, back) = (found?, usize::try_from(back - part.judged.0).ok()?);
     let before: Vec<f64> = (0..back).filter_map(|cycle| found.late_in(cycle)).collect();
     let first = before.first()?;
-    Some((found.late_in(back)? - first) / pulse_ms)
+    let wandered = found.wander.map_or(0.0, |wander| wander.at(back));
+    Some((found.late_in(back)? - first) / pulse_ms + wandered)
 }
 
 impl Played {
@@ -106,7 +110,22 @@ impl Played {
         let found = self.found.as_ref()?;
         let (since, reading) = found.last();
         let is_clean = self.missing_allowed(found) && self.strays_allowed(found);
-        (since <= 1 && found.spans.len() <= 2 && is_clean).then_some(reading)
+        // Going over to another layer has its cycle already.
+        let joining = usize::from(self.part.asked.0 == 0);
+        let is_steady = since <= joining && found.spans.len() <= 1 + joining;
+        (is_steady && is_clean && found.wander.is_none()).then_some(reading)
+    }
+
+    /// Pulses of what it held that were never struck.
+    pub(super) fn never_struck(&self) -> Option<Layer> {
+        let found = self.found.as_ref().filter(|found| found.spans.len() == 1)?;
+        let layer = found.first().layer;
+        let is_struck = |idx: usize| found.struck.iter().any(|struck| struck.pulse == idx);
+        Layer::on(
+            layer.cycle(),
+            layer.pulses().filter(|p| !is_struck(p.idx())),
+        )
+        .ok()
     }
 
     fn missing_allowed(&self, found: &Clapped) -> bool {

@@ -55,7 +55,7 @@ pub(in crate::quiz) fn what_was_asked(asked: &Asked, counting: Counting) -> Stri
         ),
         [part, ..] => {
             format!(
-                "{start}. When a bell rings, go over to {} from the next {next} on.",
+                "{start}. When a bell rings, go over to claps {} from the next {next} on.",
                 one(part)
             )
         }
@@ -91,7 +91,10 @@ pub(in crate::quiz) fn verdict_words(
         .filter(|played| asked.parts.len() == 1 || !played.is_held())
         .map(|played| done_words(played, asked, counting))
         .collect();
-    let done = done.join(" ");
+    let bell = asked
+        .call
+        .map(|call| format!("The bell rang in cycle {}.", call + 1));
+    let done = done.into_iter().chain(bell).collect::<Vec<_>>().join(" ");
     match asked.parts.as_slice() {
         [_] => format!("Not this time: {wanted} were asked. {done}"),
         _ => format!("Not this time. Asked: {wanted}. {done}"),
@@ -126,10 +129,18 @@ fn done_words(played: &Played, asked: &Asked, counting: Counting) -> String {
         return format!("{who} went on after the bell.");
     }
     let Some(found) = &played.found else {
-        return format!("{who} clapped too seldom to say what it was.");
+        let times = match played.n_taps {
+            1 => "once".to_owned(),
+            n => format!("{n} times"),
+        };
+        return format!("{who} clapped {times}, too seldom to say what it was.");
     };
     let said = spans_words(&who, played, found, asked, counting);
-    let more = [came_back(played), drift(played, found)];
+    let more = [
+        wander(played, found),
+        came_back(played),
+        drift(played, found),
+    ];
     more.into_iter()
         .flatten()
         .fold(said, |said, more| format!("{said} {more}"))
@@ -143,29 +154,63 @@ fn spans_words(
     counting: Counting,
 ) -> String {
     let words = |reading: Reading| reading_words(&played.part, reading, asked, counting);
-    let cycle = |idx: usize| i64::try_from(idx).unwrap_or(0) + played.part.judged.0 + 1;
     let first = words(found.first());
     match found.spans.as_slice() {
-        [_, (since, last)] => {
-            format!(
-                "{who} began {first} and ended {} from cycle {}.",
-                words(*last),
-                cycle(*since)
-            )
-        }
+        [_, (since, last)] => format!(
+            "{who} began {first} and ended {} from cycle {}.",
+            words(*last),
+            cycle(played, *since)
+        ),
         [_, (left, other), .., (since, last)] => format!(
             "{who} began {first}, were {} from cycle {} and ended {} from cycle {}.",
             words(*other),
-            cycle(*left),
+            cycle(played, *left),
             words(*last),
-            cycle(*since)
+            cycle(played, *since)
         ),
-        _ if found.missing + found.extra > 0 => format!(
-            "{who} clapped {first}, with {} missing and {} too many.",
-            found.missing, found.extra
-        ),
-        _ => format!("{who} clapped {first}, to the end."),
+        _ => {
+            if let Some(never) = played.never_struck() {
+                let struck = found.first().layer.pulses().filter(|p| !never.contains(*p));
+                let struck = Layer::on(never.cycle(), struck);
+                let struck = struck.map_or_else(|_| String::new(), |layer| counting.list(layer));
+                return format!(
+                    "{who} clapped on {struck} and never on {}.",
+                    counting.list(never)
+                );
+            }
+            let faults: Vec<String> = [(found.missing, "missing"), (found.extra, "too many")]
+                .iter()
+                .filter(|(n, _)| *n > 0)
+                .map(|(n, what)| format!("{n} {what}"))
+                .collect();
+            let before_call = asked.call.is_some() && played.part.asked.0 == 0;
+            match faults.as_slice() {
+                [] if before_call || found.wander.is_some() => format!("{who} clapped {first}."),
+                [] => format!("{who} clapped {first}, to the end."),
+                faults => format!("{who} clapped {first}, with {}.", faults.join(" and ")),
+            }
+        }
     }
+}
+
+/// The number of a cycle that is counted from the first judged one.
+fn cycle(played: &Played, idx: usize) -> i64 {
+    i64::try_from(idx).unwrap_or(0) + played.part.judged.0 + 1
+}
+
+/// Hands that went faster or slower than what sounded.
+fn wander(played: &Played, found: &Clapped) -> Option<String> {
+    let wander = found.wander?;
+    let (how, side) = if wander.pulses < 0.0 {
+        ("hurried", "early")
+    } else {
+        ("dragged", "late")
+    };
+    Some(format!(
+        "The claps {how} from cycle {} on, and came {:.1} of a pulse {side} in the end.",
+        cycle(played, wander.cycles.0),
+        wander.pulses.abs()
+    ))
 }
 
 /// What was clapped, and how that differs from what was asked.
@@ -208,6 +253,9 @@ fn is_joined(layer: Layer) -> bool {
 
 fn came_back(played: &Played) -> Option<String> {
     let off = played.came_back?;
+    if off.abs() < 0.05 {
+        return Some("When the sound came back you were in place.".to_owned());
+    }
     let side = if off < 0.0 { "before" } else { "after" };
     Some(format!(
         "When the sound came back you were {:.1} of a pulse {side} it.",
@@ -234,28 +282,46 @@ fn drift(played: &Played, found: &Clapped) -> Option<String> {
 
 /// How tight it was, or why that is not said; empty where there is too little to say.
 pub(in crate::quiz) fn what_was_done(played: &[Played], hands: Hands) -> String {
-    let n: usize = played
-        .iter()
-        .filter_map(|p| p.found.as_ref())
-        .map(|f| f.struck.len())
-        .sum();
     let Hands::Tuned(habit) = hands else {
-        let missing = played
-            .iter()
-            .filter_map(|p| p.found.as_ref())
-            .map(|f| f.missing);
-        let of = n + missing.sum::<usize>();
-        let counted = format!("{n} of {of} strokes met; timing is not judged without a tune-up");
-        return if of == 0 {
-            String::new()
-        } else {
-            sentence(&counted)
-        };
+        return without_timing(played, hands);
     };
     let told = played
         .iter()
         .filter_map(|played| tightness(played, f64::from(habit.lead_ms)));
     told.collect::<Vec<_>>().join(" ")
+}
+
+/// How many of the strokes that were asked for were struck, and that timing is not judged.
+fn without_timing(played: &[Played], hands: Hands) -> String {
+    let as_asked = |p: &&Played| {
+        let found = p.found.as_ref().map(Clapped::first);
+        found.is_some_and(|reading| Some(reading.layer) == p.part.layer)
+    };
+    let counts = played
+        .iter()
+        .filter(as_asked)
+        .filter_map(|p| p.found.as_ref());
+    let (n, of) = counts.fold((0, 0), |(n, of), found| {
+        (
+            n + found.struck.len(),
+            of + found.struck.len() + found.missing,
+        )
+    });
+    let why = match hands {
+        Hands::Unheard => "timing is not judged, since nothing is heard",
+        _ => "timing is not judged without a tune-up",
+    };
+    let is_contra = played.iter().any(|p| p.part.place == Place::Contra);
+    let contra = match hands {
+        Hands::Untuned if is_contra => "; on the count and half-way after it may be confused so",
+        _ => "",
+    };
+    if of == 0 {
+        return sentence(&format!("{why}{contra}"));
+    }
+    sentence(&format!(
+        "{n} of {of} strokes struck from the second cycle on; {why}{contra}"
+    ))
 }
 
 fn tightness(played: &Played, usual_ms: f64) -> Option<String> {
@@ -377,6 +443,6 @@ fn made_row(phrase: &Phrase, taps: &[i64], hand: Hand, lead: i64) -> GridRow {
             Hand::Right => "you right",
         },
         cycles: (0..i64::from(phrase.n_cycles)).map(marks).collect(),
-        aside: "o on the count, - after it".to_owned(),
+        aside: "o on it, - after it".to_owned(),
     }
 }

@@ -34,6 +34,15 @@ const CHANGE: f64 = 6.0;
 /// A cycle with fewer than this share of its strokes clapped says nothing.
 const ENOUGH: f64 = 0.4;
 
+/// By how many pulses hands may have hurried or dragged in the end.
+const WANDERS: [f64; 13] = [
+    0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.15, 1.3, 1.5, 1.75, 2.0, 2.5, 3.0,
+];
+/// Taps agree with a wander where their resultant is so long, and were loose without it where theirs is
+/// no longer than this share of that.
+const AGREES: f64 = 0.86;
+const LOOSE: f64 = 0.72;
+
 /// What is known of a steady lead before the taps are looked at.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lead {
@@ -112,6 +121,25 @@ pub struct Clapped {
     pub timing: Option<Timing>,
     /// The steady lead in microseconds; negative is early.
     pub lead: f64,
+    /// How the hands hurried or dragged, where they did; what they clapped is said as if they had not.
+    pub wander: Option<Wander>,
+}
+
+/// Hands that went faster or slower than what sounded.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Wander {
+    /// From this cycle on and before that one, counted from the first that was asked for.
+    pub cycles: (usize, usize),
+    /// By how many pulses they lay off in the end; negative is early.
+    pub pulses: f64,
+}
+
+impl Wander {
+    /// By how many pulses hands lay off in the middle of a cycle.
+    pub fn at(self, cycle: usize) -> f64 {
+        let (from, until) = (real(self.cycles.0), real(self.cycles.1));
+        self.pulses * ((real(cycle) + 0.5 - from) / (until - from)).clamp(0.0, 1.0)
+    }
 }
 
 /// A tap that struck a stroke.
@@ -119,6 +147,8 @@ pub struct Clapped {
 pub struct Struck {
     /// The cycle, counted from the first that was asked for.
     pub cycle: usize,
+    /// The pulse of the cycle, from 0.
+    pub pulse: usize,
     /// How late after the steady lead, in milliseconds; early is negative.
     pub late_ms: f64,
 }
@@ -151,7 +181,11 @@ impl Clapped {
 
 /// What was clapped, of these `readings`; `None` where the taps are too few to say.
 pub fn judge(round: &Round<'_>, readings: &[Reading], lead: Lead) -> Option<Clapped> {
-    let places = Places::of(round);
+    let mut places = Places::of(round);
+    let wander = places.wander(round.cycles);
+    if let Some(wander) = wander {
+        places.straighten(wander, round.cycles.0);
+    }
     let leads = places.leads(lead)?;
     let cycles: Vec<i64> = (round.cycles.0..round.cycles.1).collect();
     let costs: Vec<Vec<f64>> = cycles
@@ -191,6 +225,7 @@ pub fn judge(round: &Round<'_>, readings: &[Reading], lead: Lead) -> Option<Clap
         struck: strokes.struck,
         lead: leads.of(first.place).pulses * places.micros_a_pulse,
         spans,
+        wander,
     })
 }
 
@@ -228,6 +263,14 @@ fn least_cost(costs: &[Vec<f64>]) -> Option<Vec<usize>> {
 
 fn least(values: &[f64]) -> Option<usize> {
     (0..values.len()).min_by(|a, b| values[*a].total_cmp(&values[*b]))
+}
+
+impl Wander {
+    /// By how many pulses hands lay off at a place in pulses from the first cycle asked for.
+    fn off(self, place: f64, n_cycle: f64) -> f64 {
+        let (from, until) = (real(self.cycles.0) * n_cycle, real(self.cycles.1) * n_cycle);
+        self.pulses * ((place - from) / (until - from)).clamp(0.0, 1.0)
+    }
 }
 
 /// A steady lead as pulses, and how unlikely it is.
@@ -306,6 +349,49 @@ impl Places {
         })
     }
 
+    /// How hands hurried or dragged, where that and nothing else makes their taps agree. Each way of
+    /// going faster or slower from one cycle to another is tried; what is tight without it is left
+    /// alone.
+    fn wander(&self, cycles: (i64, i64)) -> Option<Wander> {
+        let n = usize::try_from(cycles.1 - cycles.0).unwrap_or(0);
+        let begins = real_i64(cycles.0) * self.n_cycle;
+        let agreement = |wander: Option<Wander>| {
+            let off = |place: f64| wander.map_or(0.0, |w| w.off(place - begins, self.n_cycle));
+            let angles = self.pulses.iter().map(|place| place - off(*place));
+            Circular::of(angles.map(|place| place * std::f64::consts::TAU)).map(|c| c.resultant)
+        };
+        let alone = agreement(None)?;
+        if alone > LOOSE {
+            return None;
+        }
+        let spans = (0..n).flat_map(|from| (from + 1..=n).map(move |until| (from, until)));
+        let ways = spans.flat_map(|cycles| {
+            let pulses = WANDERS.iter().flat_map(|pulses| [*pulses, -*pulses]);
+            pulses.map(move |pulses| Wander { cycles, pulses })
+        });
+        let best = ways
+            .filter_map(|wander| Some((agreement(Some(wander))?, wander)))
+            // Of two that agree alike the lesser and the longer one.
+            .max_by(|(a, one), (b, other)| {
+                let worth = |agreement: f64, wander: &Wander| {
+                    let length = real(wander.cycles.1 - wander.cycles.0);
+                    agreement - 0.02 * wander.pulses.abs() + 0.002 * length
+                };
+                worth(*a, one).total_cmp(&worth(*b, other))
+            });
+        let (with, wander) = best?;
+        (with >= AGREES && alone <= LOOSE * with).then_some(wander)
+    }
+
+    /// Takes a wander out of the taps.
+    fn straighten(&mut self, wander: Wander, first: i64) {
+        let begins = real_i64(first) * self.n_cycle;
+        let n_cycle = self.n_cycle;
+        for place in &mut self.pulses {
+            *place -= wander.off(*place - begins, n_cycle);
+        }
+    }
+
     /// The taps around a cycle, from its beginning, without the lead.
     fn in_cycle(&self, cycle: i64, offset: f64) -> Vec<f64> {
         let begins = real_i64(cycle) * self.n_cycle;
@@ -337,11 +423,12 @@ impl Strokes {
         for (cycle, reading) in path.iter().enumerate() {
             let lead = leads.of(reading.place).pulses;
             let first = begins(round.cycles.0) + real(cycle) * places.n_cycle;
-            for stroke in reading.strokes() {
+            for (pulse, stroke) in reading.layer.pulses().zip(reading.strokes()) {
                 n += 1;
                 let late = take_nearest(&mut free, first + stroke + lead);
                 struck.extend(late.map(|late| Struck {
                     cycle,
+                    pulse: pulse.idx(),
                     late_ms: late * places.micros_a_pulse / 1_000.0,
                 }));
             }

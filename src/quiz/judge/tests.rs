@@ -382,6 +382,52 @@ fn a_steady_lead_is_no_lateness_and_the_spread_is_the_players() {
 }
 
 #[test]
+fn who_hurries_or_drags_is_told_so_and_not_named_after_what_the_drift_passes_by() {
+    let (mut told, mut n) = (0_u32, 0_u32);
+    for seed in 0..600 {
+        let mut dice = Seed(seed).child("hurry", 0).dice();
+        let map = map(&mut dice);
+        let pulse = (map.micros_at(Tick::of_pulse(60)) - map.micros_at(Tick(0))) as f64 / 60.0;
+        let layer = *dice
+            .pick(&[layer(&[0, 3]), layer(&[0, 2, 4])])
+            .expect("two");
+        let player = Player {
+            readings: vec![Reading::of(layer); 7],
+            spread: 0.02,
+            lead_micros: dice.real(0.0, 60_000.0),
+            missing: 0.0,
+            doubled: 0.0,
+        };
+        // From the third cycle on faster or slower by 3 to 6 %: 0.9 to 1.8 pulses in the end.
+        let share = dice.real(0.03, 0.06) * if dice.one_in(2) { 1.0 } else { -1.0 };
+        let from = 12.0 * pulse;
+        let micros: Vec<i64> = player
+            .taps(&map, &mut dice)
+            .into_iter()
+            .map(|tap| tap + ((tap as f64 - from).max(0.0) * share) as i64)
+            .collect();
+        let round = Round {
+            micros: &micros,
+            map: &map,
+            cycle: Cycle::SIX,
+            cycles: (0, 7),
+        };
+        let found = judge(&round, &candidates(), Lead::USUAL).expect("taps");
+        let right = found.wander.is_some_and(|wander| {
+            let whole = 30.0 * share;
+            wander.pulses.signum() == share.signum()
+                && (wander.pulses - whole).abs() < 0.4
+                && wander.cycles.0.abs_diff(2) <= 1
+        });
+        told += u32::from(right && found.first() == Reading::of(layer));
+        n += 1;
+    }
+    let share = f64::from(told) / f64::from(n);
+    println!("hurried or dragged: told in {share:.3}");
+    assert!(share >= 0.9, "{share}");
+}
+
+#[test]
 fn missing_and_extra_taps_are_told_apart() {
     let map = PulseMap::of(
         Pace::steady(Tempo::of_pulses_a_minute(150).expect("in range")),

@@ -20,8 +20,21 @@ pub(in crate::tui) fn screen(
     body.say(&reveal.verdict, theme.strong());
     body.say(&reveal.reason, Style::new());
     body.gap();
-    for line in grid::lines(reveal, view, theme, columns) {
-        body.line(line);
+    // Where room is short, what hands did matters more than the voices they clapped to.
+    let voices = if reveal.you.len() > 1 {
+        1..=reveal.rows.len()
+    } else {
+        1..=0
+    };
+    for (idx, line) in grid::lines(reveal, view, theme, columns)
+        .into_iter()
+        .enumerate()
+    {
+        if voices.contains(&idx) {
+            body.extra_line(line);
+        } else {
+            body.line(line);
+        }
     }
     if let Some(repair) = shown.ticket.repair.as_ref().filter(|_| !reveal.right) {
         body.say(&format!("It helps: {repair}"), Style::new());
