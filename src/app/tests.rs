@@ -104,7 +104,7 @@ impl Practice {
     fn sit(&mut self, right: bool) {
         self.want(Intent::Begin);
         while *self.app.place() == Place::Sitting {
-            self.clock.advance(2_000_000);
+            self.clock.advance(200_000);
             self.app.tick().expect("nothing refuses");
             match self.app.stage().cloned() {
                 Some(Stage::Open(open)) => self.answer(&open, right),

@@ -178,7 +178,7 @@ fn delay_told(screen: &str) -> f64 {
 /// What stands on top of the tune-up beside its title.
 fn output_name(words: &str) -> String {
     let rest = words.strip_prefix("tune-up ").expect("the title");
-    let (name, _) = rest.split_once(" Tap the space bar").expect("the task");
+    let (name, _) = rest.split_once(" Tap with the bell").expect("the task");
     name.to_owned()
 }
 

@@ -69,7 +69,13 @@ impl Hands {
         match self {
             Self::Tuned(habit) => habit.lead(),
             Self::Untuned => Lead::UNKNOWN,
-            Self::Unheard => Lead::USUAL,
+            // No way of a sound is in it. Where half a pulse is as short as a lead, claps are on the
+            // count rather than between.
+            Self::Unheard => Lead {
+                micros: -20_000.0,
+                spread: 30_000.0,
+                contra: 1.0,
+            },
         }
     }
 }

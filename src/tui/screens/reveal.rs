@@ -21,16 +21,16 @@ pub(in crate::tui) fn screen(
     body.say(&reveal.reason, Style::new());
     body.gap();
     // Where room is short, what hands did matters more than the voices they clapped to.
-    let voices = if reveal.you.len() > 1 {
-        1..=reveal.rows.len()
+    let n_voices = if reveal.you.len() > 1 {
+        reveal.rows.len()
     } else {
-        1..=0
+        0
     };
     for (idx, line) in grid::lines(reveal, view, theme, columns)
         .into_iter()
         .enumerate()
     {
-        if voices.contains(&idx) {
+        if (1..=n_voices).contains(&idx) {
             body.extra_line(line);
         } else {
             body.line(line);
