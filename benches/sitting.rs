@@ -105,3 +105,27 @@ fn two_hands_judged_and_told(bencher: divan::Bencher<'_, '_>, pattern: &str) {
         Reveal::of(&question, verdict, &given, Counting::FromOne)
     });
 }
+
+/// The same of a layer whose taps hurry, so that every way of hurrying is tried.
+#[divan::bench]
+fn hurried_taps_judged_and_told(bencher: divan::Bencher<'_, '_>) {
+    let form = Form::Clap {
+        layers: vec![Layer::every(Pattern::SIX.cycle(), 2)],
+        place: contrapalma::quiz::judge::Place::On,
+        guide: Guide::None,
+        course: contrapalma::quiz::Course::Whole,
+        call: Call::None,
+    };
+    let level = Level::of_decibels(5.0);
+    let question = Question::ask(&form, &recipe(10), level, &[], Seed(4)).expect("a question");
+    let taps = question.model_taps().into_iter();
+    let hurried = taps.map(|tap| Tap {
+        micros: tap.micros - tap.micros / 40,
+        ..tap
+    });
+    let given = Given::Taps(hurried.collect(), Hands::Tuned(Habit::default()));
+    bencher.bench(|| {
+        let verdict = question.judge(&given).expect("taps answer it");
+        Reveal::of(&question, verdict, &given, Counting::FromOne)
+    });
+}
