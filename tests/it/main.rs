@@ -14,6 +14,7 @@ mod hands;
 #[cfg(feature = "playback")]
 mod heard;
 mod kill;
+mod learners;
 mod level;
 mod loudness_reference;
 #[cfg(feature = "listen-in")]

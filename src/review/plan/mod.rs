@@ -1,9 +1,10 @@
 //! What is asked next.
 //!
 //! A [`Plan`] is made at the start of a sitting from how the learner stands, and then asked once a
-//! question for the next [`Choice`]. Due skills come first, those most at risk before others; then
-//! up to four new ones a day whose needs are firm; then, while there is time, what is not due, and
-//! last another round of what was done today. Phrases come in blocks of one skill, with at most two
+//! question for the next [`Choice`]. Due skills come first, what was left alone longest before others;
+//! then up to four new ones a day whose needs are firm, and before what is due takes more than six
+//! tenths of the sitting; then, while there is time, what is not due, and last another round of what
+//! was done today. Phrases come in blocks of one skill, with at most two
 //! blocks of a kind running: hearing is learnt in short runs, and kept by mixing between them.
 //!
 //! A plan is a function of the log, the day and the seed, and of nothing else. Where a rule would
@@ -67,7 +68,7 @@ pub enum Limit {
 /// By what skills are ordered. Two, so that they can be compared.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Chooser {
-    /// By the modelled chance of recall: due before new before the rest.
+    /// By the modelled chance of recall, which says what is due: that before new before the rest.
     #[default]
     Forgetting,
     /// By when they were last practised, those never practised first.

@@ -9,7 +9,14 @@ use std::collections::HashMap;
 use crate::quiz::{Kind, Skill};
 use crate::world::Day;
 
-use super::{Candidate, Chooser, Entry, Learner, Standing, Terms, Why};
+use super::{Candidate, Chooser, Entry, Learner, Limit, PHRASE_SECONDS, Standing, Terms, Why};
+
+/// The share of a sitting's blocks, in tenths, that what is due may take before what is new has its
+/// turn. In simulation less was kept when a long queue of what is due let nothing new in.
+const DUE_BEFORE_NEW_TENTHS: u32 = 6;
+
+/// Phrases of a usual block.
+const BLOCK: u32 = 4;
 
 /// The most blocks of one skill in a sitting.
 const BLOCKS_OF_A_SKILL: u32 = 3;
@@ -64,7 +71,7 @@ enum Practised {
 
 impl Queues {
     pub(super) fn sort(learner: &Learner, candidates: &[Candidate], terms: &Terms) -> Self {
-        let (day, chooser) = (terms.day, terms.chooser);
+        let day = terms.day;
         let standings: Vec<Option<&Standing>> = candidates
             .iter()
             .map(|candidate| learner.standing(&candidate.skill))
@@ -75,7 +82,7 @@ impl Queues {
         // Counted over all skills: what was begun today in another deck counts as well.
         let begun_today = learner.standings().map(|(_, s)| s).filter(begun).count();
         let begun_today = u32::try_from(begun_today).unwrap_or(u32::MAX);
-        let stages = stages(&facts, candidates, &standings, chooser);
+        let stages = stages(&facts, candidates, &standings, terms);
         Self {
             facts,
             stages,
@@ -296,7 +303,7 @@ fn stages(
     facts: &[Fact],
     candidates: &[Candidate],
     standings: &[Option<&Standing>],
-    chooser: Chooser,
+    terms: &Terms,
 ) -> Vec<Vec<usize>> {
     let those = |wanted: fn(&Why) -> bool| -> Vec<usize> {
         (0..facts.len())
@@ -307,17 +314,25 @@ fn stages(
     // New skills keep the order in which they were given: the path of their deck.
     let new = those(|why| *why == Why::New);
     let by_id = |a: usize, b: usize| candidates[a].skill.cmp(&candidates[b].skill);
-    match chooser {
+    let latest_day = |i: usize| standings[i].map(|standing| standing.latest().day);
+    match terms.chooser {
         Chooser::Forgetting => {
             let by_chance = |a: &usize, b: &usize| -> Ordering {
                 let order = facts[*a].chance.total_cmp(&facts[*b].chance);
                 order.then_with(|| by_id(*a, *b))
             };
+            // The model says what is due. Among that, what was left alone longest comes first: by the
+            // chance of recall, what was lost yesterday would crowd out what waits for weeks.
+            let longest_left = |a: &usize, b: &usize| -> Ordering {
+                let order = latest_day(*a).cmp(&latest_day(*b));
+                order.then_with(|| by_chance(a, b))
+            };
             let mut due = those(is_due);
-            due.sort_unstable_by(by_chance);
+            due.sort_unstable_by(longest_left);
+            let due_later = due.split_off(due.len().min(due_before_new(terms.limit)));
             let mut spare = those(|why| *why == Why::Spare);
             spare.sort_unstable_by(by_chance);
-            vec![due, new, spare]
+            vec![due, new, due_later, spare]
         }
         Chooser::LeastRecent => {
             let latest = |i: usize| standings[i].map(Standing::latest);
@@ -327,4 +342,14 @@ fn stages(
             vec![new, known]
         }
     }
+}
+
+/// How many blocks of what is due come before what is new.
+fn due_before_new(limit: Limit) -> usize {
+    let phrases = match limit {
+        Limit::Minutes(minutes) => u32::from(minutes) * 60 / PHRASE_SECONDS,
+        Limit::Questions(questions) => questions,
+    };
+    let blocks = (phrases / BLOCK).saturating_mul(DUE_BEFORE_NEW_TENTHS) / 10;
+    usize::try_from(blocks.max(1)).unwrap_or(usize::MAX)
 }

@@ -178,16 +178,34 @@ fn no_more_than_four_new_skills_a_day() {
 }
 
 #[test]
-fn due_skills_come_first_those_most_at_risk_before_others() {
+fn a_long_queue_of_what_is_due_lets_something_new_in() {
     let mut practice = Practice::new();
-    practice.practise("a later", 5, "rrrr");
-    practice.practise("b sooner", 6, "wwww");
+    let names = [
+        "a 0", "b 1", "c 2", "a 3", "b 4", "c 5", "a 6", "b 7", "c 8",
+    ];
+    for name in names {
+        practice.practise(name, 1, "rrrr");
+    }
+    let mut lines = names.to_vec();
+    lines.push("a new");
+    let choices = practice.sit(&lines, terms(20), |_, _| false);
+    // Six of the ten blocks that ten minutes have.
+    assert_eq!(blocks(&choices)[6], 9);
+    assert_eq!(blocks(&choices).iter().filter(|b| **b == 9).count(), 1);
+}
+
+#[test]
+fn due_skills_come_first_those_left_alone_longest_before_others() {
+    let mut practice = Practice::new();
+    practice.practise("a longest", 5, "rrrr");
+    practice.practise("b lost", 6, "wwww");
+    practice.practise("a kept", 6, "rrrr");
     practice.practise("c fresh", 9, "rrrr");
-    let lines = ["a new", "c fresh", "a later", "b sooner"];
+    let lines = ["a new", "c fresh", "a kept", "b lost", "a longest"];
     let choices = practice.sit(&lines, terms(10), |_, _| true);
-    // Lost four days ago is less likely to be there than firm five days ago.
-    assert_eq!(blocks(&choices)[..4], [3, 2, 0, 1]);
-    assert_eq!(choices[0].why, Why::Due { days: 4 });
+    // Of the same day, what was lost is less likely to be there than what was firm.
+    assert_eq!(blocks(&choices)[..5], [4, 3, 2, 0, 1]);
+    assert_eq!(choices[0].why, Why::Due { days: 5 });
     let spare = choices.iter().find(|choice| choice.candidate == 1);
     assert_eq!(
         spare.map(|c| (c.why, c.phase)),
@@ -198,16 +216,17 @@ fn due_skills_come_first_those_most_at_risk_before_others() {
 #[test]
 fn the_second_chooser_goes_by_the_calendar() {
     let mut practice = Practice::new();
-    practice.practise("a later", 5, "rrrr");
-    practice.practise("b sooner", 6, "wwww");
+    practice.practise("a longest", 5, "rrrr");
+    practice.practise("b lost", 6, "wwww");
+    practice.practise("a kept", 6, "rrrr");
     practice.practise("c fresh", 9, "rrrr");
-    let lines = ["a new", "c fresh", "a later", "b sooner"];
+    let lines = ["a new", "c fresh", "a kept", "b lost", "a longest"];
     let terms = Terms {
         chooser: Chooser::LeastRecent,
         ..terms(10)
     };
     let choices = practice.sit(&lines, terms, |_, _| true);
-    assert_eq!(blocks(&choices)[..4], [0, 2, 3, 1]);
+    assert_eq!(blocks(&choices)[..5], [0, 4, 3, 2, 1]);
 }
 
 #[test]
