@@ -30,6 +30,45 @@ pub enum Cue {
 }
 
 impl Cue {
+    /// All cues.
+    pub const ALL: [Self; 12] = [
+        Self::Loudness,
+        Self::Bass,
+        Self::Chord,
+        Self::Turn,
+        Self::Length,
+        Self::Held,
+        Self::Figure,
+        Self::Roll,
+        Self::Stopped,
+        Self::Strike,
+        Self::Clap,
+        Self::Bell,
+    ];
+
+    /// Its id on the command line and in the log.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Loudness => "loudness",
+            Self::Bass => "bass",
+            Self::Chord => "chord",
+            Self::Turn => "top",
+            Self::Length => "length",
+            Self::Held => "held",
+            Self::Figure => "figure",
+            Self::Roll => "roll",
+            Self::Stopped => "stopped",
+            Self::Strike => "strike",
+            Self::Clap => "clap",
+            Self::Bell => "bell",
+        }
+    }
+
+    /// The cue with this id.
+    pub fn from_id(id: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|cue| cue.id() == id)
+    }
+
     /// What is heard, in words that go before "came on 1, 3 and 5".
     pub fn words(self) -> &'static str {
         match self {

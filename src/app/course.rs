@@ -1,5 +1,6 @@
 //! The exercises of a deck as the plan knows them: by their place.
 
+use crate::accent::Cue;
 use crate::deck::{Deck, Exercise, Order};
 use crate::quiz::Skill;
 use crate::review::plan::Candidate;
@@ -41,6 +42,17 @@ impl Course {
     pub fn title(&self, idx: usize) -> String {
         self.exercise(idx)
             .map_or_else(String::new, |exercise| exercise.title.to_string())
+    }
+
+    /// The cues by which one of its phrases can tell alone.
+    pub fn cues(&self) -> Vec<Cue> {
+        let tells = |cue: &Cue| {
+            let exercises = self.deck.exercises().iter();
+            exercises
+                .map(|e| &e.recipe)
+                .any(|recipe| recipe.telling_by(*cue).is_some())
+        };
+        Cue::ALL.into_iter().filter(tells).collect()
     }
 
     /// How many skills may be begun in a day.

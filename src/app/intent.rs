@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::bench::{Bench, Step};
 use super::tune_up::{self, TuneUp};
 use super::{Listening, Progress, Summary, Today};
-use crate::phrase::Speakers;
+use crate::phrase::{Speakers, Wish};
 use crate::quiz::{Hand, Hearing};
 use crate::sound::output::Refused;
 use crate::sound::{Ear, Output};
@@ -28,6 +28,8 @@ pub struct Surroundings {
     pub ear: Option<Ear>,
     /// What phrases of the bench are heard through; a deck brings its own recipes.
     pub speakers: Speakers,
+    /// What the learner wishes of phrases.
+    pub wish: Wish,
     /// Why nothing can be heard, when that is so: practice then does not begin.
     pub no_sound: Option<String>,
 }
@@ -51,6 +53,15 @@ pub enum ClapBy {
     Microphone,
 }
 
+/// What of a wish is changed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Wishing {
+    /// The cue.
+    Cue,
+    /// The tempo.
+    Tempo,
+}
+
 /// Which way to look.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Scroll {
@@ -65,6 +76,8 @@ pub enum Scroll {
 pub enum Intent {
     /// To begin the sitting.
     Begin,
+    /// Phrases by the next cue, or at the next tempo.
+    Wish(Wishing),
     /// One of the choices, from 0.
     Choose(usize),
     /// A tap, with this hand.

@@ -35,7 +35,7 @@ impl App {
         let (title, line) = (found.title.to_string(), found.line.to_string());
         let what = What::Question {
             form: found.form.clone(),
-            recipe: found.recipe.clone(),
+            recipe: self.wish.upon(&found.recipe),
             level: found.levels.easiest(),
             lately: Vec::new(),
             seed: self.seed.child("listening", self.generation),

@@ -29,7 +29,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use crate::deck::{self, Deck};
-use crate::phrase::Speakers;
+use crate::phrase::{Speakers, Wish};
 use crate::quiz::{Attempt, Effect, Event, Hand, Now, Sitting, Skill, Stage, Tap};
 use crate::report::Records;
 use crate::review::plan::{Chooser, Limit, Plan, Terms};
@@ -41,7 +41,7 @@ use crate::store::{Settings, Store, StoreError};
 use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 
 pub use course::Course;
-pub use intent::{ClapBy, Decks, Intent, Place, Scroll, SetUp, Surroundings, Trouble};
+pub use intent::{ClapBy, Decks, Intent, Place, Scroll, SetUp, Surroundings, Trouble, Wishing};
 pub use learner::replayed;
 pub use listening::Listening;
 pub use player::Playhead;
@@ -73,6 +73,7 @@ pub struct App {
     learner: Learner,
     course: Course,
     limit: Limit,
+    wish: Wish,
     plan: Plan,
     planned_for: Day,
     settings: Settings,
@@ -155,6 +156,7 @@ impl App {
             learner,
             course,
             limit,
+            wish: around.wish,
             plan,
             planned_for: day,
             player: Player::new(around.output),
@@ -230,6 +232,10 @@ impl App {
             (Place::Today(_), Intent::ToProgress) => self.go_to_progress(),
             (Place::Progress(_), Intent::Leave) => self.go_to_today(),
             (Place::Progress(_), Intent::Scroll(scroll)) => self.scroll(scroll),
+            (Place::Progress(_), Intent::Wish(wishing)) => {
+                self.change_wish(wishing);
+                Ok(())
+            }
             (Place::Progress(progress), Intent::Practise) if self.no_sound.is_none() => {
                 let here = progress.here;
                 self.practise(here)
@@ -293,6 +299,7 @@ impl App {
             | Intent::Recount
             | Intent::ToProgress
             | Intent::Scroll(_)
+            | Intent::Wish(_)
             | Intent::Practise
             | Intent::Listen
             | Intent::NextDeck
@@ -425,6 +432,19 @@ impl App {
             self.course = Course::new(deck.through(self.speakers));
         }
         self.go_to_today()
+    }
+
+    /// What the learner wishes of phrases.
+    pub fn wish(&self) -> Wish {
+        self.wish
+    }
+
+    /// What was made ready by the old wish is made anew when practice begins, since that plans afresh.
+    fn change_wish(&mut self, wishing: Wishing) {
+        self.wish = match wishing {
+            Wishing::Cue => self.wish.with_next_cue(&self.course.cues()),
+            Wishing::Tempo => self.wish.with_next_tempo(),
+        };
     }
 
     /// The name of the deck, where another one may be chosen.

@@ -49,7 +49,7 @@ impl App {
             .map(|sitting| sitting.lately(&exercise.skill));
         let what = What::Question {
             form: exercise.form.clone(),
-            recipe: exercise.recipe.clone(),
+            recipe: self.wish.upon(&exercise.recipe),
             level: choice.level,
             lately: lately.unwrap_or_default(),
             seed: self.seed.child("question", self.generation),
@@ -181,7 +181,13 @@ impl App {
             title: exercise.title.clone(),
             line: exercise.line.clone(),
             repair: exercise.repair.clone(),
-            why: today::why_in_words(choice.why, &self.course, self.planned_for),
+            why: {
+                let why = today::why_in_words(choice.why, &self.course, self.planned_for);
+                match self.wish.words(&exercise.recipe) {
+                    Some(wish) => format!("{why}; as you wish, {wish}"),
+                    None => why,
+                }
+            },
             criterion: exercise.levels.criterion(),
             level: choice.level,
             alternatives: exercise.form.alternatives(&exercise.recipe),

@@ -1,8 +1,9 @@
 //! How far practice has brought somebody, skill by skill.
 
+use crate::accent::Cue;
 use crate::phrase::Level;
 use crate::report::stats::Sensitivity;
-use crate::report::{Record, Records};
+use crate::report::{Heard, Record, Records};
 use crate::review::Learner;
 
 use super::Course;
@@ -13,6 +14,8 @@ use super::today::heard_from;
 pub struct Progress {
     /// How well threes are told from twos over all skills, where both were asked.
     pub sensitivity: Option<Sensitivity>,
+    /// From what accents a grouping is heard by each cue, in words.
+    pub cues: Vec<String>,
     /// All skills of the deck, in its order.
     pub lines: Vec<ProgressLine>,
     /// The one that is looked at.
@@ -38,7 +41,8 @@ impl Progress {
             let record = records.of(&exercise.skill).cloned().unwrap_or_default();
             let standing = learner.standing(&exercise.skill);
             let is_tapped = exercise.form.alternatives(&exercise.recipe) == 0;
-            let level = |standing| Some((heard_from(standing)?, standing.threshold().interval()));
+            let level =
+                |standing| Some((heard_from(standing)?, standing.threshold().heard_within()));
             Some(ProgressLine {
                 title: exercise.title.to_string(),
                 record,
@@ -47,10 +51,20 @@ impl Progress {
         };
         Self {
             sensitivity: records.labels().sensitivity(),
+            cues: records.cues().filter_map(cue_in_words).collect(),
             lines: (0..course.len()).filter_map(line).collect(),
             here: 0,
         }
     }
+}
+
+/// From what accents a grouping is heard by a cue; `None` while too few phrases were answered to say.
+fn cue_in_words((cue, heard): (Cue, &Heard)) -> Option<String> {
+    const ENOUGH: u32 = 12;
+    let (low, high) = heard.threshold.heard_within();
+    let level = heard.threshold.heard_from();
+    let words = cue.words();
+    (heard.n >= ENOUGH).then(|| format!("{words} {level} ({low:.1} to {high:.1})"))
 }
 
 impl ProgressLine {

@@ -68,6 +68,7 @@ impl Practice {
         let (sender, inbox) = channel();
         let n_underruns = Arc::new(AtomicU64::new(0));
         let around = Surroundings {
+            wish: crate::phrase::Wish::default(),
             speakers: crate::phrase::Speakers::Full,
             clock: Arc::clone(&clock) as Arc<dyn Clock>,
             calendar: Calendar::default(),

@@ -4,8 +4,9 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+use crate::accent::Cue;
 use crate::notate::Bars;
-use crate::phrase::Speakers;
+use crate::phrase::{Speakers, Third, Wish};
 
 /// Trains the ear for cross-rhythm in cycles of six and twelve pulses. Without a command it opens on what today
 /// holds.
@@ -52,12 +53,26 @@ pub(super) struct Practice {
     /// Keep time without a sound device: nothing is heard
     #[arg(long, global = true)]
     pub(super) silent: bool,
+    /// Practise by this cue where a skill has it: loudness, bass, chord, top, length, held, figure, roll, stopped, strike
+    #[arg(long, value_name = "CUE", global = true, value_parser = cue)]
+    cue: Option<Cue>,
+    /// Practise in this third of each skill's tempi: slow, middle, fast
+    #[arg(long, value_name = "THIRD", global = true, value_parser = third)]
+    tempo: Option<Third>,
     /// Play the low notes an octave higher, for small loudspeakers that lose them
     #[arg(long, global = true)]
     small_speakers: bool,
 }
 
 impl Practice {
+    /// What is wished of phrases.
+    pub(super) fn wish(&self) -> Wish {
+        Wish {
+            cue: self.cue,
+            tempo: self.tempo,
+        }
+    }
+
     /// What phrases are heard through.
     pub(super) fn speakers(&self) -> Speakers {
         if self.small_speakers {
@@ -111,6 +126,23 @@ pub(super) struct Phrase {
 fn feel(text: &str) -> Result<crate::rhythm::Feel, String> {
     crate::rhythm::Feel::from_id(text)
         .ok_or_else(|| "one of threes, twos, both, in-turn, either, mixed was expected".to_owned())
+}
+
+fn cue(text: &str) -> Result<Cue, String> {
+    // Claps and bells carry no grouping of a phrase.
+    let carries = |cue: &Cue| !matches!(cue, Cue::Clap | Cue::Bell);
+    Cue::from_id(text).filter(carries).ok_or_else(|| {
+        let ids: Vec<&str> = Cue::ALL
+            .iter()
+            .filter(|cue| carries(cue))
+            .map(|cue| cue.id())
+            .collect();
+        format!("one of {} was expected", ids.join(", "))
+    })
+}
+
+fn third(text: &str) -> Result<Third, String> {
+    Third::from_word(text).ok_or_else(|| "one of slow, middle, fast was expected".to_owned())
 }
 
 fn seed(text: &str) -> Result<u64, String> {

@@ -1,5 +1,6 @@
 //! Families of surfaces: what a phrase is made of, and by which cue it tells.
 
+use crate::accent::Cue;
 use crate::rhythm::Pattern;
 
 /// A family of surfaces, and with it the cue that carries the grouping.
@@ -82,6 +83,23 @@ impl Family {
             Self::Length if !marks.contains(pattern.cycle().first()) => false,
             Self::Line | Self::Length | Self::Stopped | Self::Touch => !marks.gaps().contains(&1),
             _ => true,
+        }
+    }
+
+    /// The cue by which it tells; `None` where several agree.
+    pub fn cue(self) -> Option<Cue> {
+        match self {
+            Self::Plain | Self::BassChords => None,
+            Self::BassStrums | Self::Arpeggio => Some(Cue::Bass),
+            Self::Chords => Some(Cue::Chord),
+            Self::Line => Some(Cue::Turn),
+            Self::Loudness => Some(Cue::Loudness),
+            Self::Length => Some(Cue::Length),
+            Self::Strike => Some(Cue::Strike),
+            Self::Rasgueado => Some(Cue::Roll),
+            Self::Stopped => Some(Cue::Stopped),
+            Self::Touch => Some(Cue::Held),
+            Self::Figures => Some(Cue::Figure),
         }
     }
 

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use crate::accent::{self, Floor, Profile, start_margin};
+use crate::accent::{self, Cue, Floor, Profile, start_margin};
 use crate::rhythm::{Feel, Layer, Pattern};
 use crate::world::Seed;
 
@@ -204,8 +204,19 @@ impl Measured {
         self.seed
     }
 
-    /// The phrase in one line that reads without the generator: cycle, tempo, cycles, entry, feel,
-    /// and each voice's mean accents in hundredths of a unit.
+    /// The cue of the voice that stands out most where threes and twos differ.
+    pub fn cue(&self) -> Option<Cue> {
+        let most = |row: &&Row| {
+            let mean = row.mean();
+            let deciding = mean.units().iter().skip(1).copied();
+            deciding.fold(0.0, f64::max)
+        };
+        let strongest = self.rows.iter().max_by(|a, b| most(a).total_cmp(&most(b)));
+        strongest.map(|row| row.cue)
+    }
+
+    /// The phrase in one line that reads without the generator: cycle, tempo, cycles, entry, feel, the
+    /// cue that tells, and each voice's mean accents in hundredths of a unit.
     pub fn line(&self) -> String {
         let phrase = &self.phrase;
         let mut line = format!(
@@ -216,6 +227,9 @@ impl Measured {
             phrase.entry,
             phrase.feel.id()
         );
+        if let Some(cue) = self.cue() {
+            let _ = write!(line, " by {}", cue.id());
+        }
         for row in &self.rows {
             let _ = write!(line, " | {}", row.voice.name());
             for units in row.mean().units() {

@@ -17,6 +17,7 @@ mod make;
 mod measure;
 mod note;
 mod recipe;
+mod wish;
 
 pub use family::Family;
 pub use level::Level;
@@ -24,6 +25,7 @@ pub use make::{GENERATOR, Measured, NoPhrase, Purpose, Wanted, make};
 pub use measure::{Row, rows};
 pub use note::{Loudness, Note, Phrase, Pitch, Touch, Voice};
 pub use recipe::{Bell, Entry, Pacing, Recipe, RecipeError, RecipeParts, Rival, Speakers};
+pub use wish::{Third, Wish};
 
 #[cfg(test)]
 mod tests;

@@ -1,6 +1,7 @@
 //! What may be generated.
 
-use super::Family;
+use super::{Family, Third};
+use crate::accent::Cue;
 use crate::rhythm::{Feel, Pattern, Tempo};
 
 /// Where a phrase comes in.
@@ -251,6 +252,34 @@ impl Recipe {
     #[must_use]
     pub fn through(self, speakers: Speakers) -> Self {
         Self { speakers, ..self }
+    }
+
+    /// The same recipe with only those families that tell by `cue`; `None` when it has none.
+    pub fn telling_by(&self, cue: Cue) -> Option<Self> {
+        let mut recipe = self.clone();
+        recipe
+            .parts
+            .families
+            .retain(|family| family.cue() == Some(cue));
+        (!recipe.parts.families.is_empty()).then_some(recipe)
+    }
+
+    /// The same recipe with only the tempi of this third of its range.
+    #[must_use]
+    pub fn in_third(&self, third: Third) -> Self {
+        let (low, high) = (self.slowest.hundredths(), self.fastest.hundredths());
+        let at = |thirds: u32| Tempo::of_hundredths(low + (high - low) * thirds / 3);
+        let (from, to) = match third {
+            Third::Slow => (0, 1),
+            Third::Middle => (1, 2),
+            Third::Fast => (2, 3),
+        };
+        Self {
+            // What lies between two tempi is one.
+            slowest: at(from).unwrap_or(self.slowest),
+            fastest: at(to).unwrap_or(self.fastest),
+            ..self.clone()
+        }
     }
 
     /// What its phrases are to be heard through.

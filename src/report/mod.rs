@@ -6,4 +6,4 @@
 mod record;
 pub mod stats;
 
-pub use record::{Record, Records};
+pub use record::{Heard, Record, Records};

@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 
 use super::stats::{Sensitivity, Share, TwoLabels, wilson};
-use crate::quiz::{Answer, Attempt, Skill};
+use crate::accent::Cue;
+use crate::quiz::{Answer, Attempt, Kind, Skill};
+use crate::review::Threshold;
 use crate::rhythm::Feel;
 use crate::world::Day;
 
@@ -84,27 +86,76 @@ fn cycles(phrase: &str) -> Option<u32> {
     rest.split(' ').next()?.parse().ok()
 }
 
+/// By which cue a phrase tells, from the line in which it is kept; `None` in lines of old that do not
+/// say.
+fn cue(phrase: &str) -> Option<Cue> {
+    let head = phrase.split(" | ").next()?;
+    let (_, id) = head.rsplit_once(" by ")?;
+    Cue::from_id(id)
+}
+
+/// How a grouping is heard by one cue, over all skills that ask for one.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Heard {
+    /// What is known of the level that is needed.
+    pub threshold: Threshold,
+    /// How many were answered.
+    pub n: u32,
+}
+
 /// What the log says of all skills.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Records(BTreeMap<Skill, Record>);
+pub struct Records {
+    skills: BTreeMap<Skill, Record>,
+    cues: BTreeMap<Cue, Heard>,
+}
 
 impl Records {
     /// Takes in an attempt, in the order of the log.
     pub fn take(&mut self, attempt: &Attempt) {
-        self.0
+        self.skills
             .entry(attempt.skill.clone())
             .or_default()
             .take(attempt);
+        self.take_cue(attempt);
+    }
+
+    /// Only kinds whose level is the strength of one grouping say how well a cue is heard.
+    fn take_cue(&mut self, attempt: &Attempt) {
+        let graded = match attempt.kind {
+            Kind::NameFeel | Kind::FitClapping | Kind::NameVoice | Kind::MarkAccents => true,
+            Kind::FindStart
+            | Kind::Clap
+            | Kind::NameClapping
+            | Kind::CatchTurn
+            | Kind::WhoseStroke
+            | Kind::TwoHands => false,
+        };
+        let Some(cue) = cue(&attempt.phrase).filter(|_| graded) else {
+            return;
+        };
+        let heard = self.cues.entry(cue).or_insert_with(|| Heard {
+            threshold: Threshold::of_people(attempt.alternatives),
+            n: 0,
+        });
+        heard.threshold.offer(attempt.alternatives);
+        heard.threshold.learn(attempt.level, attempt.right);
+        heard.n += 1;
+    }
+
+    /// How a grouping is heard by each cue that told.
+    pub fn cues(&self) -> impl Iterator<Item = (Cue, &Heard)> {
+        self.cues.iter().map(|(cue, heard)| (*cue, heard))
     }
 
     /// The record of a skill.
     pub fn of(&self, skill: &Skill) -> Option<&Record> {
-        self.0.get(skill)
+        self.skills.get(skill)
     }
 
     /// All threes and twos told apart, in whatever skill.
     pub fn labels(&self) -> TwoLabels {
-        self.0
+        self.skills
             .values()
             .fold(TwoLabels::default(), |sum, record| TwoLabels {
                 hits: sum.hits + record.labels.hits,
@@ -174,5 +225,32 @@ mod tests {
         });
         assert_eq!(record.longest, Some(8));
         assert!((record.finest.expect("a spread") - 0.05).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_cue_is_known_from_the_lines_that_name_it() {
+        let told = |number: u32, by: &str, right| Attempt {
+            right,
+            level: crate::phrase::Level::of_tenths(40),
+            phrase: format!("cycle 6 ppm 150 cycles 4 entry 0 threes{by} | bass 0 0 100 0 0 0"),
+            ..attempt(number)
+        };
+        let mut records = Records::default();
+        for number in 0..20 {
+            records.take(&told(number, " by bass", true));
+            records.take(&told(100 + number, " by chord", number % 3 > 0));
+            records.take(&told(200 + number, "", false));
+            records.take(&Attempt {
+                kind: Kind::Clap,
+                ..told(300 + number, " by bass", false)
+            });
+        }
+        let heard: Vec<(Cue, &Heard)> = records.cues().collect();
+        assert_eq!(heard.len(), 2);
+        let [(Cue::Bass, bass), (Cue::Chord, chord)] = heard[..] else {
+            panic!("bass and chord")
+        };
+        assert_eq!((bass.n, chord.n), (20, 20));
+        assert!(bass.threshold.heard_from() < chord.threshold.heard_from());
     }
 }

@@ -11,9 +11,6 @@ use crate::quiz::{Attempt, Kind, Skill};
 use super::standing::{Order, START_SD, Standing};
 use super::threshold::Threshold;
 
-/// Where thresholds are expected when nothing is known, in decibels: mean and standard deviation.
-const POPULATION: (f64, f64) = (6.0, 6.0);
-
 /// A new skill is expected to need this much more than its siblings, in decibels.
 const NEW_SKILL_DB: f64 = 1.0;
 
@@ -160,7 +157,7 @@ impl Learner {
         let siblings = self.siblings.get(&kind).copied().unwrap_or_default();
         match siblings.mean() {
             Some(mean) => Threshold::new(alternatives, mean + NEW_SKILL_DB, START_SD),
-            None => Threshold::new(alternatives, POPULATION.0, POPULATION.1),
+            None => Threshold::of_people(alternatives),
         }
     }
 }

@@ -37,6 +37,9 @@ const LAPSES: [f32; 5] = [0.0, 0.02, 0.04, 0.08, 0.15];
 /// the level of five in six too easy.
 const LAPSE_WEIGHTS: [f64; 5] = [1.0, 1.0, 1.0, 1.0, 0.25];
 
+/// Where thresholds are expected when nothing is known, in decibels: mean and standard deviation.
+const POPULATION: (f64, f64) = (6.0, 6.0);
+
 const N_ROWS: usize = N_SLOPES * LAPSES.len();
 
 /// The share of each weight that moves to either neighbouring threshold per attempt.
@@ -72,6 +75,12 @@ impl Threshold {
             alternatives,
             grid: Grid::new(prior),
         }
+    }
+
+    /// Nothing known but how people hear. `alternatives` answers are offered.
+    pub fn of_people(alternatives: u8) -> Self {
+        let (mean, sd) = POPULATION;
+        Self::new(alternatives, mean, sd)
     }
 
     /// From the stored weights; `None` when they are not as [`Threshold::weights`] gave them.
@@ -171,6 +180,15 @@ impl Threshold {
     pub fn interval(&self) -> (f64, f64) {
         let marginal = self.grid.marginal();
         (quantile(&marginal, 0.025), quantile(&marginal, 0.975))
+    }
+
+    /// The range in decibels that holds the level of five in six with a probability of 95 %, with slope
+    /// and lapses taken as they are expected.
+    pub fn heard_within(&self) -> (f64, f64) {
+        let (low, high) = self.interval();
+        let shift = self.heard_from().decibels() - self.mean();
+        let within = |x: f64| Level::of_decibels(x + shift).decibels();
+        (within(low), within(high))
     }
 
     /// What is expected above guessing.

@@ -8,9 +8,11 @@ use ratatui::text::{Line, Span};
 
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
+use crate::accent::Cue;
 use crate::app::bench::{Bench, Guide, Step};
 use crate::app::tune_up::{self, TuneUp};
-use crate::app::{ClapBy, Intent, Listening, Place, Progress, Scroll};
+use crate::app::{ClapBy, Intent, Listening, Place, Progress, Scroll, Wishing};
+use crate::phrase::Third;
 use crate::quiz::{Hand, Hearing, Kind, Open, Question, Shown, Stage};
 use crate::rhythm::Counting;
 
@@ -309,6 +311,20 @@ fn on_progress(progress: &Progress, view: &View<'_>) -> Vec<Binding> {
             help,
         ));
     }
+    let cue = view.wish.cue.map_or("any", Cue::id);
+    let tempo = view.wish.tempo.map_or("any", Third::word);
+    bindings.push(want(
+        KeyCode::Char('u'),
+        Intent::Wish(Wishing::Cue),
+        format!("cue: {cue}"),
+        "practises by this cue alone, in skills that have it",
+    ));
+    bindings.push(want(
+        KeyCode::Char('t'),
+        Intent::Wish(Wishing::Tempo),
+        format!("tempo: {tempo}"),
+        "practises in the slow, middle or fast third of a skill's tempi",
+    ));
     let pairs = [(KeyCode::Up, Scroll::Up), (KeyCode::Down, Scroll::Down)];
     let pairs = pairs.map(|(key, scroll)| (key, Action::Want(Intent::Scroll(scroll))));
     bindings.push(binding(

@@ -300,6 +300,7 @@ fn view<'a>(app: &'a App, playhead: Option<Playhead>, here: &'a Here) -> View<'a
         no_sound: app.no_sound(),
         set_up: app.set_up(),
         deck: app.deck_to_choose(),
+        wish: app.wish(),
         claps_by: app.claps_by(),
         has_ear: app.has_ear(),
         deaf: app.deaf(),

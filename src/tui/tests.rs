@@ -98,6 +98,7 @@ impl World {
             no_sound: self.no_sound,
             set_up: SetUp::Untuned,
             deck: Some("First steps in six"),
+            wish: crate::phrase::Wish::default(),
             claps_by: self.claps_by,
             has_ear: self.has_ear,
             deaf: None,
@@ -433,6 +434,7 @@ fn progress() -> World {
     let level = Some((Level::of_tenths(31), (2.2, 4.1)));
     World::at(Place::Progress(Progress {
         sensitivity: labels.sensitivity(),
+        cues: vec!["the low notes 3.1 dB (2.2 to 4.0)".to_owned()],
         lines: vec![
             line("Listen to the low notes", &heard, level),
             line("Hold the threes against twos", &clapped, None),
@@ -624,6 +626,7 @@ fn event(intent: Intent) -> Event {
         | Intent::ClapBy(_)
         | Intent::ToProgress
         | Intent::Scroll(_)
+        | Intent::Wish(_)
         | Intent::Practise
         | Intent::Listen
         | Intent::NextDeck

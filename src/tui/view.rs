@@ -3,6 +3,7 @@
 use ratatui::layout::Rect;
 
 use crate::app::{ClapBy, Intent, Place, Playhead, SetUp};
+use crate::phrase::Wish;
 use crate::quiz::{AttemptId, Hearing, Reveal, Stage};
 use crate::rhythm::Counting;
 
@@ -18,6 +19,8 @@ pub(super) struct View<'a> {
     pub(super) set_up: SetUp,
     /// The name of the deck, where another one may be chosen.
     pub(super) deck: Option<&'a str>,
+    /// What the learner wishes of phrases.
+    pub(super) wish: Wish,
     /// What claps are taken by.
     pub(super) claps_by: ClapBy,
     /// Whether there is a microphone to clap into.

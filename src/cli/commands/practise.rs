@@ -93,6 +93,7 @@ impl Ready {
             seed: self.seed,
             output,
             speakers: practice.speakers(),
+            wish: practice.wish(),
             no_sound,
             decks: match practice.deck {
                 Some(_) => Decks::Given,

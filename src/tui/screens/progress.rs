@@ -19,6 +19,13 @@ pub(in crate::tui) fn screen(
             theme.strong(),
         ),
     }
+    if !progress.cues.is_empty() {
+        let cues = progress.cues.join("; ");
+        body.say(
+            &format!("You hear a grouping from accents of: {cues}."),
+            Style::new(),
+        );
+    }
     body.gap();
     // The skill that is looked at stands first, and what comes after it below.
     for (idx, line) in progress.lines.iter().enumerate().skip(progress.here) {
