@@ -1,5 +1,7 @@
 //! How long review takes: the whole log again, and the next question among many skills.
 
+use std::sync::Arc;
+
 use contrapalma::phrase::Level;
 use contrapalma::quiz::{Answer, Attempt, AttemptId, Kind, Phase, Skill};
 use contrapalma::review::plan::{Candidate, Chooser, Limit, Plan, Terms};
@@ -100,7 +102,7 @@ fn learn_a_million_answers(bencher: Bencher<'_, '_>) {
 }
 
 /// A hundred thousand practised skills, most of them due, and their candidates.
-fn many() -> (Learner, Vec<Candidate>) {
+fn many() -> (Learner, Arc<[Candidate]>) {
     const N: usize = 100_000;
     let standing = |number: usize| {
         let mut learner = Learner::new();
@@ -115,7 +117,7 @@ fn many() -> (Learner, Vec<Candidate>) {
     let candidate = |number: usize| Candidate {
         skill: skill_named(number),
         kind: Kind::ALL[number % Kind::ALL.len()],
-        needs: number.checked_sub(1).map(skill_named).into_iter().collect(),
+        needs: number.checked_sub(1).into_iter().collect(),
         criterion: Level::of_tenths(60),
         easiest: Level::STRONGEST,
         hardest: Level::WEAKEST,
@@ -136,7 +138,7 @@ const TERMS: Terms = Terms {
 fn begin_a_plan_among_100_000_skills(bencher: Bencher<'_, '_>) {
     let (learner, candidates) = many();
     bencher
-        .with_inputs(|| candidates.clone())
+        .with_inputs(|| Arc::clone(&candidates))
         .bench_local_values(|candidates| Plan::begin(&learner, candidates, TERMS));
 }
 

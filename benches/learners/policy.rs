@@ -4,6 +4,8 @@
 //! program's own run its plan, levels and memory as they are; the others are what they are compared
 //! with.
 
+use std::sync::Arc;
+
 use contrapalma::phrase::Level;
 use contrapalma::quiz::{Answer, Attempt, AttemptId, Kind, Phase, Skill};
 use contrapalma::review::plan::{Candidate, Chooser, Limit, NEW_A_DAY, Plan, Terms};
@@ -86,7 +88,7 @@ impl Outcome {
 
 /// The skills, each harder one behind an easier.
 pub(crate) struct Path {
-    candidates: Vec<Candidate>,
+    candidates: Arc<[Candidate]>,
     related: Vec<Vec<usize>>,
 }
 
@@ -124,7 +126,7 @@ impl Path {
             candidates.push(Candidate {
                 skill: skill_named(n),
                 kind: KINDS[kind].0,
-                needs: need.into_iter().map(skill_named).collect(),
+                needs: need.into_iter().collect(),
                 criterion: Level::of_tenths(CRITERION_TENTHS),
                 easiest: Level::of_tenths(110),
                 hardest: Level::of_tenths(20),
@@ -138,7 +140,7 @@ impl Path {
             ]);
         }
         Self {
-            candidates,
+            candidates: candidates.into(),
             related,
         }
     }
@@ -195,7 +197,7 @@ impl Practice<'_> {
             chooser,
             new_a_day: NEW_A_DAY,
         };
-        let mut plan = Plan::begin(&self.learner, self.path.candidates.clone(), terms);
+        let mut plan = Plan::begin(&self.learner, Arc::clone(&self.path.candidates), terms);
         while let Some(choice) = plan.next(&self.learner, 0) {
             self.ask(choice.candidate, choice.level, choice.phase, choice.block);
         }
@@ -248,7 +250,7 @@ impl Practice<'_> {
     }
 
     fn is_open(&self, skill: usize) -> bool {
-        let is_firm = |need: &Skill| self.learner.standing(need).is_some_and(Standing::is_firm);
+        let is_firm = |need: &usize| self.standing(*need).is_some_and(Standing::is_firm);
         self.path.candidates[skill].needs.iter().all(is_firm)
     }
 

@@ -1,5 +1,8 @@
 //! The exercises of a deck as the plan knows them: by their place.
 
+use std::collections::HashMap;
+use std::sync::Arc;
+
 use crate::accent::Cue;
 use crate::deck::{Deck, Exercise, Order};
 use crate::quiz::Skill;
@@ -10,12 +13,16 @@ use crate::review::plan::NEW_A_DAY;
 #[derive(Clone, Debug)]
 pub struct Course {
     deck: Deck,
+    candidates: Arc<[Candidate]>,
 }
 
 impl Course {
     /// The course through `deck`.
     pub fn new(deck: Deck) -> Self {
-        Self { deck }
+        Self {
+            candidates: candidates(&deck),
+            deck,
+        }
     }
 
     /// How many exercises there are.
@@ -74,19 +81,32 @@ impl Course {
     }
 
     /// All exercises as candidates, in the order of the deck.
-    pub fn candidates(&self) -> Vec<Candidate> {
-        let candidate = |exercise: &Exercise| Candidate {
-            skill: exercise.skill.clone(),
-            kind: exercise.form.kind(),
-            needs: match self.deck.order() {
-                Order::Path => exercise.needs.clone(),
-                Order::Free => Vec::new(),
-            },
-            criterion: exercise.levels.criterion(),
-            easiest: exercise.levels.easiest(),
-            hardest: exercise.levels.hardest(),
-            alternatives: exercise.form.alternatives(&exercise.recipe),
-        };
-        self.deck.exercises().iter().map(candidate).collect()
+    pub fn candidates(&self) -> Arc<[Candidate]> {
+        Arc::clone(&self.candidates)
     }
+}
+
+/// What the plan has to know of a deck's exercises. What a deck needs and does not have holds nothing
+/// back.
+fn candidates(deck: &Deck) -> Arc<[Candidate]> {
+    let places = deck.exercises().iter().enumerate();
+    let places: HashMap<&Skill, usize> = places.map(|(idx, e)| (&e.skill, idx)).collect();
+    let needs = |exercise: &Exercise| match deck.order() {
+        Order::Path => exercise
+            .needs
+            .iter()
+            .filter_map(|need| places.get(need).copied())
+            .collect(),
+        Order::Free => Vec::new(),
+    };
+    let candidate = |exercise: &Exercise| Candidate {
+        skill: exercise.skill.clone(),
+        kind: exercise.form.kind(),
+        needs: needs(exercise),
+        criterion: exercise.levels.criterion(),
+        easiest: exercise.levels.easiest(),
+        hardest: exercise.levels.hardest(),
+        alternatives: exercise.form.alternatives(&exercise.recipe),
+    };
+    deck.exercises().iter().map(candidate).collect()
 }

@@ -100,6 +100,13 @@ impl Memory {
         self.due
     }
 
+    /// Days since the event over the days that the memory lasts. The chance of recall is a falling
+    /// function of it, so that it orders memories without being computed.
+    pub fn faded(self, day: Day) -> f32 {
+        let days = u16::try_from(day.since(self.last)).unwrap_or(u16::MAX);
+        f32::from(days) / self.stability
+    }
+
     /// The modelled chance of recall on `day`, 1 on the day of the event and before.
     pub fn retrievability(self, day: Day) -> f32 {
         // Past 179 years the chance hardly moves.

@@ -18,6 +18,8 @@
 mod block;
 mod queue;
 
+use std::sync::Arc;
+
 use crate::phrase::Level;
 use crate::quiz::{Kind, Phase, Skill};
 use crate::world::{Day, Seed};
@@ -43,9 +45,9 @@ pub struct Candidate {
     pub skill: Skill,
     /// What is asked.
     pub kind: Kind,
-    /// What must be firm before it opens. Skills that are not among the candidates do not hold it
-    /// back, since the plan could do nothing for them.
-    pub needs: Vec<Skill>,
+    /// The candidates that must be firm before it opens, by their places. Others could not be named: the
+    /// plan could do nothing for them.
+    pub needs: Vec<usize>,
     /// The level at which the exercise counts as learnt.
     pub criterion: Level,
     /// The strongest level that it can make.
@@ -154,7 +156,7 @@ pub struct Choice {
 /// A sitting's plan.
 #[derive(Clone, Debug)]
 pub struct Plan {
-    candidates: Vec<Candidate>,
+    candidates: Arc<[Candidate]>,
     terms: Terms,
     queues: Queues,
     running: Option<Block>,
@@ -168,7 +170,7 @@ pub struct Plan {
 
 impl Plan {
     /// Plans a sitting.
-    pub fn begin(learner: &Learner, candidates: Vec<Candidate>, terms: Terms) -> Self {
+    pub fn begin(learner: &Learner, candidates: Arc<[Candidate]>, terms: Terms) -> Self {
         let queues = Queues::sort(learner, &candidates, &terms);
         Self {
             candidates,
@@ -206,7 +208,7 @@ impl Plan {
             Limit::Questions(questions) => questions,
         };
         let mut expected = 0.0;
-        for (candidate, why) in self.queues.waiting_now() {
+        for (candidate, why) in self.queues.waiting_now(&self.candidates) {
             if expected >= f64::from(most) {
                 return most;
             }

@@ -4,9 +4,8 @@
 //! happened to the one skill in hand, so that a choice among a hundred thousand stays cheap.
 
 use std::cmp::Ordering;
-use std::collections::HashMap;
 
-use crate::quiz::{Kind, Skill};
+use crate::quiz::Kind;
 use crate::world::Day;
 
 use super::{Candidate, Chooser, Entry, Learner, Limit, PHRASE_SECONDS, Standing, Terms, Why};
@@ -34,10 +33,9 @@ pub(super) struct Queues {
 #[derive(Clone, Debug)]
 struct Fact {
     why: Why,
-    /// The chance of recall today; 0 of what was never practised.
-    chance: f32,
-    /// Candidates that it needs.
-    needs: Vec<usize>,
+    /// Days since the latest event over the days that the memory lasts: the larger, the smaller the
+    /// chance of recall, whatever its formula. 0 of what was never practised.
+    faded: f32,
     readiness: Readiness,
     practised: Practised,
     /// Blocks in this sitting, and the number of the latest.
@@ -77,12 +75,12 @@ impl Queues {
             .map(|candidate| learner.standing(&candidate.skill))
             .collect();
         let mut facts = facts(candidates, &standings, day);
-        send_back_to_needs(&mut facts, &standings, day);
+        send_back_to_needs(&mut facts, candidates, &standings, day);
         let begun = |standing: &&Standing| standing.first_day() == day;
         // Counted over all skills: what was begun today in another deck counts as well.
         let begun_today = learner.standings().map(|(_, s)| s).filter(begun).count();
         let begun_today = u32::try_from(begun_today).unwrap_or(u32::MAX);
-        let stages = stages(&facts, candidates, &standings, terms);
+        let stages = stages(&facts, &standings, terms);
         Self {
             facts,
             stages,
@@ -100,8 +98,8 @@ impl Queues {
         let mut ready = self.stages.iter().flatten().copied();
         let best = ready
             .clone()
-            .find(|candidate| fresh(*candidate) && self.is_ready(*candidate))
-            .or_else(|| ready.find(|candidate| self.is_ready(*candidate)));
+            .find(|candidate| fresh(*candidate) && self.is_ready(candidates, *candidate))
+            .or_else(|| ready.find(|candidate| self.is_ready(candidates, *candidate)));
         if let Some(candidate) = best {
             return Some((candidate, self.facts[candidate].why));
         }
@@ -132,13 +130,16 @@ impl Queues {
     }
 
     /// What would be asked as things stand, best first.
-    pub(super) fn waiting_now(&self) -> impl Iterator<Item = (usize, Why)> {
+    pub(super) fn waiting_now(
+        &self,
+        candidates: &[Candidate],
+    ) -> impl Iterator<Item = (usize, Why)> {
         let mut new_left = self.new_left;
         self.stages
             .iter()
             .flatten()
             .copied()
-            .filter(|candidate| self.is_ready(*candidate))
+            .filter(|candidate| self.is_ready(candidates, *candidate))
             .map(|candidate| (candidate, self.facts[candidate].why))
             .filter(move |(_, why)| *why != Why::New || take_one(&mut new_left))
     }
@@ -146,7 +147,7 @@ impl Queues {
     pub(super) fn today(&self, candidates: &[Candidate]) -> Vec<Entry> {
         let entry = |(candidate, why)| Entry { candidate, why };
         let mut entries: Vec<Entry> = self
-            .waiting_now()
+            .waiting_now(candidates)
             .filter(|(_, why)| *why != Why::Spare)
             .map(entry)
             .collect();
@@ -156,31 +157,31 @@ impl Queues {
                 .filter(resting)
                 .map(|index| entry((index, self.facts[index].why))),
         );
-        entries.extend(self.first_waiting().map(entry));
+        entries.extend(self.first_waiting(candidates).map(entry));
         entries
     }
 
     /// The first new skill that is closed, with what it waits for.
-    fn first_waiting(&self) -> Option<(usize, Why)> {
+    fn first_waiting(&self, candidates: &[Candidate]) -> Option<(usize, Why)> {
         (0..self.facts.len()).find_map(|candidate| {
-            let fact = &self.facts[candidate];
-            let on = self.first_missing(fact)?;
-            (fact.why == Why::New).then_some((candidate, Why::Waiting { on }))
+            let on = self.first_missing(&candidates[candidate])?;
+            let is_new = self.facts[candidate].why == Why::New;
+            is_new.then_some((candidate, Why::Waiting { on }))
         })
     }
 
-    fn first_missing(&self, fact: &Fact) -> Option<usize> {
+    fn first_missing(&self, candidate: &Candidate) -> Option<usize> {
         let missing = |need: &usize| self.facts[*need].readiness != Readiness::Firm;
-        fact.needs.iter().copied().find(missing)
+        candidate.needs.iter().copied().find(missing)
     }
 
-    fn is_ready(&self, candidate: usize) -> bool {
+    fn is_ready(&self, candidates: &[Candidate], candidate: usize) -> bool {
         let fact = &self.facts[candidate];
         if fact.n_blocks > 0 {
             return false;
         }
         match fact.why {
-            Why::New => self.new_left > 0 && self.first_missing(fact).is_none(),
+            Why::New => self.new_left > 0 && self.first_missing(&candidates[candidate]).is_none(),
             _ => true,
         }
     }
@@ -230,30 +231,15 @@ fn take_one(left: &mut u32) -> bool {
 }
 
 fn facts(candidates: &[Candidate], standings: &[Option<&Standing>], day: Day) -> Vec<Fact> {
-    let mut by_skill: HashMap<&Skill, usize> = HashMap::with_capacity(candidates.len());
-    for (index, candidate) in candidates.iter().enumerate() {
-        by_skill.entry(&candidate.skill).or_insert(index);
-    }
-    candidates
-        .iter()
-        .zip(standings)
-        .map(|(candidate, standing)| {
-            let needs: Vec<usize> = candidate
-                .needs
-                .iter()
-                .filter_map(|need| by_skill.get(need).copied())
-                .collect();
-            Fact {
-                why: why(*standing, &needs, day),
-                chance: standing.map_or(0.0, |s| s.memory().retrievability(day)),
-                needs,
-                readiness: Readiness::of(*standing),
-                practised: practised(*standing, day),
-                n_blocks: 0,
-                latest_block: 0,
-            }
-        })
-        .collect()
+    let fact = |(candidate, standing): (&Candidate, &Option<&Standing>)| Fact {
+        why: why(*standing, &candidate.needs, day),
+        faded: standing.map_or(0.0, |standing| standing.memory().faded(day)),
+        readiness: Readiness::of(*standing),
+        practised: practised(*standing, day),
+        n_blocks: 0,
+        latest_block: 0,
+    };
+    candidates.iter().zip(standings).map(fact).collect()
 }
 
 fn practised(standing: Option<&Standing>, day: Day) -> Practised {
@@ -284,13 +270,18 @@ fn why(standing: Option<&Standing>, needs: &[usize], day: Day) -> Why {
 }
 
 /// What a failing skill needs comes back on the day after the failure, once.
-fn send_back_to_needs(facts: &mut [Fact], standings: &[Option<&Standing>], day: Day) {
+fn send_back_to_needs(
+    facts: &mut [Fact],
+    candidates: &[Candidate],
+    standings: &[Option<&Standing>],
+    day: Day,
+) {
     for of in 0..facts.len() {
         let Why::Resting { .. } = facts[of].why else {
             continue;
         };
         let failed = standings[of].map(|standing| standing.memory().last_day());
-        for need in facts[of].needs.clone() {
+        for need in candidates[of].needs.iter().copied() {
             let seen_since = standings[need].map(|s| s.latest().day) > failed;
             if facts[need].why == Why::Spare && !seen_since && failed < Some(day) {
                 facts[need].why = Why::Repair { of };
@@ -299,12 +290,7 @@ fn send_back_to_needs(facts: &mut [Fact], standings: &[Option<&Standing>], day: 
     }
 }
 
-fn stages(
-    facts: &[Fact],
-    candidates: &[Candidate],
-    standings: &[Option<&Standing>],
-    terms: &Terms,
-) -> Vec<Vec<usize>> {
+fn stages(facts: &[Fact], standings: &[Option<&Standing>], terms: &Terms) -> Vec<Vec<usize>> {
     let those = |wanted: fn(&Why) -> bool| -> Vec<usize> {
         (0..facts.len())
             .filter(|i| wanted(&facts[*i].why))
@@ -313,35 +299,44 @@ fn stages(
     let is_due = |why: &Why| matches!(why, Why::Due { .. } | Why::Repair { .. });
     // New skills keep the order in which they were given: the path of their deck.
     let new = those(|why| *why == Why::New);
-    let by_id = |a: usize, b: usize| candidates[a].skill.cmp(&candidates[b].skill);
-    let latest_day = |i: usize| standings[i].map(|standing| standing.latest().day);
+    let latest = |i: usize| standings[i].map(Standing::latest);
     match terms.chooser {
         Chooser::Forgetting => {
-            let by_chance = |a: &usize, b: &usize| -> Ordering {
-                let order = facts[*a].chance.total_cmp(&facts[*b].chance);
-                order.then_with(|| by_id(*a, *b))
+            // Ties keep the order of the deck.
+            let most_faded = |a: &usize, b: &usize| -> Ordering {
+                let order = facts[*b].faded.total_cmp(&facts[*a].faded);
+                order.then_with(|| a.cmp(b))
             };
             // The model says what is due. Among that, what was left alone longest comes first: by the
             // chance of recall, what was lost yesterday would crowd out what waits for weeks.
+            let day = |i: usize| latest(i).map(|order| order.day);
             let longest_left = |a: &usize, b: &usize| -> Ordering {
-                let order = latest_day(*a).cmp(&latest_day(*b));
-                order.then_with(|| by_chance(a, b))
+                let order = day(*a).cmp(&day(*b));
+                order.then_with(|| most_faded(a, b))
             };
-            let mut due = those(is_due);
-            due.sort_unstable_by(longest_left);
+            let mut due = in_order(those(is_due), longest_left);
             let due_later = due.split_off(due.len().min(due_before_new(terms.limit)));
-            let mut spare = those(|why| *why == Why::Spare);
-            spare.sort_unstable_by(by_chance);
+            let spare = in_order(those(|why| *why == Why::Spare), most_faded);
             vec![due, new, due_later, spare]
         }
         Chooser::LeastRecent => {
-            let latest = |i: usize| standings[i].map(Standing::latest);
-            let mut known =
+            let known =
                 those(|why| matches!(why, Why::Due { .. } | Why::Repair { .. } | Why::Spare));
-            known.sort_unstable_by(|a, b| latest(*a).cmp(&latest(*b)).then_with(|| by_id(*a, *b)));
-            vec![new, known]
+            let order = |a: &usize, b: &usize| latest(*a).cmp(&latest(*b)).then_with(|| a.cmp(b));
+            vec![new, in_order(known, order)]
         }
     }
+}
+
+/// Puts the first of them in order, as many as any sitting can come to.
+fn in_order(mut those: Vec<usize>, order: impl Fn(&usize, &usize) -> Ordering) -> Vec<usize> {
+    const MOST: usize = 1000;
+    if those.len() > MOST {
+        those.select_nth_unstable_by(MOST, &order);
+    }
+    let n = those.len().min(MOST);
+    those[..n].sort_unstable_by(&order);
+    those
 }
 
 /// How many blocks of what is due come before what is new.

@@ -8,8 +8,7 @@ fn skill(name: &str) -> Skill {
     Skill(name.into())
 }
 
-/// `a name` asks for the feel, `b name` for the start, `c name` for the clapping; names behind `<`
-/// are needs.
+/// `a name` asks for the feel, `b name` for the start, `c name` for the clapping.
 fn candidate(text: &str) -> Candidate {
     let mut words = text.split_whitespace();
     let kind = match words.next() {
@@ -21,7 +20,7 @@ fn candidate(text: &str) -> Candidate {
     Candidate {
         skill: skill(name),
         kind,
-        needs: words.skip(1).map(skill).collect(),
+        needs: Vec::new(),
         criterion: Level::of_tenths(60),
         easiest: Level::of_tenths(110),
         hardest: Level::of_tenths(20),
@@ -29,8 +28,21 @@ fn candidate(text: &str) -> Candidate {
     }
 }
 
-fn candidates(lines: &[&str]) -> Vec<Candidate> {
-    lines.iter().map(|line| candidate(line)).collect()
+/// Names behind `<` are needs.
+fn candidates(lines: &[&str]) -> Arc<[Candidate]> {
+    let name = |line: &&str| line.split_whitespace().nth(1).map(skill);
+    let names: Vec<Option<Skill>> = lines.iter().map(name).collect();
+    let place = |need: &str| names.iter().position(|name| *name == Some(skill(need)));
+    let with_needs = |line: &&str| {
+        let needs = line.split_whitespace().skip(3);
+        Candidate {
+            needs: needs
+                .map(|need| place(need).expect("a candidate"))
+                .collect(),
+            ..candidate(line)
+        }
+    };
+    lines.iter().map(with_needs).collect()
 }
 
 fn terms(day: i32) -> Terms {
@@ -289,12 +301,6 @@ fn needs_in_a_circle_neither_loop_nor_stall() {
     assert_eq!(choices[0].candidate, 0);
     let own = Practice::new().sit(&["a 1 < 1"], terms(0), |_, _| true);
     assert_eq!(own[0].candidate, 0);
-}
-
-#[test]
-fn unknown_needs_hold_nothing_back() {
-    let choices = Practice::new().sit(&["a 1 < elsewhere"], terms(0), |_, _| true);
-    assert_eq!(choices[0].why, Why::New);
 }
 
 /// Fails a skill that needs another in four events.
