@@ -11,7 +11,7 @@ use super::recipe::{Parts, recipe};
 use super::written::{Key, Table, Value};
 
 /// The keys of an exercise.
-pub(super) const KEYS: [Key; 23] = [
+pub(super) const KEYS: [Key; 24] = [
     key(
         "id",
         "an id of 1 to 40 lower-case letters, digits and hyphens",
@@ -53,8 +53,9 @@ pub(super) const KEYS: [Key; 23] = [
     key("fits", "guitar or knocks"),
     key("guide", "every, half, first or none"),
     key("course", "whole, rising or silent-1, -2, -4 or -8"),
+    key("turns", "once or hemiola"),
     key("place", "on or contra"),
-    key("call", "none, bell or stop"),
+    key("call", "none, bell, stop or close"),
     key("level", "a table of easiest, criterion and hardest in dB"),
 ];
 

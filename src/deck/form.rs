@@ -2,7 +2,7 @@
 
 use std::ops::RangeInclusive;
 
-use crate::phrase::{Bell, Entry};
+use crate::phrase::{Bell, Entry, Turning};
 use crate::quiz::judge::Place;
 use crate::quiz::{By, Call, Course, Fits, Form, Guide, Kind};
 use crate::rhythm::{Cycle, Feel, Layer, NotationError, Pattern};
@@ -41,6 +41,10 @@ pub(super) fn form(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Opt
         for name in ["course", "place"] {
             table.refuse(name, "it only where asks = \"clap\"", faults);
         }
+    }
+    if asks != Kind::CatchTurn {
+        let where_it_is = "it only where asks = \"catch-turn\"";
+        table.refuse("turns", where_it_is, faults);
     }
     if !is_clapped {
         for name in ["guide", "call"] {
@@ -152,6 +156,9 @@ fn clap(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
         faults.add(value.at, "one clapping", expected);
         return None;
     }
+    if call == Call::Close && !ends_with_the_close(table, parts, &layers, faults) {
+        return None;
+    }
     Some(Form::Clap {
         layers,
         place: place?,
@@ -167,6 +174,10 @@ fn two_hands(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Fo
     });
     let layers = layers(table, parts, 2..=2, faults);
     let call = call(table, parts, faults);
+    if let (Some(Call::Close), Some(value)) = (call, table.get("call")) {
+        faults.add(value.at, "\"close\"", "it only where asks = \"clap\"");
+        return None;
+    }
     let layers = <[Layer; 2]>::try_from(layers?).ok()?;
     Some(Form::TwoHands {
         layers,
@@ -196,7 +207,10 @@ fn catch_turn(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<F
         );
         return None;
     }
-    Some(Form::CatchTurn)
+    let turning = table.or("turns", Turning::Once, faults, |value, faults| {
+        value.one_of(&Turning::ALL, Turning::id, faults)
+    });
+    turning.map(Form::CatchTurn)
 }
 
 /// Whether the feels are this one alone.
@@ -257,6 +271,33 @@ fn call(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Call> {
         return None;
     }
     Some(call)
+}
+
+/// Whether the pattern closes on a count of its own, and no clapping goes on after it.
+fn ends_with_the_close(
+    table: &Table<'_>,
+    parts: &Parts,
+    layers: &[Layer],
+    faults: &mut Faults,
+) -> bool {
+    let at = table.get("call").map_or(table.at(), |value| value.at);
+    let pattern = parts.pattern.unwrap_or(Pattern::SIX);
+    let Some(close) = pattern.close() else {
+        let found = format!("the pattern {}", pattern.id());
+        faults.add(
+            at,
+            &found,
+            "one that closes on a count of its own, as guajira",
+        );
+        return false;
+    };
+    let goes_on = |layer: &Layer| layer.pulses().any(|pulse| pulse > close);
+    if layers.iter().any(goes_on) {
+        let at = table.get("clappings").map_or(at, |value| value.at);
+        faults.add(at, "a clap after the close", "claps up to the close");
+        return false;
+    }
+    true
 }
 
 /// Whether there are as many cycles as a key with this id asks for.

@@ -81,7 +81,7 @@ fn keys_are_known_and_none_is_missing() {
         "tempi = [120",
         &[
             "line 4, column 1: found no tempo; expected two whole numbers, slowest and fastest, within 100 to 260",
-            "line 11, column 1: found the key \"tempi\"; expected one of id, title, asks, line, repair, needs, pattern, families, feels, tempo, rival, pacing, cycles, entry, bell, by, clappings, fits, guide, course, place, call, level (nearest is \"tempo\")",
+            "line 11, column 1: found the key \"tempi\"; expected one of id, title, asks, line, repair, needs, pattern, families, feels, tempo, rival, pacing, cycles, entry, bell, by, clappings, fits, guide, course, turns, place, call, level (nearest is \"tempo\")",
         ],
     );
     check(
@@ -465,6 +465,49 @@ fn exercises_agree_with_themselves_and_each_other() {
             "line 37, column 28: found \"1-b\"; expected counts from 1 to 6 joined by -, as 1-4-5 (at character 3 of it)",
             "line 37, column 35: found \"4-1\" again; expected each once",
         ],
+    );
+}
+
+/// A deck of one clapped exercise.
+fn clapped(pattern: &str, clapping: &str, asks: &str) -> String {
+    format!(
+        r#"format = 1
+id = "set"
+title = "A set"
+[[exercise]]
+id = "close"
+title = "Close"
+asks = "{asks}"
+line = "Clap it."
+pattern = "{pattern}"
+families = ["bass-strums"]
+feels = ["mixed"]
+clappings = ["{clapping}"]
+guide = "first"
+call = "close"
+tempo = [140, 180]
+cycles = [8, 8]
+level = {{ easiest = 5, criterion = 5, hardest = 4 }}
+"#
+    )
+}
+
+#[test]
+fn hands_stop_with_a_close_only_where_there_is_one() {
+    check_text(&clapped("guajira", "1-4-7-9-11", "clap"), &[]);
+    check_text(
+        &clapped("seguiriya", "1-3-5-8-11", "clap"),
+        &[
+            "line 14, column 8: found the pattern seguiriya; expected one that closes on a count of its own, as guajira",
+        ],
+    );
+    check_text(
+        &clapped("guajira", "1-4-7-9-12", "clap"),
+        &["line 12, column 13: found a clap after the close; expected claps up to the close"],
+    );
+    check_text(
+        &clapped("guajira", "1-4-7-9-11", "clap").replace("guide", "turns = \"once\"\nguide"),
+        &["line 13, column 1: found the key \"turns\"; expected it only where asks = \"catch-turn\""],
     );
 }
 

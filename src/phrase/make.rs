@@ -27,10 +27,12 @@ pub enum Purpose {
     NameFeel,
     /// Where its cycle begins, among all rotations.
     FindStart,
-    /// In which cycle it turns from one side to the other, once.
+    /// In which cycle it turns from one side to the other.
     CatchTurn {
-        /// That cycle, from 0; at least two cycles lie before it and after it.
+        /// That cycle, from 0; at least two cycles lie before it.
         at: u8,
+        /// For how long it turns.
+        turning: Turning,
     },
     /// Which clapping fits, among these.
     FitClapping {
@@ -41,6 +43,28 @@ pub enum Purpose {
         /// The voice that it is to fit, where voices disagree.
         voice: Option<Voice>,
     },
+}
+
+/// For how long a phrase turns from one side to the other.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Turning {
+    /// To its end, which is two cycles on or more.
+    Once,
+    /// For one cycle: threes give way to twos, as before a close, and come back (hemiola).
+    Hemiola,
+}
+
+impl Turning {
+    /// Both.
+    pub const ALL: [Self; 2] = [Self::Once, Self::Hemiola];
+
+    /// Its id in decks.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Once => "once",
+            Self::Hemiola => "hemiola",
+        }
+    }
 }
 
 /// A phrase with its measured truth. Only [`make`] builds one, so an unmeasured phrase cannot be
@@ -104,7 +128,14 @@ pub fn make(recipe: &Recipe, wanted: &Wanted, seed: Seed) -> Result<Measured, No
 /// By how much the truth is the only right answer; `None` when it is not.
 fn margin(rows: &[Row], wanted: &Wanted, pattern: Pattern) -> Option<f64> {
     let floor = Floor::at_level(wanted.level.decibels());
-    let stated = feel_margin(rows, wanted.feel, pattern, floor);
+    let is_run = match wanted.purpose {
+        Purpose::CatchTurn {
+            turning: Turning::Hemiola,
+            ..
+        } => is_hemiola,
+        _ => are_sides,
+    };
+    let stated = feel_margin(rows, wanted.feel, pattern, (floor, is_run));
     match &wanted.purpose {
         Purpose::NameFeel | Purpose::CatchTurn { .. } => stated,
         Purpose::FindStart => {
@@ -129,7 +160,15 @@ fn margin(rows: &[Row], wanted: &Wanted, pattern: Pattern) -> Option<f64> {
     }
 }
 
-fn feel_margin(rows: &[Row], feel: Feel, pattern: Pattern, floor: Floor) -> Option<f64> {
+/// The sides of a voice one after another, and for how many cycles.
+type Run = (Feel, usize);
+
+fn feel_margin(
+    rows: &[Row],
+    feel: Feel,
+    pattern: Pattern,
+    (floor, is_wanted): (Floor, fn(&[Run]) -> bool),
+) -> Option<f64> {
     // A bell marks the count or goes through its own pattern; it is no part of the grouping.
     let heard = rows.iter().filter(|row| row.voice != Voice::Bell);
     let voices: Vec<Vec<Profile>> = heard.map(|row| row.cycles.clone()).collect();
@@ -139,15 +178,28 @@ fn feel_margin(rows: &[Row], feel: Feel, pattern: Pattern, floor: Floor) -> Opti
         Feel::Either => accent::either_margin(&voices, floor),
         Feel::InTurn => voices
             .iter()
-            .filter_map(|cycles| turn_margin(cycles, floor))
+            .filter_map(|cycles| turn_margin(cycles, floor, is_wanted))
             .reduce(f64::min),
         Feel::Mixed => accent::layer_margin(&voices, pattern.marks()?, floor),
     }
 }
 
-/// The least margin of a voice that states both sides, each for two cycles or more at a stretch.
-fn turn_margin(cycles: &[Profile], floor: Floor) -> Option<f64> {
-    let mut runs: Vec<(Feel, usize)> = Vec::new();
+/// Both sides, each for two cycles or more at a stretch.
+fn are_sides(runs: &[Run]) -> bool {
+    runs.len() > 1 && runs.iter().all(|(_, n)| *n >= 2)
+}
+
+/// One cycle of twos within threes.
+fn is_hemiola(runs: &[Run]) -> bool {
+    matches!(
+        runs,
+        [(Feel::Threes, 2..), (Feel::Twos, 1), (Feel::Threes, 1..)]
+    )
+}
+
+/// The least margin of a voice that goes from side to side as is wanted.
+fn turn_margin(cycles: &[Profile], floor: Floor, is_wanted: fn(&[Run]) -> bool) -> Option<f64> {
+    let mut runs: Vec<Run> = Vec::new();
     let mut least = f64::INFINITY;
     for profile in cycles {
         let (side, by) = match accent::lean(profile, floor) {
@@ -161,7 +213,7 @@ fn turn_margin(cycles: &[Profile], floor: Floor) -> Option<f64> {
             _ => runs.push((side, 1)),
         }
     }
-    (runs.len() > 1 && runs.iter().all(|(_, n)| *n >= 2)).then_some(least)
+    is_wanted(&runs).then_some(least)
 }
 
 /// The mean profile of one voice, or of all together.

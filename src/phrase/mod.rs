@@ -21,7 +21,7 @@ mod wish;
 
 pub use family::Family;
 pub use level::Level;
-pub use make::{GENERATOR, Measured, NoPhrase, Purpose, Wanted, make};
+pub use make::{GENERATOR, Measured, NoPhrase, Purpose, Turning, Wanted, make};
 pub use measure::{Row, rows};
 pub use note::{Loudness, Note, Phrase, Pitch, Touch, Voice};
 pub use recipe::{Bell, Entry, Pacing, Recipe, RecipeError, RecipeParts, Rival, Speakers};

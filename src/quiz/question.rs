@@ -1,6 +1,6 @@
 //! A question with its truth, and the verdict on an answer.
 
-use crate::phrase::{Level, Measured, NoPhrase, Phrase, Recipe, Voice};
+use crate::phrase::{Level, Measured, NoPhrase, Phrase, Recipe, Turning, Voice};
 use crate::rhythm::{Counting, Feel, Layer, Pulse};
 use crate::world::Seed;
 
@@ -47,6 +47,7 @@ pub(super) enum Task {
     },
     CatchTurn {
         truth: Option<u8>,
+        turning: Turning,
     },
     /// One pulse of the cycle is marked by the bell.
     WhoseStroke {
@@ -117,7 +118,7 @@ impl Question {
             Form::NameClapping(clappings) => {
                 name_clapping::ask(recipe, level, clappings, lately, seed)
             }
-            Form::CatchTurn => catch_turn::ask(recipe, level, lately, seed),
+            Form::CatchTurn(turning) => catch_turn::ask(recipe, level, *turning, (lately, seed)),
             Form::WhoseStroke => whose_stroke::ask(recipe, level, lately, seed),
             Form::TwoHands {
                 layers,
@@ -163,7 +164,7 @@ impl Question {
             Task::MarkAccents { truth, .. } => Answer::Marks(Some(*truth)),
             Task::NameVoice { truth, .. } => Answer::Feel(*truth),
             Task::NameClapping { truth, .. } => Answer::Clapping(*truth),
-            Task::CatchTurn { truth } => Answer::Turn(*truth),
+            Task::CatchTurn { truth, .. } => Answer::Turn(*truth),
             Task::WhoseStroke { pulse } => {
                 Answer::Owner(whose_stroke::owner(*pulse, self.phrase()))
             }
@@ -182,7 +183,7 @@ impl Question {
                 let words = |layer: &Layer| format!("on {}", counting.list(*layer));
                 choices.iter().map(words).collect()
             }
-            Task::CatchTurn { .. } => catch_turn::choices(self.phrase()),
+            Task::CatchTurn { turning, .. } => catch_turn::choices(self.phrase(), *turning),
             Task::WhoseStroke { .. } => Owner::ALL.map(|owner| owner.words().to_owned()).to_vec(),
             Task::FitClapping { choices, .. } => fit_clapping::choices(choices.len()),
         }
@@ -247,7 +248,14 @@ impl Question {
             } => "Mark the counts on which the hand knocks, and no others.",
             Task::NameVoice { voice, .. } => name_voice::asks(*voice),
             Task::NameClapping { .. } => "On which counts do the hands clap?",
-            Task::CatchTurn { .. } => "In which cycle does it turn from one side to the other?",
+            Task::CatchTurn {
+                turning: Turning::Once,
+                ..
+            } => "In which cycle does it turn from one side to the other?",
+            Task::CatchTurn {
+                turning: Turning::Hemiola,
+                ..
+            } => "In which cycle do three twos take the place of two threes?",
             Task::WhoseStroke { .. } => {
                 "Threes and twos sound together. Whose stroke falls where the bell rings?"
             }
@@ -320,7 +328,7 @@ impl Question {
             _ => return None,
         };
         let right = match self.task {
-            Task::CatchTurn { truth } => catch_turn::is_right(truth, answer),
+            Task::CatchTurn { truth, turning } => catch_turn::is_right(truth, turning, answer),
             _ => answer == self.truth(),
         };
         Some(Verdict { answer, right })

@@ -5,7 +5,7 @@
 //! colour is needed to read it.
 
 use crate::accent::{self, Floor, Lean, Profile};
-use crate::phrase::{Phrase, Row, Touch, Voice};
+use crate::phrase::{Phrase, Row, Touch, Turning, Voice};
 use crate::rhythm::{Counting, Feel, Layer, Pulse, Tick};
 
 use super::hands::{
@@ -209,7 +209,7 @@ fn answer_words(question: &Question, answer: Answer, counting: Counting) -> Stri
         }
         (Answer::Marks(Some(layer)), _) => format!("accents {}", on_counts(layer, counting)),
         (Answer::Marks(None), _) => "no accent".to_owned(),
-        (Answer::Turn(at), _) => catch_turn::words(at),
+        (Answer::Turn(at), task) => catch_turn::words(at, turning(task)),
         (Answer::Owner(owner), _) => match owner {
             Owner::Both => "it was a stroke of both".to_owned(),
             Owner::Neither => "it was no stroke of either".to_owned(),
@@ -237,12 +237,19 @@ fn reason(question: &Question, counting: Counting) -> String {
     }
 }
 
+fn turning(task: &Task) -> Turning {
+    match task {
+        Task::CatchTurn { turning, .. } => *turning,
+        _ => Turning::Once,
+    }
+}
+
 /// The claps that state an answer, cycle by cycle.
 fn claps(question: &Question, answer: Answer) -> Vec<Layer> {
     match (answer, &question.task) {
         (Answer::Feel(feel), Task::NameVoice { .. }) => name_voice::claps(question, feel),
         (Answer::Feel(feel), _) => name_feel::claps(question, feel),
-        (Answer::Turn(at), _) => catch_turn::claps(question, at),
+        (Answer::Turn(at), task) => catch_turn::claps(question, at, turning(task)),
         (Answer::Marks(layer), _) => layer.into_iter().collect(),
         (Answer::Start(_), Task::FindStart { by }) => find_start::claps(question, answer, *by),
         (Answer::Start(_), _) => Vec::new(),

@@ -4,7 +4,7 @@ use super::hands::Asked;
 use super::judge::Place;
 use super::*;
 use crate::label::Label;
-use crate::phrase::{Bell, Entry, Family, Level, Phrase, Recipe, RecipeParts, Row};
+use crate::phrase::{Bell, Entry, Family, Level, Phrase, Recipe, RecipeParts, Row, Turning};
 use crate::rhythm::{Counting, Cycle, Feel, Layer, PulseMap, TICKS_PER_PULSE, Tick};
 use crate::world::{Day, Moment, Seed, Stamp};
 
@@ -116,7 +116,7 @@ fn forms() -> Vec<(Form, Recipe)> {
             Form::NameClapping(clappings(&["1-4", "1-4-5", "1-3-5", "1-4-6", "3-5"])),
             recipe(&[Feel::Threes, Feel::Twos], &[Entry::One]),
         ),
-        (Form::CatchTurn, long_recipe(&[Feel::InTurn])),
+        (Form::CatchTurn(Turning::Once), long_recipe(&[Feel::InTurn])),
         (Form::WhoseStroke, recipe(&[Feel::Both], &Entry::ALL)),
         (
             Form::TwoHands {
@@ -196,10 +196,11 @@ fn tap(phrase: &Phrase, tick: i64) -> Tap {
 
 /// Claps of a layer in each cycle, so many pulses late, by hands that lead by 25 ms.
 fn clapping(phrase: &Phrase, layer: impl Fn(i64) -> Layer, late: i64) -> Vec<Tap> {
+    let n = phrase.cycle.n_pulses() as i64;
     let taps = (0..i64::from(phrase.n_cycles)).flat_map(|cycle| {
         let pulses = layer(cycle).pulses();
         pulses
-            .map(move |pulse| cycle * 6 + pulse.idx() as i64 + late)
+            .map(move |pulse| cycle * n + pulse.idx() as i64 + late)
             .collect::<Vec<i64>>()
     });
     taps.map(|pulse| tap(phrase, pulse * TICKS_PER_PULSE))
@@ -366,7 +367,7 @@ fn every_other_choice_is_wrong() {
         .into_iter()
         .filter(|(form, recipe)| form.alternatives(recipe) > 0)
         // Marks are no choices, and of cycles three are right.
-        .filter(|(form, _)| !matches!(form, Form::MarkAccents { .. } | Form::CatchTurn))
+        .filter(|(form, _)| !matches!(form, Form::MarkAccents { .. } | Form::CatchTurn(_)))
     {
         for seed in 0..40 {
             let question = ask(&form, &recipe, seed);
@@ -761,7 +762,7 @@ fn a_bell_calls_for_another_layer_or_for_a_rest() {
     for seed in 0..20 {
         let question = ask(&switch, &long_recipe(&[Feel::Both]), seed);
         let asked = question.asked().expect("hands").clone();
-        let call = asked.call.expect("a call");
+        let call = asked.call.expect("a call").cycle;
         let bells = question.sounds()[0].only(crate::phrase::Voice::Bell).notes;
         assert_eq!(
             bells.iter().map(|n| n.at.pulse_idx()).collect::<Vec<_>>(),
@@ -818,6 +819,106 @@ fn a_bell_calls_for_another_layer_or_for_a_rest() {
         let said = format!("The {} went on after the bell.", rests.words());
         assert!(reveal.verdict.contains(&said), "{}", reveal.verdict);
     }
+}
+
+#[test]
+fn hands_stop_with_the_close_of_the_guitar_and_go_on_with_it() {
+    let form = Form::Clap {
+        layers: vec![twelve("1-4-7-9-11")],
+        place: Place::On,
+        guide: Guide::First,
+        course: Course::Whole,
+        call: Call::Close,
+    };
+    for seed in 0..20 {
+        let question = ask(&form, &wheel_recipe(), seed);
+        let asked = question.asked().expect("hands").clone();
+        let close = asked.call.expect("a call").cycle;
+        let phrase = question.phrase();
+        let sound = &question.sounds()[0];
+        let at = |pulse: i64| {
+            sound
+                .notes
+                .iter()
+                .filter(move |n| n.at.pulse_idx() == pulse)
+        };
+        let silence = 12 * close + 11..12 * (close + 2);
+        assert!(
+            silence.clone().all(|pulse| at(pulse).count() == 0),
+            "silent after its close"
+        );
+        assert!(at(12 * (close + 2)).count() > 0, "and begins again");
+        assert!(
+            at(12 * close + 10).all(|note| note.length.0 > 4 * 240),
+            "the close rings"
+        );
+
+        let layer = asked.parts[0].layer.expect("a layer");
+        let whole = |cycle: i64| cycle == close + 1;
+        let taps = |rests: &dyn Fn(i64) -> bool, late: i64| {
+            let all = clapping(phrase, |_| layer, 0);
+            let map = PulseMap::of(phrase.pace.clone(), 0);
+            let cycle = |tap: &Tap| map.tick_at(tap.micros + 30_000).pulse_idx().div_euclid(12);
+            let kept = all.into_iter().filter(|tap| !rests(cycle(tap)));
+            kept.map(|tap| match cycle(&tap) > close {
+                true => Tap {
+                    micros: tap.micros + late,
+                    ..tap
+                },
+                false => tap,
+            })
+            .collect::<Vec<Tap>>()
+        };
+        let (is_right, reveal) = told(&question, taps(&whole, 0), TUNED);
+        assert!(is_right, "{}", reveal.verdict);
+        assert!(
+            reveal.verdict.contains("a stop at the close"),
+            "{}",
+            reveal.verdict
+        );
+        let (is_right, reveal) = told(&question, taps(&|_| false, 0), TUNED);
+        assert!(!is_right);
+        assert!(
+            reveal
+                .verdict
+                .contains("clapped on while the guitar rested"),
+            "{}",
+            reveal.verdict
+        );
+        assert!(
+            reveal.verdict.contains("The guitar closed in cycle"),
+            "{}",
+            reveal.verdict
+        );
+        // In again three pulses late: the right strokes from a wrong start.
+        let pulse = 6_000_000_000 / i64::from(phrase.tempo().hundredths());
+        let (is_right, reveal) = told(&question, taps(&whole, 3 * pulse), TUNED);
+        assert!(!is_right);
+        assert!(
+            reveal.verdict.contains("After the close you clapped"),
+            "{}",
+            reveal.verdict
+        );
+    }
+}
+
+fn twelve(counts: &str) -> Layer {
+    let cycle = Cycle::new(12).expect("twelve");
+    let pulses = counts
+        .split('-')
+        .map(|count| count.parse::<i64>().expect("a count") - 1);
+    Layer::of(cycle, &pulses.collect::<Vec<_>>()).expect("a layer")
+}
+
+fn wheel_recipe() -> Recipe {
+    let parts = RecipeParts {
+        pattern: crate::rhythm::Pattern::from_id("guajira").expect("a pattern"),
+        families: vec![Family::BassStrums],
+        tempo: (140, 200),
+        cycles: (8, 8),
+        ..recipe_parts(&[Feel::Mixed], &[Entry::One])
+    };
+    Recipe::new(parts).expect("a possible recipe")
 }
 
 #[test]
@@ -961,7 +1062,7 @@ fn a_turn_is_caught_within_one_cycle_and_now_and_then_there_is_none() {
     let recipe = long_recipe(&[Feel::InTurn]);
     let (mut steady, mut places) = (0, std::collections::BTreeSet::new());
     for seed in 0..200 {
-        let question = ask(&Form::CatchTurn, &recipe, seed);
+        let question = ask(&Form::CatchTurn(Turning::Once), &recipe, seed);
         let right = |idx: usize| question.judge(&Given::Choice(idx)).is_some_and(|v| v.right);
         let Answer::Turn(truth) = question.truth() else {
             panic!("a turn");
@@ -993,6 +1094,49 @@ fn a_turn_is_caught_within_one_cycle_and_now_and_then_there_is_none() {
     }
     // A fifth of 200, less those that would follow each other, within four standard deviations.
     assert!((18..=62).contains(&steady), "{steady}");
+    assert_eq!(places.into_iter().collect::<Vec<_>>(), [2, 3, 4, 5, 6]);
+}
+
+#[test]
+fn a_hemiola_is_one_cycle_of_twos_within_threes_and_only_that_cycle_is_right() {
+    let recipe = long_recipe(&[Feel::InTurn]);
+    let form = Form::CatchTurn(Turning::Hemiola);
+    let (mut steady, mut places) = (0, std::collections::BTreeSet::new());
+    for seed in 0..150 {
+        let question = ask(&form, &recipe, seed);
+        let right = |idx: usize| question.judge(&Given::Choice(idx)).is_some_and(|v| v.right);
+        let rights: Vec<usize> = (0..9).filter(|idx| right(*idx)).collect();
+        let rows = question.measured().rows().iter();
+        let stated = |row: &Row| -> Vec<Option<Layer>> {
+            row.cycles.iter().map(Row::standing_out).collect()
+        };
+        let [threes, twos] = [layer("1-4"), layer("1-3-5")].map(Some);
+        let twos_in = |cycles: &Vec<Option<Layer>>| -> Vec<usize> {
+            (0..cycles.len())
+                .filter(|idx| cycles[*idx] == twos)
+                .collect()
+        };
+        let is_side =
+            |cycles: &Vec<Option<Layer>>| cycles.iter().all(|layer| [threes, twos].contains(layer));
+        let told = rows.map(stated).find(is_side);
+        match question.truth() {
+            Answer::Turn(None) => {
+                steady += 1;
+                assert_eq!(rights, [0]);
+                assert_eq!(question.phrase().feel, Feel::Threes);
+            }
+            Answer::Turn(Some(at)) => {
+                let at = usize::from(at);
+                assert_eq!(rights, [at]);
+                assert_eq!(twos_in(&told.expect("a voice that turns")), [at]);
+                places.insert(at);
+            }
+            other => panic!("{other:?}"),
+        }
+        let words = question.choices(Counting::FromOne);
+        assert_eq!(words[2], "in cycle 3");
+    }
+    assert!((20..=80).contains(&steady), "{steady}");
     assert_eq!(places.into_iter().collect::<Vec<_>>(), [2, 3, 4, 5, 6]);
 }
 

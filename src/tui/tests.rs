@@ -151,7 +151,7 @@ fn next(form: &Form, families: &[Family], feels: &[Feel], seed: u64) -> Event {
         tempo: (140, 200),
         pacing: crate::phrase::Pacing::Steady,
         rival: crate::phrase::Rival::None,
-        cycles: if *form == Form::CatchTurn {
+        cycles: if *form == Form::CatchTurn(crate::phrase::Turning::Once) {
             (8, 8)
         } else {
             (4, 4)
@@ -237,7 +237,12 @@ fn marked() -> World {
 }
 
 fn turning() -> World {
-    World::asked(&Form::CatchTurn, &[Family::BassStrums], &[Feel::InTurn], 3)
+    World::asked(
+        &Form::CatchTurn(crate::phrase::Turning::Once),
+        &[Family::BassStrums],
+        &[Feel::InTurn],
+        3,
+    )
 }
 
 fn two_hands() -> World {

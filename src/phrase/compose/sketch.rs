@@ -1,6 +1,8 @@
 //! What is decided of a phrase before its first note.
 
-use crate::phrase::{Bell, Entry, Family, Level, Purpose, Recipe, Rival, Speakers, Wanted};
+use crate::phrase::{
+    Bell, Entry, Family, Level, Purpose, Recipe, Rival, Speakers, Turning, Wanted,
+};
 use crate::rhythm::{Cycle, Feel, Layer, Pace, Pattern, Tempo};
 use crate::world::{Dice, Seed};
 
@@ -148,14 +150,14 @@ fn draw_layers(
         Feel::InTurn => {
             // At least two cycles on each side: a reading needs that long to be given up.
             let side = if n >= 8 && dice.one_in(2) { 2 } else { n / 2 };
-            let turned = match wanted.purpose {
-                Purpose::CatchTurn { at } => Some(usize::from(at)),
-                _ => None,
-            };
             let at = |idx: usize| {
-                let is_first = match turned {
-                    Some(turn) => idx < turn,
-                    None => (idx / side).is_multiple_of(2),
+                let is_first = match wanted.purpose {
+                    Purpose::CatchTurn { at, turning } => match turning {
+                        Turning::Once => idx < usize::from(at),
+                        // Threes give way, whichever side was drawn.
+                        Turning::Hemiola => (idx != usize::from(at)) == (one == threes),
+                    },
+                    _ => (idx / side).is_multiple_of(2),
                 };
                 if is_first { one } else { other }
             };

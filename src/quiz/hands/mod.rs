@@ -16,7 +16,7 @@ use super::judge::{Lead, Place};
 use super::tap::Hand;
 use super::{Answer, Course, Guide};
 use crate::phrase::Touch;
-use crate::rhythm::Layer;
+use crate::rhythm::{Layer, Pulse};
 
 /// What is known of the set-up and of the person before the taps are looked at.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -89,8 +89,25 @@ pub(super) struct Asked {
     pub(super) guide: Guide,
     /// How the sound goes on.
     pub(super) course: Course,
-    /// The cycle on whose first count a bell calls.
-    pub(super) call: Option<i64>,
+    /// What calls for a change, and when.
+    pub(super) call: Option<Called>,
+}
+
+/// A call for a change.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Called {
+    /// The cycle in which it calls.
+    pub(super) cycle: i64,
+    pub(super) by: Caller,
+}
+
+/// What calls.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Caller {
+    /// A bell on the first count.
+    Bell,
+    /// The guitar, which closes on this pulse, is silent for a cycle and begins again.
+    Close(Pulse),
 }
 
 impl Asked {

@@ -1,6 +1,6 @@
 //! The phrase under the claps that lead, under those that were right and under those that were made.
 
-use super::{Asked, Played, touch};
+use super::{Asked, Called, Caller, Played, touch};
 use crate::phrase::{Loudness, Note, Phrase, Touch, Voice};
 use crate::quiz::judge::Place;
 use crate::quiz::tap::{Hand, Tap};
@@ -14,8 +14,21 @@ const RISES_FROM_TENTHS: i64 = 90;
 pub(in crate::quiz) fn sounding(phrase: &Phrase, asked: &Asked) -> Phrase {
     let mut sound = guided(phrase, asked);
     let n = n_pulses(phrase);
-    if let Some(call) = asked.call {
-        sound.notes.push(bell(Tick::of_pulse(call * n)));
+    match asked.call {
+        Some(Called {
+            cycle,
+            by: Caller::Bell,
+        }) => sound.notes.push(bell(Tick::of_pulse(cycle * n))),
+        Some(Called {
+            cycle,
+            by: Caller::Close(pulse),
+        }) => close(
+            &mut sound,
+            n,
+            cycle,
+            i64::try_from(pulse.idx()).unwrap_or(0),
+        ),
+        None => {}
     }
     sorted(&mut sound);
     let last = (i64::from(phrase.n_cycles) - 1).max(1);
@@ -39,6 +52,27 @@ pub(in crate::quiz) fn sounding(phrase: &Phrase, asked: &Asked) -> Phrase {
     sound
 }
 
+/// The guitar grows into its close, lets it ring, and is silent until the cycle after the next.
+fn close(sound: &mut Phrase, n: i64, cycle: i64, pulse: i64) {
+    /// Pulses in which it grows, by so many tenths of a decibel each.
+    const GROWS: i64 = 4;
+    const BY_TENTHS: i64 = 10;
+    let (close, back) = (cycle * n + pulse, (cycle + 2) * n);
+    let ring = Ticks(u32::try_from((back - close) * TICKS_PER_PULSE / 2).unwrap_or(0));
+    let is_silent = |note: &Note| (close + 1..back).contains(&note.at.pulse_idx());
+    sound.notes.retain(|note| !is_silent(note));
+    for note in sound.notes.iter_mut().filter(|n| n.voice.is_strings()) {
+        let at = note.at.pulse_idx();
+        let grown = (at - (close - GROWS)).clamp(0, GROWS);
+        if at <= close {
+            note.loudness.0 += i16::try_from(grown * BY_TENTHS).unwrap_or(0);
+        }
+        if at == close && note.length < ring {
+            note.length = ring;
+        }
+    }
+}
+
 fn guided(phrase: &Phrase, asked: &Asked) -> Phrase {
     let n_cycles = i64::from(phrase.n_cycles);
     let until = match asked.guide {
@@ -48,7 +82,7 @@ fn guided(phrase: &Phrase, asked: &Asked) -> Phrase {
         Guide::None => 0,
     };
     // What a bell calls for is to be found without a guide.
-    let until = asked.call.map_or(until, |call| until.min(call + 1));
+    let until = asked.call.map_or(until, |call| until.min(call.cycle + 1));
     with_claps(phrase, asked, until)
 }
 

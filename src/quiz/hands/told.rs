@@ -1,7 +1,7 @@
 //! What was asked and what was done, in words and as rows.
 
 use super::sound::lead_of;
-use super::{Asked, Hands, Part, Played};
+use super::{Asked, Called, Caller, Hands, Part, Played};
 use crate::phrase::Phrase;
 use crate::quiz::GridRow;
 use crate::quiz::judge::{Clapped, Place, Reading};
@@ -46,6 +46,10 @@ pub(in crate::quiz) fn what_was_asked(asked: &Asked, counting: Counting) -> Stri
     };
     match later.as_slice() {
         [] => format!("{start}, to the end."),
+        [_, ..] if is_close(asked) => format!(
+            "{start}. When the guitar closes, stop with it, rest while it rests, and go on from {next} \
+             when it does."
+        ),
         [part, ..] if part.layer.is_none() && part.hand == Hand::Either => {
             format!("{start}. When a bell rings, stop at the end of that round.")
         }
@@ -73,9 +77,14 @@ pub(in crate::quiz) fn verdict_words(
         .parts
         .iter()
         .filter(|part| part.layer.is_some())
+        // What comes again after a close is the same.
+        .filter(|part| !is_close(asked) || part.asked.0 == 0)
         .map(|part| part_words(part, counting))
         .collect();
     let wanted = wanted.join(", ");
+    if right && is_close(asked) {
+        return format!("Right: {wanted}, a stop at the close, and on with the guitar after it.");
+    }
     if right {
         return match (
             asked.call,
@@ -91,13 +100,25 @@ pub(in crate::quiz) fn verdict_words(
         .filter(|played| asked.parts.len() == 1 || !played.is_held())
         .map(|played| done_words(played, asked, counting))
         .collect();
-    let bell = asked
-        .call
-        .map(|call| format!("The bell rang in cycle {}.", call + 1));
-    let done = done.into_iter().chain(bell).collect::<Vec<_>>().join(" ");
+    let called = asked.call.map(|call| match call.by {
+        Caller::Bell => format!("The bell rang in cycle {}.", call.cycle + 1),
+        Caller::Close(_) => format!("The guitar closed in cycle {}.", call.cycle + 1),
+    });
+    let done = done.into_iter().chain(called).collect::<Vec<_>>().join(" ");
     match asked.parts.as_slice() {
         [_] => format!("Not this time: {wanted} were asked. {done}"),
         _ => format!("Not this time. Asked: {wanted}. {done}"),
+    }
+}
+
+fn is_close(asked: &Asked) -> bool {
+    matches!(asked.call, Some(call) if matches!(call.by, Caller::Close(_)))
+}
+
+fn called_by(call: Called) -> &'static str {
+    match call.by {
+        Caller::Bell => "bell",
+        Caller::Close(_) => "close",
     }
 }
 
@@ -121,12 +142,15 @@ fn part_words(part: &Part, counting: Counting) -> String {
 fn done_words(played: &Played, asked: &Asked, counting: Counting) -> String {
     let who = match (played.part.hand, asked.call, played.part.asked.0) {
         (Hand::Either, None, _) => "You".to_owned(),
-        (Hand::Either, Some(_), 0) => "Before the bell you".to_owned(),
-        (Hand::Either, Some(_), _) => "After the bell you".to_owned(),
+        (Hand::Either, Some(call), 0) => format!("Before the {} you", called_by(call)),
+        (Hand::Either, Some(call), _) => format!("After the {} you", called_by(call)),
         (hand, ..) => format!("The {}", hand.words()),
     };
     if played.part.layer.is_none() {
-        return format!("{who} went on after the bell.");
+        return match asked.call.map(|call| call.by) {
+            Some(Caller::Close(_)) => format!("{who} clapped on while the guitar rested."),
+            _ => format!("{who} went on after the bell."),
+        };
     }
     let Some(found) = &played.found else {
         let times = match played.n_taps {

@@ -1,9 +1,11 @@
 //! *Catch the turn.* A phrase passes from one feel to the other, or does not: in which cycle?
 //!
-//! Right is the cycle, or the one beside it; and that it does not turn, where it does not. The likely
-//! wrong answer is two cycles and more late, since a reading is kept once it is there.
+//! Where it stays turned, right is the cycle or the one beside it, and the likely wrong answer is two
+//! cycles and more late, since a reading is kept once it is there. Where it turns for one cycle alone
+//! (hemiola), right is that cycle, and the likely wrong answer the one after: it is noticed when it has
+//! gone.
 
-use crate::phrase::{Level, NoPhrase, Phrase, Purpose, Recipe, Wanted, make};
+use crate::phrase::{Level, NoPhrase, Phrase, Purpose, Recipe, Turning, Wanted, make};
 use crate::rhythm::{Counting, Feel, Layer};
 use crate::world::Seed;
 
@@ -13,22 +15,27 @@ use crate::quiz::question::{Question, Task};
 
 /// In one of so many questions nothing turns.
 const NO_TURN_IN: usize = 5;
+const NO_HEMIOLA_IN: usize = 3;
 /// A reading needs so many cycles to be there, and to be given up.
 const LEAST_A_SIDE: i64 = 2;
 
 pub(in crate::quiz) fn ask(
     recipe: &Recipe,
     level: Level,
-    lately: &[Answer],
-    seed: Seed,
+    turning: Turning,
+    (lately, seed): (&[Answer], Seed),
 ) -> Result<Question, NoPhrase> {
     let mut dice = seed.child("turn", 0).dice();
-    let steady = dice.one_in(NO_TURN_IN) && lately.last() != Some(&Answer::Turn(None));
+    let (one_in, sides): (usize, &[Feel]) = match turning {
+        Turning::Once => (NO_TURN_IN, &[Feel::Threes, Feel::Twos]),
+        Turning::Hemiola => (NO_HEMIOLA_IN, &[Feel::Threes]),
+    };
+    let steady = dice.one_in(one_in) && lately.last() != Some(&Answer::Turn(None));
     let (fewest, _) = recipe.cycles();
     let last = i64::from(fewest) - LEAST_A_SIDE;
     let at = u8::try_from(dice.between(LEAST_A_SIDE, last)).unwrap_or(2);
     let feel = if steady {
-        *dice.pick(&[Feel::Threes, Feel::Twos]).expect("two feels")
+        *dice.pick(sides).expect("a feel")
     } else {
         Feel::InTurn
     };
@@ -39,20 +46,24 @@ pub(in crate::quiz) fn ask(
         purpose: if steady {
             Purpose::NameFeel
         } else {
-            Purpose::CatchTurn { at }
+            Purpose::CatchTurn { at, turning }
         },
     };
     let measured = make(recipe, &wanted, seed)?;
     let truth = (!steady).then_some(at);
     Ok(Question {
         measured,
-        task: Task::CatchTurn { truth },
+        task: Task::CatchTurn { truth, turning },
     })
 }
 
 /// What is offered: that it does not turn, and every cycle but the first.
-pub(in crate::quiz) fn choices(phrase: &Phrase) -> Vec<String> {
-    let turns = (2..=phrase.n_cycles).map(|cycle| format!("from cycle {cycle}"));
+pub(in crate::quiz) fn choices(phrase: &Phrase, turning: Turning) -> Vec<String> {
+    let at = match turning {
+        Turning::Once => "from cycle",
+        Turning::Hemiola => "in cycle",
+    };
+    let turns = (2..=phrase.n_cycles).map(|cycle| format!("{at} {cycle}"));
     std::iter::once("it does not turn".to_owned())
         .chain(turns)
         .collect()
@@ -70,16 +81,20 @@ pub(in crate::quiz) fn chosen(phrase: &Phrase, idx: usize) -> Option<Answer> {
 }
 
 /// Whether an answer is near enough.
-pub(in crate::quiz) fn is_right(truth: Option<u8>, answer: Answer) -> bool {
+pub(in crate::quiz) fn is_right(truth: Option<u8>, turning: Turning, answer: Answer) -> bool {
+    let within = match turning {
+        Turning::Once => 1,
+        Turning::Hemiola => 0,
+    };
     match (truth, answer) {
-        (Some(truth), Answer::Turn(Some(said))) => truth.abs_diff(said) <= 1,
+        (Some(truth), Answer::Turn(Some(said))) => truth.abs_diff(said) <= within,
         (truth, Answer::Turn(said)) => truth == said,
         _ => false,
     }
 }
 
 /// The claps of a turn in a cycle, from the side on which the phrase begins.
-pub(in crate::quiz) fn claps(question: &Question, at: Option<u8>) -> Vec<Layer> {
+pub(in crate::quiz) fn claps(question: &Question, at: Option<u8>, turning: Turning) -> Vec<Layer> {
     let phrase = question.phrase();
     let own = name_feel::claps(question, phrase.feel);
     let Some(first) = own.first().copied() else {
@@ -89,17 +104,18 @@ pub(in crate::quiz) fn claps(question: &Question, at: Option<u8>) -> Vec<Layer> 
     let other = if first == threes { twos } else { threes };
     let n_cycles = u8::try_from(phrase.n_cycles).unwrap_or(u8::MAX);
     let layer = |cycle: u8| match at {
-        Some(at) if cycle >= at => other,
+        Some(at) if cycle == at || (cycle > at && turning == Turning::Once) => other,
         _ => first,
     };
     (0..n_cycles).map(layer).collect()
 }
 
 /// In words.
-pub(in crate::quiz) fn words(at: Option<u8>) -> String {
-    match at {
-        Some(at) => format!("it turned in cycle {}", u32::from(at) + 1),
-        None => "it did not turn".to_owned(),
+pub(in crate::quiz) fn words(at: Option<u8>, turning: Turning) -> String {
+    match (at, turning) {
+        (Some(at), Turning::Once) => format!("it turned in cycle {}", u32::from(at) + 1),
+        (Some(at), Turning::Hemiola) => format!("three twos came in cycle {}", u32::from(at) + 1),
+        (None, _) => "it did not turn".to_owned(),
     }
 }
 

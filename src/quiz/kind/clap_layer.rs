@@ -1,13 +1,14 @@
-//! *Clap a layer* along with the phrase, to its end, or until a bell calls for another one.
+//! *Clap a layer* along with the phrase, to its end, until a bell calls for another one, or until the
+//! guitar closes.
 //!
 //! The guitar may carry the same layer or the opposite one; claps of a guide lead in and leave. The
 //! likely wrong answer is to slide over to what the guitar does.
 
 use crate::phrase::{Level, NoPhrase, Purpose, Recipe, Wanted, make};
-use crate::rhythm::Layer;
+use crate::rhythm::{Layer, Pattern};
 use crate::world::{Dice, Seed};
 
-use crate::quiz::hands::{Asked, Part};
+use crate::quiz::hands::{Asked, Called, Caller, Part};
 use crate::quiz::judge::Place;
 use crate::quiz::question::{Question, Task, without_a_run};
 use crate::quiz::tap::Hand;
@@ -48,23 +49,10 @@ pub(in crate::quiz) fn ask(
         ..Part::whole(slot, Hand::Either, layer, n_cycles)
     };
     let mut dice = seed.child("call", 0).dice();
-    let call = call(terms.call, n_cycles, &mut dice);
-    let next = match (terms.call, call) {
-        (Call::Bell, Some(call)) => other_than(layer, terms.layers, &mut dice)
-            .map(|other| (whole(1, other).after(call), call)),
-        (Call::Stop, Some(call)) => {
-            let rest = Part {
-                layer: None,
-                ..whole(0, layer).after(call)
-            };
-            Some((rest, call))
-        }
-        _ => None,
-    };
-    let call = next.map(|(_, call)| call);
-    let parts = match next {
-        Some((next, call)) => vec![whole(0, layer).until(call), next],
-        None => vec![whole(0, layer)],
+    let cycle = call(terms.call, n_cycles, &mut dice);
+    let (parts, call) = match cycle {
+        Some(cycle) => called(&terms, recipe.pattern(), whole(0, layer), cycle, &mut dice),
+        None => (vec![whole(0, layer)], None),
     };
     let asked = Asked {
         parts,
@@ -74,6 +62,50 @@ pub(in crate::quiz) fn ask(
     };
     let task = Task::Clap(asked);
     Ok(Question { measured, task })
+}
+
+/// The parts before and after a call in this cycle, and what calls; one part where nothing can.
+fn called(
+    terms: &Terms<'_>,
+    pattern: Pattern,
+    part: Part,
+    cycle: i64,
+    dice: &mut Dice,
+) -> (Vec<Part>, Option<Called>) {
+    let rest = Part {
+        layer: None,
+        ..part.after(cycle)
+    };
+    let bell = Some(Called {
+        cycle,
+        by: Caller::Bell,
+    });
+    let other = part
+        .layer
+        .and_then(|layer| other_than(layer, terms.layers, dice));
+    match (terms.call, other, pattern.close()) {
+        (Call::Bell, Some(other), _) => {
+            let next = Part {
+                slot: 1,
+                layer: Some(other),
+                ..part.after(cycle)
+            };
+            (vec![part.until(cycle), next], bell)
+        }
+        (Call::Stop, ..) => (vec![part.until(cycle), rest], bell),
+        (Call::Close, _, Some(pulse)) => {
+            // The rest lasts a cycle, and all of it is one.
+            let rest = rest.until(cycle + 1);
+            let rest = Part {
+                judged: rest.asked,
+                ..rest
+            };
+            let by = Caller::Close(pulse);
+            let parts = vec![part.until(cycle), rest, part.after(cycle + 1)];
+            (parts, Some(Called { cycle, by }))
+        }
+        _ => (vec![part], None),
+    }
 }
 
 fn other_than(layer: Layer, layers: &[Layer], dice: &mut Dice) -> Option<Layer> {

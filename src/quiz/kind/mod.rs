@@ -12,7 +12,7 @@ pub(super) mod name_voice;
 pub(super) mod two_hands;
 pub(super) mod whose_stroke;
 
-use crate::phrase::Recipe;
+use crate::phrase::{Recipe, Turning};
 use crate::quiz::judge::Place;
 use crate::rhythm::Layer;
 
@@ -175,11 +175,13 @@ pub enum Call {
     Bell,
     /// One does: hands stop at the end of its cycle.
     Stop,
+    /// The guitar does: it closes, hands stop with it, rest for a cycle, and go on when it does.
+    Close,
 }
 
 impl Call {
     /// All of them.
-    pub const ALL: [Self; 3] = [Self::None, Self::Bell, Self::Stop];
+    pub const ALL: [Self; 4] = [Self::None, Self::Bell, Self::Stop, Self::Close];
 
     /// Its id in decks.
     pub fn id(self) -> &'static str {
@@ -187,6 +189,7 @@ impl Call {
             Self::None => "none",
             Self::Bell => "bell",
             Self::Stop => "stop",
+            Self::Close => "close",
         }
     }
 
@@ -194,7 +197,7 @@ impl Call {
     pub fn least_cycles(self) -> u32 {
         match self {
             Self::None => 2,
-            Self::Bell | Self::Stop => 7,
+            Self::Bell | Self::Stop | Self::Close => 7,
         }
     }
 }
@@ -290,7 +293,7 @@ pub enum Form {
     /// Name the clapping among these.
     NameClapping(Vec<Layer>),
     /// Catch the cycle in which the phrase turns.
-    CatchTurn,
+    CatchTurn(Turning),
     /// Say whose stroke was marked, both layers sounding.
     WhoseStroke,
     /// Clap two layers, one with each hand.
@@ -315,7 +318,7 @@ impl Form {
             Self::MarkAccents { .. } => Kind::MarkAccents,
             Self::NameVoice => Kind::NameVoice,
             Self::NameClapping(_) => Kind::NameClapping,
-            Self::CatchTurn => Kind::CatchTurn,
+            Self::CatchTurn(_) => Kind::CatchTurn,
             Self::WhoseStroke => Kind::WhoseStroke,
             Self::TwoHands { .. } => Kind::TwoHands,
         }
@@ -333,7 +336,13 @@ impl Form {
             Self::NameVoice => name_voice::CHOICES.len(),
             Self::NameClapping(clappings) => clappings.len().min(name_clapping::MOST_OFFERED),
             // Three cycles side by side are right.
-            Self::CatchTurn => usize::try_from(recipe.cycles().0.div_ceil(3).max(2)).unwrap_or(2),
+            Self::CatchTurn(Turning::Once) => {
+                usize::try_from(recipe.cycles().0.div_ceil(3).max(2)).unwrap_or(2)
+            }
+            // It comes neither in the first two cycles nor in the last, or not at all.
+            Self::CatchTurn(Turning::Hemiola) => {
+                usize::try_from(recipe.cycles().0.saturating_sub(2).max(2)).unwrap_or(2)
+            }
             Self::FitClapping { clappings, .. } => clappings.len().min(fit_clapping::MOST_OFFERED),
         };
         u8::try_from(n).unwrap_or(u8::MAX)

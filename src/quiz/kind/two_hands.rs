@@ -9,7 +9,7 @@ use crate::rhythm::Layer;
 use crate::world::Seed;
 
 use super::clap_layer::call;
-use crate::quiz::hands::{Asked, Part};
+use crate::quiz::hands::{Asked, Called, Caller, Part};
 use crate::quiz::question::{Question, Task, without_a_run};
 use crate::quiz::tap::Hand;
 use crate::quiz::{Answer, Call, Course, Guide};
@@ -50,7 +50,10 @@ pub(in crate::quiz) fn ask(
         parts,
         guide,
         course: Course::Whole,
-        call,
+        call: call.map(|cycle| Called {
+            cycle,
+            by: Caller::Bell,
+        }),
     };
     let task = Task::TwoHands(asked);
     Ok(Question { measured, task })
