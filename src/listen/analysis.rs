@@ -7,7 +7,7 @@ use super::lean::{Cuts, Lean, Shares, scores, shares, spoken, whole};
 use super::notes::Notes;
 use super::pulses::{Counted, Pulses};
 use super::sound::Sound;
-use super::stream::{Heard, Part};
+use super::stream::Heard;
 use super::stretch::{Stated, Stretches, can_tell};
 
 /// Whether an answer may be that it is unclear.
@@ -39,7 +39,7 @@ pub struct CycleSaid {
     pub start: f64,
     /// What is said of it: evidence of its own, and its lean as heard with its neighbours.
     pub said: Said,
-    /// What each part says on this cycle, in the order of [`Part::ALL`], above 0 for threes.
+    /// What each part says on this cycle, in the order of [`Part::ALL`](super::Part::ALL), above 0 for threes.
     pub parts: [f64; 4],
 }
 
@@ -69,9 +69,21 @@ impl Analysis {
         Self::of(&notes.heard(), notes.pulses(), cycle, answers)
     }
 
+    /// Where no pulse is known: nothing is said.
+    pub fn nothing(cycle: Cycle) -> Self {
+        Self::silent(&[], cycle, Counted::of(cycle, 0))
+    }
+
+    /// Pulses a minute, by the mean gap; none of fewer than two pulses.
+    pub fn tempo_ppm(&self) -> Option<f64> {
+        let (first, last) = (self.pulses.first()?, self.pulses.last()?);
+        let n_gaps = u32::try_from(self.pulses.len()).ok()?.checked_sub(1)?;
+        (last > first).then(|| 60.0 * f64::from(n_gaps) / (last - first))
+    }
+
     fn of(heard: &Heard, pulses: &[f64], cycle: Cycle, answers: Answers) -> Self {
         let counted = Counted::of(cycle, pulses.len());
-        if !can_tell(counted.n_cycle) {
+        if !can_tell(counted.n_cycle) || counted.n_cycles() == 0 {
             return Self::silent(pulses, cycle, counted);
         }
         let stretches = Stretches::of(heard, counted);
@@ -178,9 +190,4 @@ fn turns(cycles: &[CycleSaid]) -> Vec<usize> {
         }
     }
     turns
-}
-
-/// The names of the parts, in their order.
-pub fn part_names() -> [&'static str; 4] {
-    Part::ALL.map(Part::name)
 }

@@ -36,13 +36,11 @@ impl Lean {
     }
 }
 
-/// How much of the evidence counts: streams of one sound say much the same.
-const SHARE: f64 = 0.4;
-/// How clear evidence has to be to be better than none, in nats after that share.
-const CLEAR: f64 = 1.0;
-/// How clear two voices against each other have to be, and how much of it counts then.
-const CLEAR_BOTH: f64 = 3.0;
-const SHARE_BOTH: f64 = 0.8;
+/// How clear evidence has to be to be better than none: as odds of about nine to one.
+const CLEAR: f64 = 1.2;
+/// From how much on two streams against each other are two voices, and how much that counts.
+const OPPOSED: f64 = 5.0;
+const SHARE_OPPOSED: f64 = 0.8;
 /// What another stretch costs: of another lean, about one cycle in twenty; of the same.
 const CHANGE: f64 = 3.0;
 const SAME: f64 = 1.5;
@@ -54,9 +52,9 @@ pub(super) type Shares = [f64; 4];
 
 /// How likely each lean makes what a stretch states, as a logarithm.
 pub(super) fn scores(stated: &Stated) -> Shares {
-    let total = SHARE * stated.total();
-    let both = SHARE_BOTH * stated.opposed() - CLEAR_BOTH;
-    [total, -total, both, CLEAR]
+    let half = 0.5 * stated.odds();
+    let both = half.abs() + SHARE_OPPOSED * (stated.opposed() - OPPOSED);
+    [half, -half, both, CLEAR]
 }
 
 /// Logarithms as shares of their sum.
@@ -89,9 +87,7 @@ impl Cuts {
     pub(super) fn posterior(&self) -> Vec<Shares> {
         let ahead = self.ahead();
         let back = self.back();
-        let all = self.begin(&ahead, 0);
         let whole = ahead[self.n_cycles].iter().copied().fold(f64::NEG_INFINITY, log_sum);
-        debug_assert!(all.iter().all(|x| *x == 0.0));
         let mut steps = vec![[0.0; 4]; self.n_cycles + 1];
         for (from, lengths) in self.scores.iter().enumerate() {
             let begin = self.begin(&ahead, from);

@@ -18,6 +18,8 @@ mod notes;
 mod of_notes;
 mod of_sound;
 mod period;
+mod phase;
+mod pulse_path;
 mod pulses;
 mod sound;
 mod spectrum;
@@ -25,9 +27,14 @@ mod stream;
 mod stretch;
 mod units;
 
-pub use analysis::{Analysis, Answers, CycleSaid, Said, part_names};
+pub use analysis::{Analysis, Answers, CycleSaid, Said};
 pub use lean::Lean;
 pub use notes::{Notes, NotesError, PulseNote};
+pub use phase::from_first_of_cycle;
+pub use pulse_path::{PulsePath, pulse_paths};
 pub use pulses::{Pulses, PulsesError};
 pub use sound::{Ear, Sound};
 pub use stream::Part;
+
+#[cfg(test)]
+mod tests;

@@ -17,6 +17,9 @@ const LONGEST: f64 = 6.0;
 /// Registers are told apart where so many pulses have notes at once.
 const TOGETHER: f64 = 0.15;
 
+/// How much evidence counts: streams partly say the same; figures are certain.
+const SHARES: [f64; 2] = [0.4, 1.0];
+
 impl Notes {
     /// The streams of the notes.
     pub(super) fn heard(&self) -> Heard {
@@ -46,6 +49,7 @@ impl Notes {
             streams.push(Stream::new(Part::Low, Tells::Figure, PITCH, low));
         }
         Heard {
+            shares: SHARES,
             streams,
             begins: at_pulse.iter().map(|notes| f64::from(u8::from(!notes.is_empty()))).collect(),
             chroma,

@@ -11,15 +11,28 @@ use super::units::held;
 /// The most that one stream says; the clip of the Bayesian information criterion at 25 in the
 /// measurements of the independent listener is twice this, as that criterion counts twice.
 const MOST: f64 = 12.0;
+/// What a stream says by chance, taken off.
+const CHANCE: f64 = 0.5;
+/// The most that strength says of a stream.
+const MOST_STRENGTH: f64 = 4.0;
 /// The most units by which one cycle's strength counts, so that one loud stroke decides nothing.
 const MOST_OVER: f64 = 6.0;
 /// How many cycles of one unit's difference the spread of strength is expected to have beforehand.
 const STRENGTH_WEIGHT: f64 = 2.0;
-/// How much of a spread is expected beforehand, in observations.
-const PRIOR_WEIGHT: f64 = 3.0;
-/// How far means of positions lie apart beforehand, against the spread within them: as far as twice
-/// the spread, so that one observation counts nearly in full.
-const PRIOR_SHARE: f64 = 0.25;
+/// How far positions lie apart for reasons other than the grouping, in units, however many cycles
+/// are heard: a player's habit on one pulse is no accent while it can hardly be told.
+const HABIT: f64 = 1.0;
+/// For how many positions that expectation counts.
+const HABIT_WEIGHT: f64 = 4.0;
+/// How much cycles that come again add: alike as they are, twice as many tell less than twice as much.
+const ALIKE: f64 = 0.5;
+/// How far groups of positions lie apart beforehand, in units: an accent of 4 dB balances that of a
+/// longer gap (Povel and Okkerman 1981).
+const APART: f64 = 4.0;
+/// The least spread of one position from cycle to cycle that is expected beforehand, in units, and
+/// for how many observations that counts.
+const SPREAD: f64 = 1.5;
+const SPREAD_WEIGHT: f64 = 5.0;
 
 /// Sums of a stream over the pulses of one cycle, by position, the first of every six left out: 30
 /// places are enough to add cycles up and ask for any stretch of them.
@@ -71,14 +84,32 @@ impl Sums {
         self
     }
 
-    /// What the stream says: for threes above 0, for twos below.
-    pub(super) fn evidence(&self) -> f64 {
-        let (threes, twos, flat) = (self.fit(3), self.fit(2), self.fit(1));
+    /// The variance of positions from cycle to cycle, in square units.
+    pub(super) fn variance(&self, expected: f64) -> f64 {
+        let (mut rest, mut weight) = (SPREAD_WEIGHT * expected, SPREAD_WEIGHT);
+        for [n, sum, squares] in self.of.iter().skip(1).filter(|cell| cell[0] > 1.5) {
+            rest += (squares - sum * sum / n).max(0.0);
+            weight += n - 1.0;
+        }
+        rest / weight
+    }
+
+    /// The variance that is expected where nothing was heard yet.
+    pub(super) fn expected() -> f64 {
+        SPREAD * SPREAD
+    }
+
+    /// What the stream says, when positions vary so much in the whole piece: for threes above 0, for
+    /// twos below.
+    pub(super) fn evidence(&self, variance: f64) -> f64 {
+        let variance = self.variance(variance);
+        let [threes, twos, flat] = [3, 2, 1].map(|period| self.fit(period, variance));
         // Each against the better of itself and no period at all.
         let period = log_sum(threes, flat) - log_sum(twos, flat);
         // Where the period is clear, a stream's loud pulses may be its fillers.
         let strength = self.strength() / (1.0 + period.abs());
-        held(held(period, MOST) + held(strength, MOST / 2.0), MOST)
+        let said = held(held(period, MOST) + held(strength, MOST_STRENGTH), MOST);
+        said.signum() * (said.abs() - CHANCE).max(0.0)
     }
 
     /// The logarithm of the odds that the fourth of six pulses is the stronger on the whole.
@@ -89,37 +120,50 @@ impl Sums {
         }
         let mean = sum / n;
         let rest = (squares - n * mean * mean).max(0.0) + STRENGTH_WEIGHT * 4.0;
-        let deviation = (rest / (n + STRENGTH_WEIGHT) / n).sqrt();
+        let habit = 1.5 * HABIT * HABIT;
+        let deviation = (rest / (n + STRENGTH_WEIGHT) / n + habit).sqrt();
         let t = mean / deviation;
         // The odds of a normal deviate by the logistic approximation of Page (1977).
         1.5976 * t + 0.070565 * t.powi(3)
     }
 
-    /// The logarithm of how probable the values are when each position modulo `period` has a mean
-    /// of its own: normal with unknown spread under its conjugate prior (normal, inverse gamma), what
-    /// the information criterion approximates (Schwarz 1978; Kass and Raftery 1995) and good for five
+    /// The logarithm of how probable the means of the positions are when those alike modulo `period`
+    /// share a mean of their own: normal, under a normal prior about the middle of all, with a spread
+    /// that is itself not known, so that what fits neither speaks for neither. It is what the
+    /// information criterion approximates (Schwarz 1978; Kass and Raftery 1995), and good for five
     /// values too. Terms alike for all periods are left out.
-    fn fit(&self, period: usize) -> f64 {
+    fn fit(&self, period: usize, variance: f64) -> f64 {
+        // By group: the weights of its means, their weighted sum, and that of their squares.
         let mut groups = [[0.0; 3]; 3];
-        for (position, cell) in self.of.iter().enumerate().skip(1) {
-            for (sum, more) in groups[position % period].iter_mut().zip(cell) {
-                *sum += more;
+        for (position, [n, sum, _]) in self.of.iter().enumerate().skip(1) {
+            if *n > 0.5 {
+                let (mean, weight) = (sum / n, 1.0 / (HABIT * HABIT + variance / n));
+                let group = &mut groups[position % period];
+                for (sum, more) in group.iter_mut().zip([1.0, mean, mean * mean]) {
+                    *sum += weight * more;
+                }
             }
         }
-        let total: [f64; 2] = [0, 1].map(|k| groups.iter().map(|group| group[k]).sum());
-        if total[0] < 1.0 {
+        let [weight, sum] = [0, 1].map(|k| groups.iter().map(|group| group[k]).sum::<f64>());
+        if weight <= 0.0 {
             return 0.0;
         }
-        let middle = total[1] / total[0];
-        let (mut rest, mut shape) = (0.0, 0.0);
-        for [n, sum, squares] in groups.into_iter().filter(|group| group[0] > 0.5) {
-            let mean = sum / n;
-            let apart = (mean - middle).powi(2) * PRIOR_SHARE * n / (PRIOR_SHARE + n);
-            rest += (squares - n * mean * mean).max(0.0) + apart;
-            shape += ((PRIOR_SHARE + n) / PRIOR_SHARE).ln();
+        let middle = sum / weight;
+        let prior = APART * APART;
+        let (mut shape, mut rest) = (0.0, HABIT_WEIGHT);
+        for [weight, sum, squares] in groups.into_iter().filter(|group| group[0] > 0.0) {
+            let mean = sum / weight;
+            rest += (squares - weight * mean * mean).max(0.0);
+            rest += (mean - middle).powi(2) / (prior + 1.0 / weight);
+            shape += (1.0 + prior * weight).ln();
         }
-        let spread = PRIOR_WEIGHT + total[0];
-        -0.5 * (shape + spread * (PRIOR_WEIGHT + rest).ln())
+        -0.5 * (shape + (HABIT_WEIGHT + self.n_told()) * rest.ln())
+    }
+
+    /// For how many positions those count that were heard.
+    fn n_told(&self) -> f64 {
+        let told = self.of.iter().skip(1).filter(|cell| cell[0] > 0.5);
+        told.map(|[n, ..]| n / (1.0 + ALIKE * (n - 1.0))).sum()
     }
 }
 

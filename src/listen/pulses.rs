@@ -68,6 +68,11 @@ impl Pulses {
         self.0[from + 1] - self.0[from]
     }
 
+    /// So many of the first, two at least.
+    pub(super) fn first(&self, n: usize) -> Self {
+        Self(self.0.iter().copied().take(n.max(2)).collect())
+    }
+
     /// The same without so many at the beginning; as it is where fewer than two would be left.
     pub(super) fn without_first(&self, n: usize) -> Self {
         let rest = self.0.get(n..).filter(|rest| rest.len() >= 2);

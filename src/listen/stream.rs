@@ -67,6 +67,8 @@ impl Stream {
 /// Everything that is heard at the pulses.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Heard {
+    /// How much evidence of streams, and of figures, counts.
+    pub(super) shares: [f64; 2],
     pub(super) streams: Vec<Stream>,
     /// How likely something begins on each pulse, 0 to 1.
     pub(super) begins: Vec<f64>,

@@ -14,46 +14,71 @@ pub(super) struct Stated {
     pub(super) twos: f64,
     /// What each part says, above 0 for threes.
     pub(super) parts: [f64; 4],
+    /// All of it weighted by how much it counts: streams of one sound say much the same.
+    odds: f64,
+    /// What is clear in single streams, beyond what chance does: for threes, and for twos.
+    strong: [f64; 2],
 }
 
+/// What a single stream may say against the others without being a voice of its own.
+const ASIDE: f64 = 3.0;
+
 impl Stated {
-    pub(super) fn add(&mut self, part: Part, evidence: f64) {
+    pub(super) fn add(&mut self, part: Part, evidence: f64, share: f64) {
+        self.odds += share * evidence;
         self.threes += evidence.max(0.0);
         self.twos += (-evidence).max(0.0);
         self.parts[part as usize] += evidence;
+        self.strong[0] += (evidence - ASIDE).max(0.0);
+        self.strong[1] += (-evidence - ASIDE).max(0.0);
     }
 
     pub(super) fn plus(mut self, other: &Self) -> Self {
         self.threes += other.threes;
         self.twos += other.twos;
-        for (sum, more) in self.parts.iter_mut().zip(other.parts) {
+        self.odds += other.odds;
+        let strong = self.strong.iter_mut().zip(other.strong);
+        for (sum, more) in self.parts.iter_mut().zip(other.parts).chain(strong) {
             *sum += more;
         }
         self
     }
 
-    /// Above 0 for threes.
-    pub(super) fn total(&self) -> f64 {
-        self.threes - self.twos
+    /// How much more likely threes make it than twos, as a logarithm.
+    pub(super) fn odds(&self) -> f64 {
+        self.odds
     }
 
-    /// How clearly one part says threes while another says twos: the weaker of the two.
+    /// How clearly some streams say threes while others say twos: the weaker of the two.
     pub(super) fn opposed(&self) -> f64 {
-        let most = self.parts.iter().fold(0.0, |most: f64, x| most.max(*x));
-        let least = self.parts.iter().fold(0.0, |least: f64, x| least.min(*x));
-        most.min(-least)
+        self.strong[0].min(self.strong[1])
     }
 }
 
 /// The most that figures say on one stretch.
 const MOST_FIGURES: f64 = 24.0;
 
+/// A stream, summed up.
+struct Summed {
+    part: Part,
+    /// Up to each cycle.
+    sums: Vec<Sums>,
+    /// How much its positions vary in the whole piece.
+    variance: f64,
+}
+
+impl Summed {
+    fn evidence(&self, from: usize, until: usize) -> f64 {
+        self.sums[until].minus(&self.sums[from]).evidence(self.variance)
+    }
+}
+
 /// Sums from the first cycle on, from which any stretch is told by a difference.
 pub(super) struct Stretches {
     n_cycles: usize,
-    /// By stream: its part, and the sums up to each cycle.
-    streams: Vec<(Part, Vec<Sums>)>,
+    streams: Vec<Summed>,
     figures: Vec<f64>,
+    shares: [f64; 2],
 }
 
 impl Stretches {
@@ -68,7 +93,11 @@ impl Stretches {
                 sum = sum.plus(&Sums::of(stream, counted.pulses(cycle), middle));
                 sums.push(sum);
             }
-            (stream.part, sums)
+            Summed {
+                part: stream.part,
+                variance: sum.variance(Sums::expected()).max(Sums::expected()),
+                sums,
+            }
         };
         let mut figures = vec![0.0];
         for cycle in 0..n_cycles {
@@ -79,6 +108,7 @@ impl Stretches {
             n_cycles,
             streams: heard.streams.iter().map(stream).collect(),
             figures,
+            shares: heard.shares,
         }
     }
 
@@ -89,11 +119,11 @@ impl Stretches {
     /// What the cycles from one until another say.
     pub(super) fn stated(&self, from: usize, until: usize) -> Stated {
         let mut stated = Stated::default();
-        for (part, sums) in &self.streams {
-            stated.add(*part, sums[until].minus(&sums[from]).evidence());
+        for stream in &self.streams {
+            stated.add(stream.part, stream.evidence(from, until), self.shares[0]);
         }
         let figures = self.figures[until] - self.figures[from];
-        stated.add(Part::High, held(figures, MOST_FIGURES));
+        stated.add(Part::High, held(figures, MOST_FIGURES), self.shares[1]);
         stated
     }
 }
@@ -102,4 +132,13 @@ impl Stretches {
 /// sixth after it, belongs to both.
 pub(super) fn can_tell(n_cycle: usize) -> bool {
     real(n_cycle) >= 5.0
+}
+
+#[cfg(test)]
+impl Stretches {
+    /// What each stream says of the whole, for a look.
+    pub(super) fn by_stream(&self) -> Vec<(Part, f64)> {
+        let n = self.n_cycles;
+        self.streams.iter().map(|s| (s.part, s.evidence(0, n))).chain([(Part::High, self.figures[n])]).collect()
+    }
 }
