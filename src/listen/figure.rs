@@ -7,7 +7,7 @@ use super::stream::Heard;
 use super::units::{held, mean, real};
 
 /// The most that each of the three says on one cycle.
-const MOST_RHYTHM: f64 = 4.0;
+const MOST_RHYTHM: f64 = 3.0;
 const MOST_HARMONY: f64 = 1.5;
 const MOST_PARALLEL: f64 = 1.0;
 

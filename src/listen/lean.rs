@@ -41,9 +41,9 @@ const CLEAR: f64 = 1.2;
 /// From how much on two streams against each other are two voices, and how much that counts.
 const OPPOSED: f64 = 5.0;
 const SHARE_OPPOSED: f64 = 0.8;
-/// What another stretch costs: of another lean, about one cycle in twenty; of the same.
-const CHANGE: f64 = 3.0;
-const SAME: f64 = 1.5;
+/// What another stretch costs: of another lean, about one cycle in ten; of the same.
+const CHANGE: f64 = 2.3;
+const SAME: f64 = 1.2;
 /// The most cycles in a stretch.
 const LONGEST: usize = 24;
 
@@ -166,7 +166,9 @@ pub(super) fn spoken(shares: &Shares) -> (Lean, f64) {
     let leans = Lean::ALL.iter().zip(shares);
     let best = leans.max_by(|a, b| a.1.total_cmp(b.1));
     match best {
-        Some((lean, share)) if *share > 0.5 => (*lean, *share),
+        Some((Lean::Unclear, share)) => (Lean::Unclear, *share),
+        // Among what was said; that nothing can be told is no other answer.
+        Some((lean, share)) if *share > 0.5 => (*lean, share / (1.0 - shares[3]).max(*share)),
         _ => (Lean::Unclear, shares[3]),
     }
 }

@@ -38,3 +38,5 @@ pub use stream::Part;
 
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod tune_tests;

@@ -18,7 +18,7 @@ const LONGEST: f64 = 6.0;
 const TOGETHER: f64 = 0.15;
 
 /// How much evidence counts: streams partly say the same; figures are certain.
-const SHARES: [f64; 2] = [0.4, 1.0];
+const SHARES: [f64; 2] = [0.3, 1.0];
 
 impl Notes {
     /// The streams of the notes.

@@ -12,6 +12,8 @@ const BEFORE: f64 = 0.06;
 const AFTER: f64 = 0.08;
 /// Seconds after a pulse over which its level is taken.
 const LEVEL: f64 = 0.12;
+/// Seconds after a pulse from which a knock has died away and strings still ring, and until when.
+const RINGING: (f64, f64) = (0.1, 0.22);
 /// Seconds about a pulse in which an onset is its own.
 const ABOUT: f64 = 0.045;
 /// The difference of loudness that can just be told, in decibels (Slade and others 2022), and of
@@ -19,7 +21,7 @@ const ABOUT: f64 = 0.045;
 const LOUDNESS: f64 = 1.0;
 const BRIGHT: f64 = 0.1;
 /// The same for pitch in semitones, read from sound.
-const PITCH: f64 = 2.0;
+const PITCH: f64 = 1.0;
 /// Samples of the spectra that pitch is read from.
 const N_TONAL: usize = 2048;
 /// Pitches that may lead, as MIDI numbers them, and the lowest of a chord.
@@ -53,6 +55,8 @@ impl Sound {
         let mut streams = vec![
             strength(Part::Low, self.rises(times, Band::Low)),
             strength(Part::Low, self.levels(times, Band::Low)),
+            strength(Part::Low, self.rings(pulses, Band::Low)),
+            strength(Part::High, self.rings(pulses, Band::Whole)),
             strength(Part::Percussive, self.rises(times, Band::High)),
             strength(Part::Middle, self.rises(times, Band::Whole)),
             strength(Part::Middle, self.levels(times, Band::Whole)),
@@ -111,6 +115,16 @@ impl Sound {
     fn levels(&self, times: &[f64], band: Band) -> Vec<Option<f64>> {
         let level = |time: &f64| Some(self.decibels(*time, time + LEVEL, band));
         times.iter().map(level).collect()
+    }
+
+    /// The level of what rings on: of strings, not of knocks.
+    fn rings(&self, pulses: &Pulses, band: Band) -> Vec<Option<f64>> {
+        let ring = |(at, time): (usize, &f64)| {
+            let gap = pulses.gap(at);
+            let (from, until) = (RINGING.0.min(0.5 * gap), RINGING.1.min(gap));
+            Some(self.decibels(time + from, time + until, band))
+        };
+        pulses.times().iter().enumerate().map(ring).collect()
     }
 
     fn brights(&self, pulses: &Pulses) -> Vec<Option<f64>> {

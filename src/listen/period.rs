@@ -108,8 +108,17 @@ impl Sums {
         let period = log_sum(threes, flat) - log_sum(twos, flat);
         // Where the period is clear, a stream's loud pulses may be its fillers.
         let strength = self.strength() / (1.0 + period.abs());
-        let said = held(held(period, MOST) + held(strength, MOST_STRENGTH), MOST);
+        let most = MOST * self.weight();
+        let said = held(held(period, most) + held(strength, MOST_STRENGTH), most);
         said.signum() * (said.abs() - CHANCE).max(0.0)
+    }
+
+    /// How much of the most a stream may say by now: one cycle shows a figure, but not that it comes
+    /// again (it takes two or three to hear a grouping, so that half is reached at the third).
+    fn weight(&self) -> f64 {
+        let n_cycles = self.of.iter().map(|cell| cell[0]).fold(0.0, f64::max);
+        let squared = n_cycles * n_cycles;
+        squared / (squared + 8.0)
     }
 
     /// The logarithm of the odds that the fourth of six pulses is the stronger on the whole.
