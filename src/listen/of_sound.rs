@@ -92,8 +92,9 @@ impl Sound {
         let between: Vec<f64> = times.iter().enumerate().map(between).collect();
         let rest = quantile(&self.onsets(&between), 0.5);
         let full = quantile(onsets, 0.75).max(rest + 0.5);
-        let half = rest + 0.35 * (full - rest);
-        let steep = 12.0 / (full - rest);
+        // Weak onsets are many times what lies between, strong ones several times the weak.
+        let half = rest + 0.15 * (full - rest);
+        let steep = 6.0 / (half - rest);
         let likely = |onset: &f64| 1.0 / (1.0 + (-(onset - half) * steep).exp());
         onsets.iter().map(likely).collect()
     }
@@ -198,4 +199,11 @@ fn lengths(begins: &[f64]) -> Vec<Option<f64>> {
         Some(if *likely > 0.5 { length } else { 0.0 })
     };
     begins.iter().enumerate().map(length).collect()
+}
+
+#[cfg(test)]
+impl Sound {
+    pub(super) fn onsets_for_tests(&self, times: &[f64]) -> Vec<f64> {
+        self.onsets(times)
+    }
 }

@@ -25,10 +25,10 @@ pub struct PulsePath {
 const GAPS: (f64, f64) = (0.12, 0.7);
 /// The gap that is most usual, and how far others lie from it, as logarithms: round figures about the
 /// tempi at which the program's own phrases are played.
-const USUAL: f64 = 0.27;
-const USUAL_WIDTH: f64 = 0.45;
+const USUAL: f64 = 0.25;
+const USUAL_WIDTH: f64 = 0.7;
 /// How much an uneven gap costs against an onset of usual size.
-const STIFF: f64 = 120.0;
+const STIFF: f64 = 60.0;
 /// How many candidates are followed, and answers kept.
 const CANDIDATES: usize = 6;
 const ANSWERS: usize = 4;
@@ -157,7 +157,7 @@ fn path(onsets: &[f64], lag: f64) -> Vec<usize> {
     let (near, far) = (index((0.6 * lag).floor()).max(1), index((1.6 * lag).ceil()) + 1);
     let usual = quantile(onsets, 0.9).max(0.2);
     let costs: Vec<f64> = (near..=far)
-        .map(|step| STIFF * usual * 0.1 * (real(step) / lag).ln().powi(2))
+        .map(|step| STIFF * usual * (real(step) / lag).ln().powi(2))
         .collect();
     let mut best = vec![0.0; onsets.len()];
     let mut before: Vec<Option<usize>> = vec![None; onsets.len()];

@@ -195,6 +195,10 @@ fn table_of_tunes_as_sound() {
                         let is = tune.notes.iter().any(|n| n.at == Tick::of_pulse(at as i64));
                         agree += f64::from(u8::from(is == (*p > 0.5)));
                         of += 1.0;
+                        if *n_cycles == 8 && seed < 2 {
+                            let on = sound.onsets_for_tests(&times[at..=at]);
+                            println!("look {} {:.2} onset {:.2} gap {:.2}", u8::from(is), p, on[0], times[1] - times[0]);
+                        }
                         let lead = tune.notes.iter().find(|n| n.at == Tick::of_pulse(at as i64));
                         if let Some((l, h)) = lead.zip(heard.lead[at]) {
                             pitched += 1.0;
@@ -227,8 +231,6 @@ fn unaided(sound: &Sound, times: &[f64], feel: Feel) -> (f64, f64) {
         crate::quiz::judge::Agreement::of(reference, times).map_or(0.0, |a| a.f_measure)
     };
     let every = |times: &[f64], n: usize| times.iter().copied().step_by(n).collect::<Vec<f64>>();
-    let gap = times[1] - times[0];
-    println!("look gap {gap:.3} found {} F {:.2}", pulse_paths(sound, &[]).iter().map(|p| format!("{:.3}({:.2})", p.gap, p.fits)).collect::<Vec<_>>().join(" "), f(times, best.pulses.times()));
     let pulses = from_first_of_cycle(sound, &best.pulses, Cycle::SIX);
     let analysis = Analysis::of_sound(sound, &pulses, Cycle::SIX, Answers::Forced);
     let group = if analysis.whole.lean == Lean::Threes { 3 } else { 2 };
