@@ -39,8 +39,8 @@ impl Lean {
 /// How clear evidence has to be to be better than none: as odds of about nine to one.
 const CLEAR: f64 = 1.2;
 /// From how much on two streams against each other are two voices, and how much that counts.
-const OPPOSED: f64 = 5.0;
-const SHARE_OPPOSED: f64 = 0.8;
+const OPPOSED: f64 = 1.5;
+const SHARE_OPPOSED: f64 = 2.0;
 /// What another stretch costs: of another lean, about one cycle in ten; of the same.
 const CHANGE: f64 = 2.3;
 const SAME: f64 = 1.2;

@@ -114,11 +114,11 @@ impl Sums {
     }
 
     /// How much of the most a stream may say by now: one cycle shows a figure, but not that it comes
-    /// again (it takes two or three to hear a grouping, so that half is reached at the third).
+    /// again (it takes two or three to hear a grouping, so that half is reached between them).
     fn weight(&self) -> f64 {
         let n_cycles = self.of.iter().map(|cell| cell[0]).fold(0.0, f64::max);
         let squared = n_cycles * n_cycles;
-        squared / (squared + 8.0)
+        squared / (squared + 5.0)
     }
 
     /// The logarithm of the odds that the fourth of six pulses is the stronger on the whole.

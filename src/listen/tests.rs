@@ -114,7 +114,7 @@ fn midi_of_a_phrase_is_heard_as_notes() {
 fn look_at_streams() {
     for feel in [Feel::Threes, Feel::Twos, Feel::Both, Feel::Either] {
         for family in FAMILIES {
-            for seed in 0..3 {
+            for seed in 0..4 {
                 let Some(made) = phrase(family, feel, 50, seed + 50_000) else { continue };
                 let rate = SampleRate::HZ_48000;
                 let pcm = render(made.phrase(), rate, Seed(seed));

@@ -15,6 +15,7 @@ mod hands;
 mod heard;
 mod kill;
 mod level;
+mod listen;
 mod loudness_reference;
 #[cfg(feature = "listen-in")]
 mod microphone;
