@@ -149,7 +149,10 @@ pub(super) struct Listen {
 }
 
 fn tempo(text: &str) -> Result<crate::rhythm::Tempo, String> {
-    let ppm = text.parse::<f64>().ok().filter(|ppm| (20.0..=600.0).contains(ppm));
+    let ppm = text
+        .parse::<f64>()
+        .ok()
+        .filter(|ppm| (20.0..=600.0).contains(ppm));
     let tempo = ppm.and_then(|ppm| crate::rhythm::Tempo::of_hundredths(hundredths(ppm)).ok());
     tempo.ok_or_else(|| "pulses a minute from 20 to 600 were expected".to_owned())
 }

@@ -174,7 +174,11 @@ fn forced(stated: &Stated, leans: &Shares, even: f64) -> (Lean, f64) {
     let odds = (leans[0] + 0.01 * own[0] + 1e-9).ln() - (leans[1] + 0.01 * own[1] + 1e-9).ln();
     let odds = odds + (0.5 * even).min(MOST_EVEN);
     let sure = 1.0 / (1.0 + (-odds.abs()).exp());
-    if odds >= 0.0 { (Lean::Threes, sure) } else { (Lean::Twos, sure) }
+    if odds >= 0.0 {
+        (Lean::Threes, sure)
+    } else {
+        (Lean::Twos, sure)
+    }
 }
 
 fn turns(cycles: &[CycleSaid]) -> Vec<usize> {

@@ -91,7 +91,11 @@ fn likely<const N: usize>(begins: &[f64], from: usize, table: &[([bool; N], f64)
         cut.map(|(begins, p)| if *begins { *p } else { 1.0 - p })
             .product()
     };
-    table.iter().map(|(cut, share)| share * seen(cut)).sum::<f64>() + 1e-6
+    table
+        .iter()
+        .map(|(cut, share)| share * seen(cut))
+        .sum::<f64>()
+        + 1e-6
 }
 
 /// Major and minor triads.

@@ -75,13 +75,21 @@ impl Band {
     /// Lets through what is below `hertz`.
     pub(super) fn below(hertz: f64, rate: f64) -> Self {
         let cos = (TAU * hertz / rate).cos();
-        Self::of(hertz, rate, [0.5 * (1.0 - cos), 1.0 - cos, 0.5 * (1.0 - cos)])
+        Self::of(
+            hertz,
+            rate,
+            [0.5 * (1.0 - cos), 1.0 - cos, 0.5 * (1.0 - cos)],
+        )
     }
 
     /// Lets through what is above `hertz`.
     pub(super) fn above(hertz: f64, rate: f64) -> Self {
         let cos = (TAU * hertz / rate).cos();
-        Self::of(hertz, rate, [0.5 * (1.0 + cos), -1.0 - cos, 0.5 * (1.0 + cos)])
+        Self::of(
+            hertz,
+            rate,
+            [0.5 * (1.0 + cos), -1.0 - cos, 0.5 * (1.0 + cos)],
+        )
     }
 
     fn of(hertz: f64, rate: f64, b: [f64; 3]) -> Self {

@@ -39,11 +39,11 @@ impl Lean {
 /// How clear evidence has to be to be better than none: as odds of about nine to one.
 const CLEAR: f64 = 1.2;
 /// From how much on two streams against each other are two voices, and how much that counts.
-const OPPOSED: f64 = 1.5;
+const OPPOSED: f64 = 2.0;
 const SHARE_OPPOSED: f64 = 2.0;
-/// What another stretch costs: of another lean, about one cycle in ten; of the same.
-const CHANGE: f64 = 2.3;
-const SAME: f64 = 1.2;
+/// What another stretch costs: of another lean, about one cycle in six; of the same.
+const CHANGE: f64 = 1.8;
+const SAME: f64 = 1.0;
 /// The most cycles in a stretch.
 const LONGEST: usize = 24;
 
@@ -75,7 +75,9 @@ impl Cuts {
         let n_cycles = stretches.n_cycles();
         let from = |from: usize| {
             let lengths = 1..=LONGEST.min(n_cycles - from);
-            lengths.map(|length| scores(&stretches.stated(from, from + length))).collect()
+            lengths
+                .map(|length| scores(&stretches.stated(from, from + length)))
+                .collect()
         };
         Self {
             scores: (0..n_cycles).map(from).collect(),
@@ -87,7 +89,10 @@ impl Cuts {
     pub(super) fn posterior(&self) -> Vec<Shares> {
         let ahead = self.ahead();
         let back = self.back();
-        let whole = ahead[self.n_cycles].iter().copied().fold(f64::NEG_INFINITY, log_sum);
+        let whole = ahead[self.n_cycles]
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, log_sum);
         let mut steps = vec![[0.0; 4]; self.n_cycles + 1];
         for (from, lengths) in self.scores.iter().enumerate() {
             let begin = self.begin(&ahead, from);

@@ -65,7 +65,10 @@ impl PulseNote {
     pub fn parse(text: &str) -> Option<Self> {
         let (of, whole) = text.split_once('/')?;
         let of = of.parse().ok().filter(|of| (1..=64).contains(of))?;
-        let whole = whole.parse().ok().filter(|whole| (1..=64).contains(whole))?;
+        let whole = whole
+            .parse()
+            .ok()
+            .filter(|whole| (1..=64).contains(whole))?;
         (of <= whole).then_some(Self { of, whole })
     }
 
@@ -101,7 +104,9 @@ impl Notes {
         let end = read.end.max(last);
         let begun = |k: &usize| tick_of(*k) < number(end) || at(last) + 0.2 > real(*k);
         let clock = Clock::of(&read.tempi, quarter.as_int());
-        let pulses = (0..n_pulses).filter(begun).map(|k| clock.seconds(tick_of(k)));
+        let pulses = (0..n_pulses)
+            .filter(begun)
+            .map(|k| clock.seconds(tick_of(k)));
         let note = |held: &Held| HeardNote {
             at: at(held.from),
             length: (number(held.until) - number(held.from)) / per_pulse,
@@ -122,7 +127,10 @@ impl Notes {
     }
 }
 
-#[expect(clippy::cast_precision_loss, reason = "ticks of a file stay below 2^52")]
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "ticks of a file stay below 2^52"
+)]
 fn number(ticks: u64) -> f64 {
     ticks as f64
 }
@@ -164,7 +172,8 @@ impl Read {
                 }
             }
             // What is never let go ends with its track.
-            read.held.extend(open.into_iter().map(|held| Held { until: now, ..held }));
+            read.held
+                .extend(open.into_iter().map(|held| Held { until: now, ..held }));
             read.end = read.end.max(now);
         }
         read.tempi.sort_by_key(|(at, _)| *at);

@@ -51,7 +51,10 @@ impl Notes {
         Heard {
             shares: SHARES,
             streams,
-            begins: at_pulse.iter().map(|notes| f64::from(u8::from(!notes.is_empty()))).collect(),
+            begins: at_pulse
+                .iter()
+                .map(|notes| f64::from(u8::from(!notes.is_empty())))
+                .collect(),
             chroma,
             lead,
         }
@@ -71,13 +74,18 @@ impl Notes {
 
     /// Pulses from one beginning to the next; none where nothing begins.
     fn lengths(&self, at_pulse: &[Vec<&HeardNote>]) -> Stream {
-        let begins: Vec<usize> = (0..at_pulse.len()).filter(|k| !at_pulse[*k].is_empty()).collect();
+        let begins: Vec<usize> = (0..at_pulse.len())
+            .filter(|k| !at_pulse[*k].is_empty())
+            .collect();
         let mut values = vec![Some(0.0); at_pulse.len()];
         for pair in begins.windows(2) {
             values[pair[0]] = Some(real(pair[1] - pair[0]).min(LONGEST));
         }
         if let Some(last) = begins.last() {
-            let length = at_pulse[*last].iter().map(|note| note.length).fold(1.0, f64::max);
+            let length = at_pulse[*last]
+                .iter()
+                .map(|note| note.length)
+                .fold(1.0, f64::max);
             values[*last] = Some(length.min(LONGEST));
         }
         Stream::new(Part::High, Tells::Strength, LENGTH, values)

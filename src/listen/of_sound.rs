@@ -49,7 +49,9 @@ impl Sound {
         let begins = self.begins(pulses, &onsets);
         let (chroma, pitches) = self.tonal(pulses);
         let lead = pitches.iter().zip(&begins);
-        let lead: Vec<Option<f64>> = lead.map(|(p, begins)| p.filter(|_| *begins > 0.5)).collect();
+        let lead: Vec<Option<f64>> = lead
+            .map(|(p, begins)| p.filter(|_| *begins > 0.5))
+            .collect();
         let strength = |part, values| Stream::new(part, Tells::Strength, LOUDNESS, values);
         let bright = self.brights(pulses);
         let mut streams = vec![
@@ -79,7 +81,9 @@ impl Sound {
     fn onsets(&self, times: &[f64]) -> Vec<f64> {
         let largest = |time: &f64| {
             let frames = self.between(time - ABOUT, time + ABOUT);
-            frames.iter().fold(0.0, |most: f64, frame| most.max(f64::from(frame.rise)))
+            frames
+                .iter()
+                .fold(0.0, |most: f64, frame| most.max(f64::from(frame.rise)))
         };
         times.iter().map(largest).collect()
     }
@@ -101,7 +105,9 @@ impl Sound {
 
     fn decibels(&self, from: f64, until: f64, band: Band) -> f64 {
         let frames = self.between(from, until);
-        let powers = frames.iter().map(|frame| f64::from(frame.power[band as usize]));
+        let powers = frames
+            .iter()
+            .map(|frame| f64::from(frame.power[band as usize]));
         let mean = powers.sum::<f64>() / real(frames.len().max(1));
         10.0 * (1e-8 + mean).log10()
     }
@@ -146,9 +152,12 @@ impl Sound {
             let sample = |seconds: f64| index(seconds * self.thin_rate);
             let (from, until) = (sample(time + 0.02), sample(until));
             let until = until.min(from + N_TONAL).min(self.thin.len());
-            let window = self.thin.get(from..until).filter(|window| window.len() > 64)?;
+            let window = self
+                .thin
+                .get(from..until)
+                .filter(|window| window.len() > 64)?;
             let powers = spectrum.powers(window);
-            let loud = powers.iter().fold(0.0, |most: f32, p| most.max(*p));
+            let loud = powers.iter().fold(0.0, |most: f64, p| most.max(*p));
             (loud > 1e-6).then(|| (classes(powers, per_bin), leading(powers, per_bin)))
         };
         let found = pulses.times().iter().enumerate().map(of);
@@ -160,13 +169,13 @@ impl Sound {
 }
 
 /// Powers by pitch class, as shares of their sum.
-fn classes(powers: &[f32], per_bin: f64) -> [f64; 12] {
+fn classes(powers: &[f64], per_bin: f64) -> [f64; 12] {
     let mut sums = [1e-9; 12];
     for (bin, power) in powers.iter().enumerate() {
         let hertz = real(bin) * per_bin;
         if hertz > TONAL_HERTZ.0 && hertz < TONAL_HERTZ.1 {
             let pitch = (69.0 + 12.0 * (hertz / 440.0).log2()).round();
-            sums[index(pitch) % 12] += f64::from(*power);
+            sums[index(pitch) % 12] += power;
         }
     }
     let total: f64 = sums.iter().sum();
@@ -174,18 +183,23 @@ fn classes(powers: &[f32], per_bin: f64) -> [f64; 12] {
 }
 
 /// The pitch whose first four harmonics are strongest together, each next one weighted less.
-fn leading(powers: &[f32], per_bin: f64) -> f64 {
+fn leading(powers: &[f64], per_bin: f64) -> f64 {
     let strength = |pitch: u8| {
         let hertz = 440.0 * 2_f64.powf((f64::from(pitch) - 69.0) / 12.0);
-        let harmonic = |weight: f32, number: f64| {
+        let harmonic = |weight: f64, number: f64| {
             let (low, high) = (hertz * number * 0.98, hertz * number * 1.02);
             let from = index((low / per_bin).round()).min(powers.len());
             let until = (index((high / per_bin).round()) + 1).clamp(from, powers.len());
-            let most = powers[from..until].iter().fold(0.0, |most: f32, p| most.max(*p));
+            let most = powers[from..until]
+                .iter()
+                .fold(0.0, |most: f64, p| most.max(*p));
             weight * most.sqrt()
         };
         let weights = [(1.0, 1.0), (0.7, 2.0), (0.5, 3.0), (0.3, 4.0)];
-        weights.iter().map(|(weight, number)| harmonic(*weight, *number)).sum::<f32>()
+        weights
+            .iter()
+            .map(|(weight, number)| harmonic(*weight, *number))
+            .sum::<f64>()
     };
     let best = LEADS.max_by(|a, b| strength(*a).total_cmp(&strength(*b)));
     f64::from(best.unwrap_or(*LEADS.start()))
@@ -199,11 +213,4 @@ fn lengths(begins: &[f64]) -> Vec<Option<f64>> {
         Some(if *likely > 0.5 { length } else { 0.0 })
     };
     begins.iter().enumerate().map(length).collect()
-}
-
-#[cfg(test)]
-impl Sound {
-    pub(super) fn onsets_for_tests(&self, times: &[f64]) -> Vec<f64> {
-        self.onsets(times)
-    }
 }

@@ -32,7 +32,11 @@ pub fn from_first_of_cycle(sound: &Sound, pulses: &Pulses, cycle: Cycle) -> Puls
 
 fn clearness(heard: &Heard, cycle: Cycle, n_pulses: usize) -> f64 {
     let counted = Counted::of(cycle, n_pulses);
-    let first: f64 = heard.streams.iter().map(|stream| first(stream, counted)).sum();
+    let first: f64 = heard
+        .streams
+        .iter()
+        .map(|stream| first(stream, counted))
+        .sum();
     let stated = if can_tell(counted.n_cycle) {
         let stretches = Stretches::of(heard, counted);
         let stated = stretches.stated(0, stretches.n_cycles());

@@ -61,7 +61,11 @@ pub fn pulse_paths(sound: &Sound, near: &[f64]) -> Vec<PulsePath> {
 
 /// Onsets against what is usual around them, so that soft passages count as loud ones do.
 fn envelope(sound: &Sound) -> Vec<f64> {
-    let rises: Vec<f64> = sound.frames.iter().map(|frame| f64::from(frame.rise)).collect();
+    let rises: Vec<f64> = sound
+        .frames
+        .iter()
+        .map(|frame| f64::from(frame.rise))
+        .collect();
     let around = index(4.0 * sound.rate).max(1);
     let mut sums = vec![0.0];
     for rise in &rises {
@@ -81,7 +85,8 @@ fn smooth(row: &[f64]) -> Vec<f64> {
     let weights = [0.05, 0.25, 0.6, 1.0, 0.6, 0.25, 0.05];
     let at = |n: usize| {
         let near = weights.iter().enumerate();
-        near.filter_map(|(k, w)| Some(w * row.get((n + k).checked_sub(3)?)?)).sum()
+        near.filter_map(|(k, w)| Some(w * row.get((n + k).checked_sub(3)?)?))
+            .sum()
     };
     (0..row.len()).map(at).collect()
 }
@@ -99,7 +104,12 @@ fn pull(onsets: &mut [f64], sound: &Sound, near: &[f64]) {
 /// Gaps at which the envelope comes again, the likeliest first; the gap of taps before all.
 fn gaps(onsets: &[f64], rate: f64, near: &[f64]) -> Vec<f64> {
     let again = again(onsets, rate);
-    let at = |gap: f64| again.get(index((gap * rate).round())).copied().unwrap_or(0.0);
+    let at = |gap: f64| {
+        again
+            .get(index((gap * rate).round()))
+            .copied()
+            .unwrap_or(0.0)
+    };
     let score = |gap: f64| {
         let comb = at(gap) + 0.5 * at(2.0 * gap) + 0.33 * at(3.0 * gap) + 0.25 * at(4.0 * gap);
         comb.max(0.0) * (0.3 + 0.7 * usual(gap))
@@ -145,7 +155,10 @@ fn again(onsets: &[f64], rate: f64) -> Vec<f64> {
 /// The best path at about this gap, and how well it fits.
 fn follow(onsets: &[f64], rate: f64, gap: f64) -> Option<PulsePath> {
     let frames = path(onsets, gap * rate);
-    let times: Vec<f64> = frames.iter().map(|frame| refined(onsets, *frame) / rate).collect();
+    let times: Vec<f64> = frames
+        .iter()
+        .map(|frame| refined(onsets, *frame) / rate)
+        .collect();
     let pulses = Pulses::new(times).ok()?;
     let fits = fit(onsets, rate, pulses.times()) * (0.4 + 0.6 * usual(gap));
     Some(PulsePath { pulses, gap, fits })
@@ -154,7 +167,10 @@ fn follow(onsets: &[f64], rate: f64, gap: f64) -> Option<PulsePath> {
 /// Frames of the pulses: each takes its own onset and the best path before it, at a cost for gaps
 /// that are off.
 fn path(onsets: &[f64], lag: f64) -> Vec<usize> {
-    let (near, far) = (index((0.6 * lag).floor()).max(1), index((1.6 * lag).ceil()) + 1);
+    let (near, far) = (
+        index((0.6 * lag).floor()).max(1),
+        index((1.6 * lag).ceil()) + 1,
+    );
     let usual = quantile(onsets, 0.9).max(0.2);
     let costs: Vec<f64> = (near..=far)
         .map(|step| STIFF * usual * (real(step) / lag).ln().powi(2))
@@ -164,14 +180,20 @@ fn path(onsets: &[f64], lag: f64) -> Vec<usize> {
     for at in 0..onsets.len() {
         let (mut most, mut from) = (f64::NEG_INFINITY, None);
         for (step, cost) in (near..=far).zip(&costs) {
-            let Some(earlier) = at.checked_sub(step) else { break };
+            let Some(earlier) = at.checked_sub(step) else {
+                break;
+            };
             let so_far = best[earlier] - cost;
             if so_far > most {
                 (most, from) = (so_far, Some(earlier));
             }
         }
         // A path may begin anywhere at no gain.
-        (best[at], before[at]) = if most > 0.0 { (most, from) } else { (0.0, None) };
+        (best[at], before[at]) = if most > 0.0 {
+            (most, from)
+        } else {
+            (0.0, None)
+        };
         best[at] += onsets[at].min(3.0 * usual);
     }
     let tail = onsets.len().saturating_sub(far);
@@ -217,4 +239,89 @@ fn fit(onsets: &[f64], rate: f64, times: &[f64]) -> f64 {
     let recall = weight(true) / weight(false).max(1e-9);
     let precision = (met / real(times.len().max(1))).sqrt();
     2.0 * recall * precision / (recall + precision).max(1e-9)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::listen::Ear;
+    use crate::pcm::SampleRate;
+    use serde_json::Value;
+
+    /// The clicks of the fixture: 24, 0.2 s apart, every third or second strong.
+    fn clicks(period: usize) -> Vec<f32> {
+        let mut samples = vec![0.0; 24 * 3200];
+        for k in 0..24 {
+            let strong = if k % period == 0 { 1.0 } else { 0.3 };
+            for m in 0..1600 {
+                let wave = (std::f64::consts::TAU * 880.0 * real(m) / 16_000.0).sin();
+                samples[k * 3200 + m] += (strong * (-real(m) / 400.0).exp() * wave) as f32;
+            }
+        }
+        samples
+    }
+
+    #[test]
+    fn accents_show_in_what_comes_again() {
+        let text = include_str!("../../tests/reference/fixtures/audio_analysis.json");
+        let known: Value = serde_json::from_str(text).expect("the fixture is JSON");
+        let rows = known["autocorrelation"].as_array().expect("rows");
+        assert_eq!(rows.len(), 2);
+        for (row, period) in rows.iter().zip([3, 2]) {
+            let rms = |frame: &[f32]| {
+                let squares: Vec<f64> = frame.iter().map(|x| f64::from(*x).powi(2)).collect();
+                mean(&squares).sqrt()
+            };
+            let levels: Vec<f64> = clicks(period).chunks(160).map(rms).collect();
+            let found = again(&levels, 100.0);
+            let lags = row["lags"].as_array().expect("lags").iter();
+            for (lag, expected) in lags.zip(row["r"].as_array().expect("values")) {
+                let lag = lag.as_u64().expect("a number") as usize;
+                let expected = expected.as_f64().expect("a number");
+                assert!(
+                    (found[lag] - expected).abs() < 1e-6,
+                    "{lag}: {} {expected}",
+                    found[lag]
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn the_pulse_of_clicks_is_where_they_are() {
+        for period in [3, 2] {
+            let mut ear = Ear::new(SampleRate::new(16_000).expect("not zero"));
+            ear.hear(&clicks(period));
+            let paths = pulse_paths(&ear.finish(), &[]);
+            let best = paths.first().expect("a path");
+            assert!((best.gap - 0.2).abs() < 0.006, "{}", best.gap);
+            let off = |time: &f64| (time / 0.2 - (time / 0.2).round()).abs() * 0.2;
+            let worst = best.pulses.times().iter().map(off).fold(0.0, f64::max);
+            assert!(worst < 0.02, "{worst}");
+        }
+    }
+
+    #[test]
+    fn taps_pull_the_path() {
+        let mut ear = Ear::new(SampleRate::new(16_000).expect("not zero"));
+        ear.hear(&clicks(2));
+        let sound = ear.finish();
+        let taps: Vec<f64> = (0..6).map(|k| 1.0 + 0.4 * real(k)).collect();
+        let paths = pulse_paths(&sound, &taps);
+        let tapped = paths.iter().find(|path| (path.gap - 0.4).abs() < 0.01);
+        assert!(
+            tapped.is_some(),
+            "{:?}",
+            paths.iter().map(|p| p.gap).collect::<Vec<_>>()
+        );
+    }
+
+    #[test]
+    fn silence_and_scraps_have_no_pulse_to_speak_of() {
+        for n in [0, 1, 100, 80_000] {
+            let mut ear = Ear::new(SampleRate::new(16_000).expect("not zero"));
+            ear.hear(&vec![0.0; n]);
+            assert!(pulse_paths(&ear.finish(), &[f64::NAN, -1.0, 1e12]).len() <= ANSWERS);
+        }
+    }
 }

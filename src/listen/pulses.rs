@@ -138,7 +138,13 @@ mod tests {
 
     #[test]
     fn a_cycle_that_breaks_off_early_is_none() {
-        let n_cycles = |n| Counted { n_cycle: 6, n_pulses: n }.n_cycles();
+        let n_cycles = |n| {
+            Counted {
+                n_cycle: 6,
+                n_pulses: n,
+            }
+            .n_cycles()
+        };
         assert_eq!([4, 5, 6, 10, 11].map(n_cycles), [0, 1, 1, 1, 2]);
     }
 }

@@ -16,7 +16,7 @@ const LAG: usize = 2;
 /// Bands to each side that a rise is held against.
 const REACH: usize = 1;
 /// Decibels under the loudest band so far below which nothing is heard.
-const DEPTH: f32 = 60.0;
+const DEPTH: f64 = 60.0;
 /// The low band ends here, in hertz: the basses of a guitar.
 const LOW: f64 = 160.0;
 /// The high band begins here, in hertz: nails, knocks and claps.
@@ -81,7 +81,7 @@ pub struct Ear {
     spectrum: Spectrum,
     mels: Mels,
     flux: Flux,
-    loudest: f32,
+    loudest: f64,
     bands: [Band; 2],
     rises: Vec<(f32, f32)>,
     powers: Vec<[f32; 3]>,
@@ -107,7 +107,10 @@ impl Ear {
             mels: Mels::new(N_FFT, rate),
             flux: Flux::new(LAG, REACH),
             loudest: -100.0,
-            bands: [Band::below(LOW.min(0.4 * rate), rate), Band::above(high, rate)],
+            bands: [
+                Band::below(LOW.min(0.4 * rate), rate),
+                Band::above(high, rate),
+            ],
             rises: Vec::new(),
             powers: Vec::new(),
             thin: Vec::new(),
@@ -117,7 +120,13 @@ impl Ear {
 
     /// Hears the next samples of one channel; what is no number is silence.
     pub fn hear(&mut self, mono: &[f32]) {
-        let sound = |x: &f32| if x.is_finite() { x.clamp(-8.0, 8.0) } else { 0.0 };
+        let sound = |x: &f32| {
+            if x.is_finite() {
+                x.clamp(-8.0, 8.0)
+            } else {
+                0.0
+            }
+        };
         for part in mono.chunks(1 << 14) {
             let part: Vec<f32> = part.iter().map(sound).collect();
             let mut fresh = Vec::new();
@@ -169,7 +178,8 @@ impl Ear {
             let bands = self.mels.of(powers).map(decibels);
             self.loudest = bands.iter().fold(self.loudest, |most, db| most.max(*db));
             let rise = self.flux.next(bands, self.loudest - DEPTH);
-            self.rises.push((rise, brightness(powers, self.rate)));
+            self.rises
+                .push((single(rise), brightness(powers, self.rate)));
             from += self.hop;
         }
         self.samples.drain(..from);
@@ -178,8 +188,8 @@ impl Ear {
 }
 
 /// The centre of the magnitudes in octaves over 100 Hz.
-fn brightness(powers: &[f32], rate: f64) -> f32 {
-    let step = single(rate / real(N_FFT));
+fn brightness(powers: &[f64], rate: f64) -> f32 {
+    let step = rate / real(N_FFT);
     let (mut sum, mut moment, mut at) = (1e-9, 0.0, 0.0);
     for power in powers {
         let magnitude = power.sqrt();
@@ -187,7 +197,7 @@ fn brightness(powers: &[f32], rate: f64) -> f32 {
         moment += magnitude * at;
         at += step;
     }
-    (1.0 + moment / sum / 100.0).log2()
+    single((1.0 + moment / sum / 100.0).log2())
 }
 
 /// The rise of a spectrum shows as soon as its window reaches an onset, half a window before; so a

@@ -6,22 +6,22 @@ use std::sync::Arc;
 use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
 
-use super::units::{real, single};
+use super::units::real;
 
 /// The periodic Hann window of `n` samples.
-pub(super) fn hann(n: usize) -> Vec<f32> {
-    let at = |k: usize| single(0.5 - 0.5 * (TAU * real(k) / real(n)).cos());
+pub(super) fn hann(n: usize) -> Vec<f64> {
+    let at = |k: usize| 0.5 - 0.5 * (TAU * real(k) / real(n)).cos();
     (0..n).map(at).collect()
 }
 
 /// Powers of the bins of frames of one length, under a Hann window.
 pub(super) struct Spectrum {
-    fft: Arc<dyn RealToComplex<f32>>,
-    window: Vec<f32>,
-    input: Vec<f32>,
-    output: Vec<Complex<f32>>,
-    scratch: Vec<Complex<f32>>,
-    powers: Vec<f32>,
+    fft: Arc<dyn RealToComplex<f64>>,
+    window: Vec<f64>,
+    input: Vec<f64>,
+    output: Vec<Complex<f64>>,
+    scratch: Vec<Complex<f64>>,
+    powers: Vec<f64>,
 }
 
 impl Spectrum {
@@ -40,7 +40,7 @@ impl Spectrum {
 
     /// The powers of the bins of a frame; of a shorter one as if its window were as short and the
     /// rest silent.
-    pub(super) fn powers(&mut self, frame: &[f32]) -> &[f32] {
+    pub(super) fn powers(&mut self, frame: &[f32]) -> &[f64] {
         self.transform(frame);
         for (power, bin) in self.powers.iter_mut().zip(&self.output) {
             *power = bin.norm_sqr();
@@ -54,7 +54,7 @@ impl Spectrum {
         let window = short.as_ref().unwrap_or(&self.window);
         self.input.fill(0.0);
         for ((to, sample), weight) in self.input.iter_mut().zip(frame).zip(window) {
-            *to = sample * weight;
+            *to = f64::from(*sample) * weight;
         }
         self.fft
             .process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch)
@@ -90,7 +90,7 @@ fn hertz(mel: f64) -> f64 {
 #[derive(Debug)]
 pub(super) struct Mels {
     /// For each band its first bin and the weights from there on.
-    bands: Vec<(usize, Vec<f32>)>,
+    bands: Vec<(usize, Vec<f64>)>,
 }
 
 impl Mels {
@@ -104,9 +104,9 @@ impl Mels {
             let weight = |bin: usize| {
                 let at = real(bin) * rate / real(n);
                 let side = ((at - low) / (middle - low)).min((high - at) / (high - middle));
-                single(side.max(0.0) * 2.0 / (high - low))
+                side.max(0.0) * 2.0 / (high - low)
             };
-            let weights: Vec<f32> = (0..=n / 2).map(weight).collect();
+            let weights: Vec<f64> = (0..=n / 2).map(weight).collect();
             let from = weights.iter().position(|w| *w > 0.0).unwrap_or(0);
             let kept = weights[from..].iter().take_while(|w| **w > 0.0);
             (from, kept.copied().collect())
@@ -117,7 +117,7 @@ impl Mels {
     }
 
     /// The bands of a spectrum of powers.
-    pub(super) fn of(&self, powers: &[f32]) -> [f32; N_MELS] {
+    pub(super) fn of(&self, powers: &[f64]) -> [f64; N_MELS] {
         let mut found = [0.0; N_MELS];
         for (to, (from, weights)) in found.iter_mut().zip(&self.bands) {
             let bins = powers.get(*from..).unwrap_or_default();
@@ -133,7 +133,7 @@ impl Mels {
 pub(super) struct Flux {
     lag: usize,
     reach: usize,
-    past: Vec<[f32; N_MELS]>,
+    past: Vec<[f64; N_MELS]>,
 }
 
 impl Flux {
@@ -148,7 +148,7 @@ impl Flux {
 
     /// The rise into the frame with these bands in decibels, of which none counts below `floor`;
     /// 0 as long as there is none to compare it with.
-    pub(super) fn next(&mut self, decibels: [f32; N_MELS], floor: f32) -> f32 {
+    pub(super) fn next(&mut self, decibels: [f64; N_MELS], floor: f64) -> f64 {
         let rise = self.past.get(..1).filter(|_| self.past.len() >= self.lag);
         let rise = rise.map_or(0.0, |old| self.rise(&old[0], &decibels, floor));
         self.past.push(decibels);
@@ -158,18 +158,140 @@ impl Flux {
         rise
     }
 
-    fn rise(&self, old: &[f32; N_MELS], new: &[f32; N_MELS], floor: f32) -> f32 {
+    fn rise(&self, old: &[f64; N_MELS], new: &[f64; N_MELS], floor: f64) -> f64 {
         let mut sum = 0.0;
         for (k, now) in new.iter().enumerate() {
             let around = &old[k.saturating_sub(self.reach)..(k + self.reach + 1).min(N_MELS)];
             let before = around.iter().fold(floor, |most, db| most.max(*db));
             sum += (now.max(floor) - before).max(0.0);
         }
-        sum / single(real(N_MELS))
+        sum / real(N_MELS)
     }
 }
 
 /// Decibels of a power, no less than -100.
-pub(super) fn decibels(power: f32) -> f32 {
+pub(super) fn decibels(power: f64) -> f64 {
     10.0 * power.max(1e-10).log10()
+}
+
+#[cfg(test)]
+mod tests {
+    //! Values of librosa 0.11, scipy 1.17 and numpy 2.4, recomputed in numpy; formulas and tolerances
+    //! stand in the fixture.
+
+    use super::*;
+    use crate::listen::units::single;
+    use serde_json::Value;
+
+    fn fixture() -> Value {
+        let text = include_str!("../../tests/reference/fixtures/audio_analysis.json");
+        serde_json::from_str(text).expect("the fixture is JSON")
+    }
+
+    fn numbers(value: &Value) -> Vec<f64> {
+        let list = value.as_array().expect("a list");
+        list.iter().map(|x| x.as_f64().expect("a number")).collect()
+    }
+
+    /// 24 clicks 0.2 s apart at 16 kHz, every third or second of them strong.
+    fn clicks(period: usize) -> Vec<f32> {
+        let mut samples = vec![0.0; 24 * 3200];
+        for k in 0..24 {
+            let strong = if k % period == 0 { 1.0 } else { 0.3 };
+            for m in 0..1600 {
+                let m_real = real(m);
+                let wave = (TAU * 880.0 * m_real / 16_000.0).sin();
+                samples[k * 3200 + m] += single(strong * (-m_real / 400.0).exp() * wave);
+            }
+        }
+        samples
+    }
+
+    fn bands(samples: &[f32]) -> Vec<[f64; N_MELS]> {
+        let mut padded = vec![0.0; 512];
+        padded.extend_from_slice(samples);
+        padded.extend([0.0; 512]);
+        let (mut spectrum, mels) = (Spectrum::new(1024), Mels::new(1024, 16_000.0));
+        let windows = padded.windows(1024).step_by(160);
+        windows
+            .map(|window| mels.of(spectrum.powers(window)))
+            .collect()
+    }
+
+    #[test]
+    fn window_and_spectrum() {
+        let known = fixture();
+        let window = hann(512);
+        let first = numbers(&known["hann_periodic_512"]["first_5"]);
+        for (found, expected) in window.iter().zip(first) {
+            assert!((found - expected).abs() < 1e-9);
+        }
+        let frame: Vec<f32> = (0..512)
+            .map(|n| {
+                let t = TAU * real(n) / 16_000.0;
+                single(0.5 * (1000.0 * t).sin() + 0.25 * (3100.0 * t + 0.3).cos())
+            })
+            .collect();
+        let mut spectrum = Spectrum::new(512);
+        let powers = spectrum.powers(&frame).to_vec();
+        let fft = &known["fft_frame512_hann"];
+        let (re, im) = (numbers(&fft["re"]), numbers(&fft["im"]));
+        for (k, bin) in numbers(&fft["bins"]).iter().enumerate() {
+            let expected = re[k].hypot(im[k]);
+            let found = powers[*bin as usize].sqrt();
+            // The samples are single precision here, double there.
+            assert!((found - expected).abs() < 1e-5, "{bin}: {found} {expected}");
+        }
+    }
+
+    #[test]
+    fn mel_bands() {
+        let known = fixture();
+        let found = bands(&clicks(3))[2];
+        let expected = numbers(&known["stft"]["mel_col_2"]);
+        assert_eq!(expected.len(), N_MELS);
+        for (found, expected) in found.iter().zip(expected) {
+            let off = (found / expected - 1.0).abs();
+            assert!(off < 1e-5, "{found} {expected}");
+        }
+    }
+
+    #[test]
+    fn onset_strength() {
+        let rows = fixture()["onset_env"]["rows"]
+            .as_array()
+            .expect("rows")
+            .clone();
+        assert_eq!(rows.len(), 4);
+        for row in rows {
+            let period = if row["signal"].as_str().expect("a name").starts_with('A') {
+                3
+            } else {
+                2
+            };
+            let lag = row["lag"].as_u64().expect("a number") as usize;
+            let reach = row["max_size"].as_u64().expect("a number") as usize / 2;
+            let decibels: Vec<[f64; N_MELS]> = bands(&clicks(period))
+                .iter()
+                .map(|row| row.map(decibels))
+                .collect();
+            let loudest = decibels
+                .iter()
+                .flatten()
+                .fold(-100.0, |most: f64, db| most.max(*db));
+            let mut flux = Flux::new(lag, reach);
+            let rises = decibels.iter().map(|row| flux.next(*row, loudest - 80.0));
+            // The values there are moved by half a window; the frames before the lag are among them.
+            let mut found = vec![0.0; 1024 / (2 * 160)];
+            found.extend(rises);
+            for (at, expected) in numbers(&row["first_120"]).iter().enumerate() {
+                let off = (found[at] - expected).abs();
+                assert!(
+                    off < 1e-4,
+                    "period {period} lag {lag} frame {at}: {} {expected}",
+                    found[at]
+                );
+            }
+        }
+    }
 }

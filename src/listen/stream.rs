@@ -110,7 +110,13 @@ pub(super) fn of_line(part: Part, lead: &[Option<f64>], unit: f64) -> Vec<Stream
 /// How strongly the second and the third of three pitches are accented by the contour (Thomassen
 /// 1982, the model best supported among eight by Huron and Royal 1996; sizes from memory).
 fn turn(into: f64, out: f64) -> (f64, f64) {
-    let sign = |step: f64| if step.abs() < 0.5 { 0 } else { i32::from(step > 0.0) * 2 - 1 };
+    let sign = |step: f64| {
+        if step.abs() < 0.5 {
+            0
+        } else {
+            i32::from(step > 0.0) * 2 - 1
+        }
+    };
     match (sign(into), sign(out)) {
         (0, 0) => (0.0, 0.0),
         (_, 0) => (1.0, 0.0),

@@ -69,7 +69,9 @@ struct Summed {
 
 impl Summed {
     fn evidence(&self, from: usize, until: usize) -> f64 {
-        self.sums[until].minus(&self.sums[from]).evidence(self.variance)
+        self.sums[until]
+            .minus(&self.sums[from])
+            .evidence(self.variance)
     }
 }
 
@@ -132,13 +134,4 @@ impl Stretches {
 /// sixth after it, belongs to both.
 pub(super) fn can_tell(n_cycle: usize) -> bool {
     real(n_cycle) >= 5.0
-}
-
-#[cfg(test)]
-impl Stretches {
-    /// What each stream says of the whole, for a look.
-    pub(super) fn by_stream(&self) -> Vec<(Part, f64)> {
-        let n = self.n_cycles;
-        self.streams.iter().map(|s| (s.part, s.evidence(0, n))).chain([(Part::High, self.figures[n])]).collect()
-    }
 }

@@ -165,7 +165,8 @@ fn table_of_tunes_as_notes() {
             for seed in 0..600 {
                 for feel in [Feel::Threes, Feel::Twos] {
                     let tune = tune(feel, n_cycles, accent, seed);
-                    let [forced, open] = [Answers::Forced, Answers::Open].map(|a| of_notes(&tune, a));
+                    let [forced, open] =
+                        [Answers::Forced, Answers::Open].map(|a| of_notes(&tune, a));
                     tally.add(feel, forced, open);
                 }
             }
@@ -180,7 +181,8 @@ fn table_of_tunes_as_sound() {
     for accent in [0, 30] {
         let mut tallies = [1, 4, 8].map(|n| (n, Tally::default()));
         let (mut starts, mut found, mut n) = (0.0, 0.0, 0.0);
-        let (mut agree, mut of, mut pitched, mut right_pitch, mut octave) = (0.0, 0.0, 0.0, 0.0, 0.0);
+        let (mut agree, mut of, mut pitched, mut right_pitch, mut octave) =
+            (0.0, 0.0, 0.0, 0.0, 0.0);
         for seed in 0..25 {
             for feel in [Feel::Threes, Feel::Twos] {
                 for (n_cycles, tally) in &mut tallies {
@@ -195,11 +197,10 @@ fn table_of_tunes_as_sound() {
                         let is = tune.notes.iter().any(|n| n.at == Tick::of_pulse(at as i64));
                         agree += f64::from(u8::from(is == (*p > 0.5)));
                         of += 1.0;
-                        if *n_cycles == 8 && seed < 2 {
-                            let on = sound.onsets_for_tests(&times[at..=at]);
-                            println!("look {} {:.2} onset {:.2} gap {:.2}", u8::from(is), p, on[0], times[1] - times[0]);
-                        }
-                        let lead = tune.notes.iter().find(|n| n.at == Tick::of_pulse(at as i64));
+                        let lead = tune
+                            .notes
+                            .iter()
+                            .find(|n| n.at == Tick::of_pulse(at as i64));
                         if let Some((l, h)) = lead.zip(heard.lead[at]) {
                             pitched += 1.0;
                             let d = f64::from(l.pitch.expect("a line").0) - h;
@@ -219,23 +220,41 @@ fn table_of_tunes_as_sound() {
         for (n_cycles, tally) in &tallies {
             println!("sound {accent} {n_cycles} cycles: {}", tally.line());
         }
-        println!("unaided begins {:.3} pitch {:.3} octave {:.3}", agree / of, right_pitch / pitched, octave / pitched);
-        println!("unaided {accent}: pulses F {:.3}, group starts F {:.3}", found / n, starts / n);
+        println!(
+            "unaided begins {:.3} pitch {:.3} octave {:.3}",
+            agree / of,
+            right_pitch / pitched,
+            octave / pitched
+        );
+        println!(
+            "unaided {accent}: pulses F {:.3}, group starts F {:.3}",
+            found / n,
+            starts / n
+        );
     }
 }
 
 /// F of the pulses and of the beginnings of groups, found with nothing given.
 fn unaided(sound: &Sound, times: &[f64], feel: Feel) -> (f64, f64) {
-    let Some(best) = pulse_paths(sound, &[]).into_iter().next() else { return (0.0, 0.0) };
+    let Some(best) = pulse_paths(sound, &[]).into_iter().next() else {
+        return (0.0, 0.0);
+    };
     let f = |reference: &[f64], times: &[f64]| {
         crate::quiz::judge::Agreement::of(reference, times).map_or(0.0, |a| a.f_measure)
     };
     let every = |times: &[f64], n: usize| times.iter().copied().step_by(n).collect::<Vec<f64>>();
     let pulses = from_first_of_cycle(sound, &best.pulses, Cycle::SIX);
     let analysis = Analysis::of_sound(sound, &pulses, Cycle::SIX, Answers::Forced);
-    let group = if analysis.whole.lean == Lean::Threes { 3 } else { 2 };
+    let group = if analysis.whole.lean == Lean::Threes {
+        3
+    } else {
+        2
+    };
     let truth = if feel == Feel::Threes { 3 } else { 2 };
     let found = pulses.times();
     // Pulses before the first of a cycle belong to groups too.
-    (f(times, best.pulses.times()), f(&every(times, truth), &every(found, group)))
+    (
+        f(times, best.pulses.times()),
+        f(&every(times, truth), &every(found, group)),
+    )
 }

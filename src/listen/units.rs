@@ -44,5 +44,9 @@ pub(super) fn quantile(values: &[f64], share: f64) -> f64 {
 
 /// The value held within bounds; 0 of what is no number.
 pub(super) fn held(x: f64, most: f64) -> f64 {
-    if x.is_nan() { 0.0 } else { x.clamp(-most, most) }
+    if x.is_nan() {
+        0.0
+    } else {
+        x.clamp(-most, most)
+    }
 }

@@ -15,7 +15,10 @@ pub struct Xml {
 
 impl Xml {
     /// A document in UTF-8.
-    #[expect(clippy::new_without_default, reason = "a document is begun, not assumed")]
+    #[expect(
+        clippy::new_without_default,
+        reason = "a document is begun, not assumed"
+    )]
     pub fn new() -> Self {
         let mut xml = Self {
             writer: Writer::new_with_indent(Vec::new(), b' ', 2),

@@ -75,13 +75,13 @@ fn loop_closed(feels: &[Feel], seeds: std::ops::Range<u64>) -> (f64, f64) {
             for seed in seeds.clone() {
                 let analysis = heard(&made(family, *feel, seed), seed);
                 let other = match feel {
-                    Feel::Threes => Lean::Twos,
-                    Feel::Twos => Lean::Threes,
-                    _ => Lean::Unclear,
+                    Feel::Threes => Some(Lean::Twos),
+                    Feel::Twos => Some(Lean::Threes),
+                    _ => None,
                 };
                 n += 1.0;
                 back += f64::from(u8::from(told(&analysis) == feel.id()));
-                turned += f64::from(u8::from(analysis.whole.lean == other));
+                turned += f64::from(u8::from(Some(analysis.whole.lean) == other));
                 if told(&analysis) != feel.id() {
                     println!("{} {} {seed}: {}", family.id(), feel.id(), told(&analysis));
                 }
@@ -93,23 +93,27 @@ fn loop_closed(feels: &[Feel], seeds: std::ops::Range<u64>) -> (f64, f64) {
 
 #[test]
 fn the_feel_of_phrases_comes_back() {
-    let (back, turned) = loop_closed(&[Feel::Threes, Feel::Twos, Feel::InTurn], 0..2);
-    assert!(back >= 0.95, "{back}");
+    let feels = [Feel::Threes, Feel::Twos, Feel::Both, Feel::InTurn];
+    let (back, turned) = loop_closed(&feels, 0..2);
+    assert!(back >= 0.93, "{back}");
     assert!(turned == 0.0, "{turned}");
 }
 
 #[test]
-#[ignore = "300 phrases"]
+#[ignore = "three hundred phrases"]
 fn the_feel_of_many_phrases_comes_back() {
     let (back, turned) = loop_closed(&[Feel::Threes, Feel::Twos, Feel::InTurn], 100..117);
+    println!("{back} {turned}");
     assert!(back >= 0.98, "{back}");
     assert!(turned <= 0.003, "{turned}");
 }
 
 #[test]
-#[ignore = "prints how often both is heard"]
-fn both_in_many_phrases() {
-    println!("{:?}", loop_closed(&[Feel::Both], 100..110));
+#[ignore = "sixty phrases"]
+fn both_comes_back_in_many_phrases() {
+    let (back, _) = loop_closed(&[Feel::Both], 100..110);
+    println!("{back}");
+    assert!(back >= 0.9, "{back}");
 }
 
 /// A phrase of an exercise of the path as files, and its description.
@@ -135,7 +139,10 @@ fn the_command_describes_what_it_hears() {
     for feel in ["threes", "twos"] {
         let known = files(&home, "plain", feel);
         write_pulses(&home, &known);
-        for args in ["listen a.wav --json --pulses pulses.csv", "listen a.mid --json"] {
+        for args in [
+            "listen a.wav --json --pulses pulses.csv",
+            "listen a.mid --json",
+        ] {
             let ended = run(home.program(args), "");
             assert_eq!((ended.code, ended.err.as_str()), (0, ""), "{args}");
             let heard: Value = serde_json::from_str(&ended.out).expect("one object");
@@ -161,12 +168,22 @@ fn other_forms_say_the_same() {
     write_pulses(&home, &known);
     let text = run(home.program("listen a.wav --pulses pulses.csv"), "");
     assert!(text.out.contains("leans to twos"), "{}", text.out);
-    let csv = run(home.program("listen a.wav a.mid --csv --pulses pulses.csv"), "");
+    let csv = run(
+        home.program("listen a.wav a.mid --csv --pulses pulses.csv"),
+        "",
+    );
     // A MIDI file has pulses of its own and is refused here; the recording is told all the same.
     assert_eq!(csv.code, 2);
-    assert!(csv.out.starts_with("file,cycle,start,lean,sure"), "{}", csv.out);
+    assert!(
+        csv.out.starts_with("file,cycle,start,lean,sure"),
+        "{}",
+        csv.out
+    );
     assert!(csv.out.contains(",twos,"), "{}", csv.out);
-    let svg = run(home.program("listen a.wav --svg a.svg --pulses pulses.csv"), "");
+    let svg = run(
+        home.program("listen a.wav --svg a.svg --pulses pulses.csv"),
+        "",
+    );
     assert_eq!((svg.code, svg.out.as_str()), (0, ""));
     let drawn = fs::read_to_string(home.file("a.svg")).expect("written");
     assert!(drawn.contains(">2</text>"), "{drawn}");
@@ -186,7 +203,10 @@ fn what_cannot_be_heard_is_a_clear_sentence() {
         ("listen text.wav", "text.wav: "),
         ("listen none.mid", "no MIDI file"),
         ("listen absent.wav", "absent.wav: "),
-        ("listen a.wav --pulses bad.csv", "time 3 is no finite number"),
+        (
+            "listen a.wav --pulses bad.csv",
+            "time 3 is no finite number",
+        ),
         ("listen a.wav --pulses unsorted.csv", "time 3 is not later"),
         ("listen a.wav --pulses word.csv", "line 2: \"soon\""),
         ("listen a.wav --pulses empty.csv", "0 pulses"),
@@ -207,7 +227,10 @@ fn every_length_of_cycle_is_taken() {
     let home = Home::new();
     files(&home, "plain", "threes");
     for n in [2, 4, 5, 7, 12, 48] {
-        let ended = run(home.program(&format!("listen a.wav a.mid --json --cycle {n}")), "");
+        let ended = run(
+            home.program(&format!("listen a.wav a.mid --json --cycle {n}")),
+            "",
+        );
         assert_eq!((ended.code, ended.err.as_str()), (0, ""), "{n}");
         assert_eq!(ended.out.lines().count(), 2, "{n}");
     }

@@ -4,19 +4,26 @@ use super::Listened;
 use super::json::rounded;
 
 /// The names of the columns.
-pub(super) const HEAD: &str =
-    "file,cycle,start,lean,sure,threes,twos,low,middle,high,percussive\n";
+pub(super) const HEAD: &str = "file,cycle,start,lean,sure,threes,twos,low,middle,high,percussive\n";
 
 pub(super) fn rows(listened: &Listened) -> String {
     let name = field(&listened.name);
     let row = |(at, cycle): (usize, &crate::listen::CycleSaid)| {
         let said = &cycle.said;
-        let numbers = [said.sure, said.threes, said.twos].into_iter().chain(cycle.parts);
+        let numbers = [said.sure, said.threes, said.twos]
+            .into_iter()
+            .chain(cycle.parts);
         let numbers: Vec<String> = numbers.map(|x| rounded(x).to_string()).collect();
         let (start, lean) = (rounded(cycle.start), said.lean.id());
         format!("{name},{},{start},{lean},{}\n", at + 1, numbers.join(","))
     };
-    listened.analysis.cycles.iter().enumerate().map(row).collect()
+    listened
+        .analysis
+        .cycles
+        .iter()
+        .enumerate()
+        .map(row)
+        .collect()
 }
 
 /// A text as a field: quoted, and never a formula to a table program.

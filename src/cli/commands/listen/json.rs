@@ -26,7 +26,8 @@ fn cycle(cycle: &CycleSaid) -> Value {
     let mut object = Map::new();
     object.insert("start".to_owned(), json!(rounded(cycle.start)));
     object.extend(said(&cycle.said));
-    let voice = |(part, evidence): (Part, &f64)| (part.name().to_owned(), json!(rounded(*evidence)));
+    let voice =
+        |(part, evidence): (Part, &f64)| (part.name().to_owned(), json!(rounded(*evidence)));
     let voices: Map<String, Value> = Part::ALL.into_iter().zip(&cycle.parts).map(voice).collect();
     object.insert("voices".to_owned(), Value::Object(voices));
     Value::Object(object)
@@ -39,7 +40,10 @@ fn said(said: &Said) -> Map<String, Value> {
         ("sure", json!(rounded(said.sure))),
         ("lean", json!(said.lean.id())),
     ];
-    fields.map(|(name, value)| (name.to_owned(), value)).into_iter().collect()
+    fields
+        .map(|(name, value)| (name.to_owned(), value))
+        .into_iter()
+        .collect()
 }
 
 /// To a tenth of a millisecond, or as many places of anything else.

@@ -87,11 +87,7 @@ fn tell(listened: &Listened, asked: &args::Listen) -> Result<(), Failure> {
     }
 }
 
-fn listen(
-    path: &Path,
-    asked: &args::Listen,
-    given: Option<&Pulses>,
-) -> Result<Listened, Failure> {
+fn listen(path: &Path, asked: &args::Listen, given: Option<&Pulses>) -> Result<Listened, Failure> {
     let answers = if asked.forced {
         Answers::Forced
     } else {
@@ -129,7 +125,11 @@ fn refuse_pulses(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
         "{}: a MIDI file, whose pulses are its own; --pulses and --tempo are for recordings",
         path.display()
     );
-    Err(Failure::new(Kind::Usage, what, "say what a pulse is by --pulse-note"))
+    Err(Failure::new(
+        Kind::Usage,
+        what,
+        "say what a pulse is by --pulse-note",
+    ))
 }
 
 type Found = (Origin, Option<Pulses>, Vec<(f64, f64)>);
@@ -152,7 +152,10 @@ fn pulses(
         return Ok((Origin::Given, Some(pulses), Vec::new()));
     }
     let paths = pulse_paths(sound, &[]);
-    let others = paths.iter().map(|path| (60.0 / path.gap, path.fits)).collect();
+    let others = paths
+        .iter()
+        .map(|path| (60.0 / path.gap, path.fits))
+        .collect();
     let best = paths.first();
     let pulses = best.map(|path| from_first_of_cycle(sound, &path.pulses, asked.cycle));
     Ok((Origin::Found, pulses, others))

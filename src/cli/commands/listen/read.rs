@@ -79,7 +79,11 @@ fn limited(file: File, path: &Path, largest: u64) -> Result<Vec<u8>, Failure> {
     read.map_err(|error| unreadable(path, &error))?;
     if u64::try_from(bytes.len()).is_ok_and(|size| size > largest) {
         let what = format!("{}: more than {largest} bytes", path.display());
-        return Err(Failure::new(Kind::Data, what, "check that this is the right file"));
+        return Err(Failure::new(
+            Kind::Data,
+            what,
+            "check that this is the right file",
+        ));
     }
     Ok(bytes)
 }

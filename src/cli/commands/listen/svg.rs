@@ -44,9 +44,14 @@ fn n_rows(listened: &Listened) -> usize {
 
 fn strip(xml: &mut Xml, listened: &Listened, top: usize) {
     let whole = &listened.analysis.whole;
-    let head = format!("{}: the whole {}", listened.name, words(whole.lean, whole.sure));
+    let head = format!(
+        "{}: the whole {}",
+        listened.name,
+        words(whole.lean, whole.sure)
+    );
     write(xml, MARGIN, top + 12, "#000000", &head);
-    let key = "3 leans to threes, 2 to twos, b to both, . unclear; the taller and darker, the surer";
+    let key =
+        "3 leans to threes, 2 to twos, b to both, . unclear; the taller and darker, the surer";
     write(xml, MARGIN, top + 28, "#444444", key);
     for (row, cycles) in listened.analysis.cycles.chunks(A_ROW).enumerate() {
         let top = top + HEAD + ROW * row;
@@ -61,7 +66,10 @@ fn strip(xml: &mut Xml, listened: &Listened, top: usize) {
 fn cell(xml: &mut Xml, cycle: &CycleSaid, left: usize, foot: usize) {
     let steps = match cycle.said.lean {
         Lean::Unclear => 0,
-        _ => [0.5, 0.7, 0.8, 0.9, 0.97].iter().filter(|at| cycle.said.sure >= **at).count(),
+        _ => [0.5, 0.7, 0.8, 0.9, 0.97]
+            .iter()
+            .filter(|at| cycle.said.sure >= **at)
+            .count(),
     };
     let height = 4 + 4 * steps;
     let (fill, ink) = [
@@ -73,7 +81,12 @@ fn cell(xml: &mut Xml, cycle: &CycleSaid, left: usize, foot: usize) {
         ("#202020", "#ffffff"),
     ][steps];
     let number = |n: usize| n.to_string();
-    let (x, y, width, height) = (number(left), number(foot - height), number(CELL - 1), number(height));
+    let (x, y, width, height) = (
+        number(left),
+        number(foot - height),
+        number(CELL - 1),
+        number(height),
+    );
     let bar: [Attribute<'_>; 6] = [
         ("x", &x),
         ("y", &y),
@@ -84,7 +97,13 @@ fn cell(xml: &mut Xml, cycle: &CycleSaid, left: usize, foot: usize) {
     ];
     xml.empty("rect", &bar);
     let ink = if steps >= 2 { ink } else { "#000000" };
-    write(xml, left + 4, foot - 2, ink, &mark(cycle.said.lean).to_string());
+    write(
+        xml,
+        left + 4,
+        foot - 2,
+        ink,
+        &mark(cycle.said.lean).to_string(),
+    );
 }
 
 fn write(xml: &mut Xml, x: usize, y: usize, fill: &str, text: &str) {

@@ -24,7 +24,10 @@ pub(super) fn lines(listened: &Listened) -> String {
     for same in stretches(&analysis.cycles) {
         text.push_str(&stretch(same));
     }
-    text.push_str(&format!("  the whole {}\n", words(analysis.whole.lean, analysis.whole.sure)));
+    text.push_str(&format!(
+        "  the whole {}\n",
+        words(analysis.whole.lean, analysis.whole.sure)
+    ));
     text
 }
 
