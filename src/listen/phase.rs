@@ -19,7 +19,7 @@ const SHARE_FIRST: f64 = 0.15;
 /// The pulses from the one on that most likely begins a cycle: where the cycle as counted from there
 /// states a grouping most clearly, and its first pulse is strong.
 pub fn from_first_of_cycle(sound: &Sound, pulses: &Pulses, cycle: Cycle) -> Pulses {
-    let n_cycle = usize::from(cycle.n_pulses());
+    let n_cycle = cycle.n_pulses();
     let some = pulses.first(n_cycle * (MOST_CYCLES + 1));
     let clearness = |skipped: usize| {
         let from = some.without_first(skipped);

@@ -92,7 +92,7 @@ pub(super) struct Counted {
 impl Counted {
     pub(super) fn of(cycle: Cycle, n_pulses: usize) -> Self {
         Self {
-            n_cycle: cycle.n_pulses().into(),
+            n_cycle: cycle.n_pulses(),
             n_pulses,
         }
     }

@@ -200,10 +200,11 @@ fn brightness(powers: &[f64], rate: f64) -> f32 {
     single((1.0 + moment / sum / 100.0).log2())
 }
 
-/// The rise of a spectrum shows as soon as its window reaches an onset, half a window before; so a
-/// frame takes the rise that was found half a window earlier.
+/// The rise of a spectrum shows as soon as its window reaches an onset, half a window before, and
+/// until the frames that it is held against have reached it too; so a frame takes the rise that was
+/// found half a window less the lag earlier.
 fn frames(rises: &[(f32, f32)], powers: &[[f32; 3]], hop: usize) -> Vec<Frame> {
-    let early = index((real(N_FFT / 2) / real(hop)).round());
+    let early = index((real(N_FFT / 2) / real(hop)).round()).saturating_sub(LAG);
     let rise_at = |t: usize| rises.get(t).map_or(0.0, |(rise, _)| *rise);
     let frame = |(t, power): (usize, &[f32; 3])| Frame {
         rise: t.checked_sub(early).map_or(0.0, rise_at),
