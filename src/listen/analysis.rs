@@ -87,6 +87,7 @@ impl Analysis {
             return Self::silent(pulses, cycle, counted);
         }
         let stretches = Stretches::of(heard, counted);
+        let asked = (answers, counted.n_cycles());
         let posterior = Cuts::of(&stretches).posterior();
         let cycles: Vec<CycleSaid> = posterior
             .iter()
@@ -96,7 +97,7 @@ impl Analysis {
                 let even = figure::evenness(heard, counted.pulses(at));
                 CycleSaid {
                     start: pulses[at * counted.n_cycle],
-                    said: said(&stated, leans, even, answers),
+                    said: said(&stated, leans, even, asked),
                     parts: stated.parts,
                 }
             })
@@ -107,7 +108,7 @@ impl Analysis {
         Self {
             cycle,
             pulses: pulses.to_vec(),
-            whole: said(&all, &leans, even.sum(), answers),
+            whole: said(&all, &leans, even.sum(), asked),
             turns: turns(&cycles),
             cycles,
         }
@@ -153,9 +154,10 @@ fn stretched(stretches: &Stretches) -> Stated {
 /// The most by which evenness counts where an answer is forced.
 const MOST_EVEN: f64 = 1.0;
 
-fn said(stated: &Stated, leans: &Shares, even: f64, answers: Answers) -> Said {
+fn said(stated: &Stated, leans: &Shares, even: f64, asked: (Answers, usize)) -> Said {
+    let (answers, n_cycles) = asked;
     let (lean, sure) = match answers {
-        Answers::Open => spoken(leans),
+        Answers::Open => spoken(leans, n_cycles),
         Answers::Forced => forced(stated, leans, even),
     };
     Said {

@@ -166,14 +166,22 @@ fn cost(before: usize, after: usize) -> f64 {
     if before == after { SAME } else { CHANGE }
 }
 
-/// The lean of the largest share that is more than half, and how sure it is.
-pub(super) fn spoken(shares: &Shares) -> (Lean, f64) {
+/// How often a single cycle is cut against its kind, so that no more can be sure of it alone; of more
+/// cycles the less. Set on the program's own phrases and on melodies made by rule.
+const AGAINST: f64 = 0.12;
+
+/// The lean of the largest share that is more than half, and how sure it is where so many cycles were
+/// heard.
+pub(super) fn spoken(shares: &Shares, n_cycles: usize) -> (Lean, f64) {
     let leans = Lean::ALL.iter().zip(shares);
     let best = leans.max_by(|a, b| a.1.total_cmp(b.1));
     match best {
         Some((Lean::Unclear, share)) => (Lean::Unclear, *share),
         // Among what was said; that nothing can be told is no other answer.
-        Some((lean, share)) if *share > 0.5 => (*lean, share / (1.0 - shares[3]).max(*share)),
+        Some((lean, share)) if *share > 0.5 => {
+            let among = share / (1.0 - shares[3]).max(*share);
+            (*lean, among * (1.0 - AGAINST / real(n_cycles.max(1))))
+        }
         _ => (Lean::Unclear, shares[3]),
     }
 }
