@@ -15,6 +15,7 @@
 //! | [`review`] | what is remembered, how well it is heard, what is asked next |
 //! | [`report`] | what practice came to, in figures |
 //! | [`pcm`] | samples, not music |
+//! | [`listen`] | what a recording seems to state: evidence, never a verdict |
 //! | [`sound`] | from a phrase to the ears |
 //! | [`notate`] | a phrase as other people's files: MIDI, MusicXML, a printable sheet |
 //! | [`deck`] | TOML to exercises, or faults with their places |
@@ -44,6 +45,8 @@ pub mod report;
 pub mod review;
 
 pub mod pcm;
+
+pub mod listen;
 pub mod sound;
 
 pub mod notate;

@@ -29,6 +29,8 @@ pub(super) enum Command {
     TuneUp(Plain),
     /// Make one phrase of an exercise, to be judged outside
     Phrase(Phrase),
+    /// Hear to what each cycle of recordings or MIDI files leans: evidence, never a verdict
+    Listen(Listen),
 }
 
 /// What every sitting takes.
@@ -121,6 +123,79 @@ pub(super) struct Phrase {
     /// Write a sheet to fill in to this SVG file, and its key beside it, to FILE with "-key"
     #[arg(long, value_name = "FILE")]
     pub(super) sheet: Option<PathBuf>,
+}
+
+/// `listen`.
+#[derive(Debug, Args)]
+pub(super) struct Listen {
+    /// The recordings or MIDI files
+    #[arg(value_name = "FILE", required = true)]
+    pub(super) files: Vec<PathBuf>,
+    /// Print one JSON object a file, each on a line
+    #[arg(long, group = "form")]
+    pub(super) json: bool,
+    /// Print CSV, one row a cycle
+    #[arg(long, group = "form")]
+    pub(super) csv: bool,
+    /// Write a picture of the cycles to this SVG file
+    #[arg(long, value_name = "SVG", group = "form")]
+    pub(super) svg: Option<PathBuf>,
+    /// Print text, as without any of these
+    #[arg(long, group = "form")]
+    pub(super) text: bool,
+    /// Take the pulses from this file: one time in seconds a line, the first is beat one
+    #[arg(long, value_name = "CSV", conflicts_with_all = ["tempo", "start"])]
+    pub(super) pulses: Option<PathBuf>,
+    /// Take steady pulses, so many a minute
+    #[arg(long, value_name = "PPM", requires = "start", value_parser = tempo)]
+    pub(super) tempo: Option<crate::rhythm::Tempo>,
+    /// Where the first of the steady pulses lies; it is beat one
+    #[arg(long, value_name = "SEC", requires = "tempo", value_parser = seconds)]
+    pub(super) start: Option<f64>,
+    /// Pulses in a cycle, 2 to 48; threes and twos can be told apart from 5 on
+    #[arg(long, value_name = "N", default_value = "6", value_parser = cycle)]
+    pub(super) cycle: crate::rhythm::Cycle,
+    /// Answer threes or twos for each, never unclear
+    #[arg(long)]
+    pub(super) forced: bool,
+    /// What a pulse is in a MIDI file
+    #[arg(long, value_name = "NOTE", default_value = "1/8", value_parser = pulse_note)]
+    pub(super) pulse_note: crate::listen::PulseNote,
+}
+
+fn tempo(text: &str) -> Result<crate::rhythm::Tempo, String> {
+    let ppm = text
+        .parse::<f64>()
+        .ok()
+        .filter(|ppm| (20.0..=600.0).contains(ppm));
+    let tempo = ppm.and_then(|ppm| crate::rhythm::Tempo::of_hundredths(hundredths(ppm)).ok());
+    tempo.ok_or_else(|| "pulses a minute from 20 to 600 were expected".to_owned())
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "20 to 600 pulses a minute"
+)]
+fn hundredths(ppm: f64) -> u32 {
+    (ppm * 100.0).round() as u32
+}
+
+fn seconds(text: &str) -> Result<f64, String> {
+    let seconds = text.parse::<f64>().ok();
+    let held = seconds.filter(|seconds| (0.0..=360_000.0).contains(seconds));
+    held.ok_or_else(|| "seconds from the beginning, 0 or more, were expected".to_owned())
+}
+
+fn cycle(text: &str) -> Result<crate::rhythm::Cycle, String> {
+    let n = text.parse().ok();
+    let cycle = n.and_then(|n| crate::rhythm::Cycle::new(n).ok());
+    cycle.ok_or_else(|| "a whole number from 2 to 48 was expected".to_owned())
+}
+
+fn pulse_note(text: &str) -> Result<crate::listen::PulseNote, String> {
+    let note = crate::listen::PulseNote::parse(text);
+    note.ok_or_else(|| "a share of a whole note such as 1/8 was expected".to_owned())
 }
 
 fn feel(text: &str) -> Result<crate::rhythm::Feel, String> {

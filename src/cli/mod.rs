@@ -83,6 +83,7 @@ fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
             commands::phrase::run(&deck, &asked, seed_of(&cli.practice)?)?;
             return Ok(ExitCode::SUCCESS);
         }
+        Some(Command::Listen(asked)) => return commands::listen::run(&asked),
     };
     match first {
         Some(first) if is_plain => {

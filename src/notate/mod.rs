@@ -23,6 +23,7 @@ pub use bars::Bars;
 pub use midi::midi;
 pub use musicxml::musicxml;
 pub use sheet::{Item, PHRASES_A_PAGE, Page, sheet};
+pub use xml::{Attribute, Xml};
 
 #[cfg(test)]
 mod tests;

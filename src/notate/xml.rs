@@ -6,16 +6,20 @@ use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 
 /// An attribute: its name and its value.
-pub(super) type Attribute<'a> = (&'a str, &'a str);
+pub type Attribute<'a> = (&'a str, &'a str);
 
 /// A document under way.
-pub(super) struct Xml {
+pub struct Xml {
     writer: Writer<Vec<u8>>,
 }
 
 impl Xml {
     /// A document in UTF-8.
-    pub(super) fn new() -> Self {
+    #[expect(
+        clippy::new_without_default,
+        reason = "a document is begun, not assumed"
+    )]
+    pub fn new() -> Self {
         let mut xml = Self {
             writer: Writer::new_with_indent(Vec::new(), b' ', 2),
         };
@@ -24,7 +28,7 @@ impl Xml {
     }
 
     /// An element around what `inside` writes.
-    pub(super) fn within(
+    pub fn within(
         &mut self,
         name: &str,
         attributes: &[Attribute<'_>],
@@ -36,24 +40,24 @@ impl Xml {
     }
 
     /// An element with a text.
-    pub(super) fn text(&mut self, name: &str, attributes: &[Attribute<'_>], text: &str) {
+    pub fn text(&mut self, name: &str, attributes: &[Attribute<'_>], text: &str) {
         self.write(Event::Start(start(name, attributes)));
         self.write(Event::Text(BytesText::new(&lawful(text))));
         self.write(Event::End(BytesEnd::new(name)));
     }
 
     /// An element with a number.
-    pub(super) fn number(&mut self, name: &str, number: impl Into<i64>) {
+    pub fn number(&mut self, name: &str, number: impl Into<i64>) {
         self.text(name, &[], &number.into().to_string());
     }
 
     /// An element with nothing in it.
-    pub(super) fn empty(&mut self, name: &str, attributes: &[Attribute<'_>]) {
+    pub fn empty(&mut self, name: &str, attributes: &[Attribute<'_>]) {
         self.write(Event::Empty(start(name, attributes)));
     }
 
     /// The document, with a newline at its end.
-    pub(super) fn finish(self) -> String {
+    pub fn finish(self) -> String {
         let mut bytes = self.writer.into_inner();
         bytes.push(b'\n');
         String::from_utf8(bytes).expect("made of strings")

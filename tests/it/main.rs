@@ -16,6 +16,7 @@ mod heard;
 mod kill;
 mod learners;
 mod level;
+mod listen;
 mod loudness_reference;
 #[cfg(feature = "listen-in")]
 mod microphone;

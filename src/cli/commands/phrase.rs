@@ -1,11 +1,11 @@
 //! `contrapalma phrase`: one phrase of an exercise, as sound, as notes and as JSON.
 
-use std::fs;
-use std::io::{self, Cursor, Write as _};
+use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
+use super::write::{print, write_whole};
 use crate::cli::args;
 use crate::cli::failure::{Failure, Kind};
 use crate::deck::{Deck, Exercise};
@@ -185,40 +185,4 @@ fn seconds(frames: i64) -> f64 {
 
 fn round6(value: f64) -> f64 {
     (value * 1e6).round() / 1e6
-}
-
-/// Writes beside the place and renames, so that nothing is half written. What is no file, such as a
-/// pipe or a device, is written to as it stands.
-fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    let written = match fs::metadata(path) {
-        Ok(known) if !known.is_file() => fs::write(path, bytes),
-        // The file that a link leads to is renewed, and the link stays.
-        Ok(_) => fs::canonicalize(path).and_then(|place| renew(&place, bytes)),
-        Err(_) => renew(path, bytes),
-    };
-    written.map_err(|error| Failure::file(path, &error))
-}
-
-fn renew(place: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut name = place.file_name().unwrap_or_default().to_owned();
-    name.push(format!(".{}.part", std::process::id()));
-    let beside = place.with_file_name(name);
-    // Never over a file that somebody else made.
-    let mut file = fs::File::create_new(&beside)?;
-    let written = file
-        .write_all(bytes)
-        .and_then(|()| fs::rename(&beside, place));
-    if written.is_err() {
-        drop(fs::remove_file(&beside));
-    }
-    written
-}
-
-fn print(text: &str) -> Result<(), Failure> {
-    match io::stdout().lock().write_all(text.as_bytes()) {
-        // Whoever closed the pipe has read enough.
-        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
-        Err(error) => Err(Failure::file(Path::new("standard output"), &error)),
-        Ok(()) => Ok(()),
-    }
 }

@@ -1,0 +1,162 @@
+//! `contrapalma listen`: to what each cycle of a recording or a MIDI file leans.
+
+mod csv;
+mod json;
+mod read;
+mod svg;
+mod text;
+
+use std::path::Path;
+use std::process::ExitCode;
+
+use super::write::{print, write_whole};
+use crate::cli::args;
+use crate::cli::failure::{Failure, Kind};
+use crate::label::printable;
+use crate::listen::{Analysis, Answers, Pulses, Sound, from_first_of_cycle, pulse_paths};
+
+/// One file and what is heard in it.
+struct Listened {
+    /// Its name, safe to show.
+    name: String,
+    /// Where its pulses come from.
+    pulses: Origin,
+    /// Other pulses that may be meant: pulses a minute, and how well they fit.
+    others: Vec<(f64, f64)>,
+    analysis: Analysis,
+}
+
+/// Where pulses come from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Origin {
+    /// The command line gave them.
+    Given,
+    /// The grid of a MIDI file.
+    File,
+    /// They were found in the sound.
+    Found,
+}
+
+impl Origin {
+    fn id(self) -> &'static str {
+        match self {
+            Self::Given => "given",
+            Self::File => "file",
+            Self::Found => "found",
+        }
+    }
+}
+
+/// Hears every file and tells of each; one that cannot be read is named and the others go on.
+pub(in crate::cli) fn run(asked: &args::Listen) -> Result<ExitCode, Failure> {
+    let given = asked.pulses.as_deref().map(read::pulses).transpose()?;
+    let mut code = 0;
+    let mut heard = Vec::new();
+    if asked.csv {
+        print(csv::HEAD)?;
+    }
+    for path in &asked.files {
+        match listen(path, asked, given.as_ref()) {
+            Ok(listened) => {
+                tell(&listened, asked)?;
+                if asked.svg.is_some() {
+                    heard.push(listened);
+                }
+            }
+            Err(failure) => {
+                failure.tell();
+                code = code.max(failure.kind.code());
+            }
+        }
+    }
+    if let Some(path) = asked.svg.as_ref().filter(|_| !heard.is_empty()) {
+        write_whole(path, svg::strips(&heard).as_bytes())?;
+    }
+    Ok(ExitCode::from(code))
+}
+
+fn tell(listened: &Listened, asked: &args::Listen) -> Result<(), Failure> {
+    if asked.json {
+        print(&format!("{}\n", json::object(listened)))
+    } else if asked.csv {
+        print(&csv::rows(listened))
+    } else if asked.svg.is_some() {
+        Ok(())
+    } else {
+        print(&text::lines(listened))
+    }
+}
+
+fn listen(path: &Path, asked: &args::Listen, given: Option<&Pulses>) -> Result<Listened, Failure> {
+    let answers = if asked.forced {
+        Answers::Forced
+    } else {
+        Answers::Open
+    };
+    let listened = |pulses, others, analysis| Listened {
+        name: printable(&path.display().to_string()),
+        pulses,
+        others,
+        analysis,
+    };
+    match read::file(path, asked.pulse_note)? {
+        read::Heard::Notes(notes) => {
+            refuse_pulses(path, asked)?;
+            let analysis = Analysis::of_notes(&notes, asked.cycle, answers);
+            Ok(listened(Origin::File, Vec::new(), analysis))
+        }
+        read::Heard::Sound(sound) => {
+            let (origin, pulses, others) = pulses(path, &sound, asked, given)?;
+            let analysis = match pulses {
+                Some(pulses) => Analysis::of_sound(&sound, &pulses, asked.cycle, answers),
+                None => Analysis::nothing(asked.cycle),
+            };
+            Ok(listened(origin, others, analysis))
+        }
+    }
+}
+
+/// A MIDI file has a grid of its own.
+fn refuse_pulses(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
+    if asked.pulses.is_none() && asked.tempo.is_none() {
+        return Ok(());
+    }
+    let what = format!(
+        "{}: a MIDI file, whose pulses are its own; --pulses and --tempo are for recordings",
+        path.display()
+    );
+    Err(Failure::new(
+        Kind::Usage,
+        what,
+        "say what a pulse is by --pulse-note",
+    ))
+}
+
+type Found = (Origin, Option<Pulses>, Vec<(f64, f64)>);
+
+/// The pulses of a recording: those given, else the best found; none where nothing comes again.
+fn pulses(
+    path: &Path,
+    sound: &Sound,
+    asked: &args::Listen,
+    given: Option<&Pulses>,
+) -> Result<Found, Failure> {
+    if let Some(given) = given {
+        return Ok((Origin::Given, Some(given.clone()), Vec::new()));
+    }
+    if let Some((tempo, start)) = asked.tempo.zip(asked.start) {
+        let pulses = Pulses::steady(tempo, start, sound.seconds()).map_err(|error| {
+            let what = format!("{}: {error}", path.display());
+            Failure::new(Kind::Data, what, "let --start lie within the recording")
+        })?;
+        return Ok((Origin::Given, Some(pulses), Vec::new()));
+    }
+    let paths = pulse_paths(sound, &[]);
+    let others = paths
+        .iter()
+        .map(|path| (60.0 / path.gap, path.fits))
+        .collect();
+    let best = paths.first();
+    let pulses = best.map(|path| from_first_of_cycle(sound, &path.pulses, asked.cycle));
+    Ok((Origin::Found, pulses, others))
+}

@@ -1,0 +1,94 @@
+//! Files in: recordings, MIDI files, lists of pulses.
+
+use std::fs::File;
+use std::io::{self, BufReader, Read as _, Seek as _};
+use std::path::Path;
+
+use crate::cli::failure::{Failure, Kind};
+use crate::listen::{Ear, Notes, PulseNote, Pulses, Sound};
+use crate::pcm::wav;
+
+/// What a file holds.
+pub(super) enum Heard {
+    Sound(Sound),
+    Notes(Notes),
+}
+
+/// Reads a recording, or a MIDI file, which is known by its first four bytes.
+pub(super) fn file(path: &Path, pulse: PulseNote) -> Result<Heard, Failure> {
+    let mut file = File::open(path).map_err(|error| unreadable(path, &error))?;
+    let mut first = Vec::new();
+    let read = file.by_ref().take(4).read_to_end(&mut first);
+    read.map_err(|error| unreadable(path, &error))?;
+    file.rewind().map_err(|error| unreadable(path, &error))?;
+    if first == b"MThd" {
+        let bytes = limited(file, path, LARGEST_NOTES)?;
+        let notes = Notes::read(&bytes, pulse);
+        return notes.map(Heard::Notes).map_err(|error| {
+            let what = format!("{}: {error}", path.display());
+            Failure::new(Kind::Data, what, "check that this is a whole MIDI file")
+        });
+    }
+    sound(file, path).map(Heard::Sound)
+}
+
+/// The most bytes of a MIDI file, and of a list of pulses.
+const LARGEST_NOTES: u64 = 16 << 20;
+const LARGEST_LIST: u64 = 8 << 20;
+
+/// Hears a recording. The one place that knows how samples come out of a file.
+fn sound(file: File, path: &Path) -> Result<Sound, Failure> {
+    let pcm = wav::read(BufReader::new(file)).map_err(|error| {
+        let what = format!("{}: {error}", path.display());
+        Failure::new(Kind::Data, what, "a WAV or MIDI file was expected")
+    })?;
+    let mut ear = Ear::new(pcm.rate());
+    ear.hear(&pcm.mono());
+    Ok(ear.finish())
+}
+
+/// The times of a list, one in seconds a line; what stands after a comma is left out.
+pub(super) fn pulses(path: &Path) -> Result<Pulses, Failure> {
+    let file = File::open(path).map_err(|error| unreadable(path, &error))?;
+    let bytes = limited(file, path, LARGEST_LIST)?;
+    let text = String::from_utf8_lossy(&bytes);
+    let wrong = |what: String| {
+        let hint = "write one time in seconds a line, rising; the first is beat one";
+        Failure::new(Kind::Data, format!("{}: {what}", path.display()), hint)
+    };
+    let mut times = Vec::new();
+    for (idx, line) in text.lines().enumerate() {
+        let field = line.split(',').next().unwrap_or_default();
+        let field = field.trim_start_matches('\u{feff}').trim();
+        if field.is_empty() {
+            continue;
+        }
+        let time = field.parse::<f64>();
+        times.push(time.map_err(|_| {
+            let shown = crate::label::printable(field);
+            wrong(format!("line {}: {shown:?} is no time in seconds", idx + 1))
+        })?);
+    }
+    Pulses::new(times).map_err(|error| wrong(error.to_string()))
+}
+
+fn limited(file: File, path: &Path, largest: u64) -> Result<Vec<u8>, Failure> {
+    let mut bytes = Vec::new();
+    // A device or a pipe does not say how much it holds, so that only reading can tell.
+    let read = file.take(largest + 1).read_to_end(&mut bytes);
+    read.map_err(|error| unreadable(path, &error))?;
+    if u64::try_from(bytes.len()).is_ok_and(|size| size > largest) {
+        let what = format!("{}: more than {largest} bytes", path.display());
+        return Err(Failure::new(
+            Kind::Data,
+            what,
+            "check that this is the right file",
+        ));
+    }
+    Ok(bytes)
+}
+
+fn unreadable(path: &Path, error: &io::Error) -> Failure {
+    let what = format!("{}: {error}", path.display());
+    Failure::new(Kind::Data, what, "check the name and who may read it")
+}

@@ -1,0 +1,199 @@
+//! From what is heard at pulses to the leans of cycles.
+
+use crate::rhythm::Cycle;
+
+use super::figure;
+use super::lean::{Cuts, Lean, Shares, scores, shares, spoken, whole};
+use super::notes::Notes;
+use super::pulses::{Counted, Pulses};
+use super::sound::Sound;
+use super::stream::Heard;
+use super::stretch::{Stated, Stretches, can_tell};
+
+/// Whether an answer may be that it is unclear.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Answers {
+    /// Threes, twos, both or unclear.
+    Open,
+    /// Threes or twos, whichever has more for it.
+    Forced,
+}
+
+/// What is said of a cycle or of the whole.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Said {
+    /// What speaks for threes, in nats; at least 0.
+    pub threes: f64,
+    /// What speaks for twos, in nats; at least 0.
+    pub twos: f64,
+    /// How sure the lean is, 0 to 1.
+    pub sure: f64,
+    /// To what it leans.
+    pub lean: Lean,
+}
+
+/// A cycle, and to what it leans.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CycleSaid {
+    /// When it begins, in seconds.
+    pub start: f64,
+    /// What is said of it: evidence of its own, and its lean as heard with its neighbours.
+    pub said: Said,
+    /// What each part says on this cycle, in the order of [`Part::ALL`](super::Part::ALL), above 0 for threes.
+    pub parts: [f64; 4],
+}
+
+/// What is heard in a recording or in notes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Analysis {
+    /// Pulses in a cycle.
+    pub cycle: Cycle,
+    /// When pulses sound, in seconds; the first is the first of a cycle.
+    pub pulses: Vec<f64>,
+    /// The cycles that are there whole.
+    pub cycles: Vec<CycleSaid>,
+    /// What is said of the whole.
+    pub whole: Said,
+    /// Cycles, by their place from 0, at which the lean passes from threes to twos or back.
+    pub turns: Vec<usize>,
+}
+
+impl Analysis {
+    /// What a recording states at these pulses.
+    pub fn of_sound(sound: &Sound, pulses: &Pulses, cycle: Cycle, answers: Answers) -> Self {
+        Self::of(&sound.heard(pulses), pulses.times(), cycle, answers)
+    }
+
+    /// What notes state on their own grid.
+    pub fn of_notes(notes: &Notes, cycle: Cycle, answers: Answers) -> Self {
+        Self::of(&notes.heard(), notes.pulses(), cycle, answers)
+    }
+
+    /// Where no pulse is known: nothing is said.
+    pub fn nothing(cycle: Cycle) -> Self {
+        Self::silent(&[], cycle, Counted::of(cycle, 0))
+    }
+
+    /// Pulses a minute, by the mean gap; none of fewer than two pulses.
+    pub fn tempo_ppm(&self) -> Option<f64> {
+        let (first, last) = (self.pulses.first()?, self.pulses.last()?);
+        let n_gaps = u32::try_from(self.pulses.len()).ok()?.checked_sub(1)?;
+        (last > first).then(|| 60.0 * f64::from(n_gaps) / (last - first))
+    }
+
+    fn of(heard: &Heard, pulses: &[f64], cycle: Cycle, answers: Answers) -> Self {
+        let counted = Counted::of(cycle, pulses.len());
+        if !can_tell(counted.n_cycle) || counted.n_cycles() == 0 {
+            return Self::silent(pulses, cycle, counted);
+        }
+        let stretches = Stretches::of(heard, counted);
+        let asked = (answers, counted.n_cycles());
+        let posterior = Cuts::of(&stretches).posterior();
+        let cycles: Vec<CycleSaid> = posterior
+            .iter()
+            .enumerate()
+            .map(|(at, leans)| {
+                let stated = stretches.stated(at, at + 1);
+                let even = figure::evenness(heard, counted.pulses(at));
+                CycleSaid {
+                    start: pulses[at * counted.n_cycle],
+                    said: said(&stated, leans, even, asked),
+                    parts: stated.parts,
+                }
+            })
+            .collect();
+        let all = stretched(&stretches);
+        let even = (0..counted.n_cycles()).map(|at| figure::evenness(heard, counted.pulses(at)));
+        let leans = whole(&all, &posterior);
+        Self {
+            cycle,
+            pulses: pulses.to_vec(),
+            whole: said(&all, &leans, even.sum(), asked),
+            turns: turns(&cycles),
+            cycles,
+        }
+    }
+
+    /// Of cycles too short to tell.
+    fn silent(pulses: &[f64], cycle: Cycle, counted: Counted) -> Self {
+        let nothing = Said {
+            threes: 0.0,
+            twos: 0.0,
+            sure: 0.0,
+            lean: Lean::Unclear,
+        };
+        let of = |at: usize| CycleSaid {
+            start: pulses[at * counted.n_cycle],
+            said: nothing,
+            parts: [0.0; 4],
+        };
+        Self {
+            cycle,
+            pulses: pulses.to_vec(),
+            cycles: (0..counted.n_cycles()).map(of).collect(),
+            whole: nothing,
+            turns: Vec::new(),
+        }
+    }
+}
+
+/// Cycles that are added up as one stretch for the whole.
+const STRETCH: usize = 16;
+
+fn stretched(stretches: &Stretches) -> Stated {
+    let mut all = Stated::default();
+    let n = stretches.n_cycles();
+    let n_parts = n.div_ceil(STRETCH).max(1);
+    for part in 0..n_parts {
+        let (from, until) = (part * n / n_parts, (part + 1) * n / n_parts);
+        all = all.plus(&stretches.stated(from, until));
+    }
+    all
+}
+
+/// The most by which evenness counts where an answer is forced.
+const MOST_EVEN: f64 = 1.0;
+
+fn said(stated: &Stated, leans: &Shares, even: f64, asked: (Answers, usize)) -> Said {
+    let (answers, n_cycles) = asked;
+    let (lean, sure) = match answers {
+        Answers::Open => spoken(leans, n_cycles),
+        Answers::Forced => forced(stated, leans, even),
+    };
+    Said {
+        threes: stated.threes,
+        twos: stated.twos,
+        sure,
+        lean,
+    }
+}
+
+/// Threes or twos by what leans heard together say, or by the evidence alone where they say nothing.
+/// An even run, which by itself says nothing, is more often barred in threes (common practice, no
+/// source).
+fn forced(stated: &Stated, leans: &Shares, even: f64) -> (Lean, f64) {
+    let own = shares(&scores(stated));
+    let odds = (leans[0] + 0.01 * own[0] + 1e-9).ln() - (leans[1] + 0.01 * own[1] + 1e-9).ln();
+    let odds = odds + (0.5 * even).min(MOST_EVEN);
+    let sure = 1.0 / (1.0 + (-odds.abs()).exp());
+    if odds >= 0.0 {
+        (Lean::Threes, sure)
+    } else {
+        (Lean::Twos, sure)
+    }
+}
+
+fn turns(cycles: &[CycleSaid]) -> Vec<usize> {
+    let mut last = None;
+    let mut turns = Vec::new();
+    for (at, cycle) in cycles.iter().enumerate() {
+        let lean = cycle.said.lean;
+        if matches!(lean, Lean::Threes | Lean::Twos) {
+            if last.is_some_and(|last| last != lean) {
+                turns.push(at);
+            }
+            last = Some(lean);
+        }
+    }
+    turns
+}

@@ -1,0 +1,215 @@
+//! What the figures of a cycle of six say: where notes begin, where harmony changes, what comes
+//! again. All of it in nats, above 0 for threes.
+
+use std::ops::Range;
+
+use super::stream::Heard;
+use super::units::{held, mean, real};
+
+/// The most that each of the three says on one cycle.
+const MOST_RHYTHM: f64 = 3.0;
+const MOST_HARMONY: f64 = 1.5;
+const MOST_PARALLEL: f64 = 1.0;
+
+/// How often a group of three is cut so, by where notes begin in it (first pulse first): long notes
+/// begin on the group, a note between is rather the last than the middle one. Common practice of
+/// writing in such metres, in round figures, no source; the order of the sizes is that of Povel and
+/// Essens (1985) and of Temperley (2007), whose weak places take notes when their strong neighbours
+/// do.
+const OF_THREE: [([bool; 3], f64); 8] = [
+    ([true, true, true], 0.42),
+    ([true, false, true], 0.28),
+    ([true, false, false], 0.20),
+    ([true, true, false], 0.04),
+    ([false, false, false], 0.04),
+    ([false, false, true], 0.01),
+    ([false, true, true], 0.005),
+    ([false, true, false], 0.005),
+];
+/// The same for a group of two that begins the cycle, and for the two others.
+const OF_TWO_FIRST: [([bool; 2], f64); 4] = [
+    ([true, false], 0.55),
+    ([true, true], 0.40),
+    ([false, true], 0.02),
+    ([false, false], 0.03),
+];
+const OF_TWO_MIDDLE: [([bool; 2], f64); 4] = [
+    ([true, false], 0.48),
+    ([true, true], 0.26),
+    ([false, true], 0.15),
+    ([false, false], 0.11),
+];
+const OF_TWO_LAST: [([bool; 2], f64); 4] = [
+    ([true, false], 0.60),
+    ([true, true], 0.26),
+    ([false, true], 0.03),
+    ([false, false], 0.11),
+];
+
+/// What the figures of one cycle say together: of each six pulses in it that are all there.
+pub(super) fn evidence(heard: &Heard, pulses: Range<usize>) -> f64 {
+    sixes(pulses).map(|from| six(heard, from)).sum()
+}
+
+/// How many of the sixes of a cycle run evenly, a note on every pulse.
+pub(super) fn evenness(heard: &Heard, pulses: Range<usize>) -> f64 {
+    let even = |from: usize| heard.begins.get(from..from + 6).map_or(0.0, all);
+    sixes(pulses).map(even).sum()
+}
+
+fn sixes(pulses: Range<usize>) -> impl Iterator<Item = usize> {
+    let end = pulses.end;
+    pulses.step_by(6).filter(move |from| from + 6 <= end)
+}
+
+fn six(heard: &Heard, from: usize) -> f64 {
+    let rhythm = heard.begins.get(from..from + 6).map_or(0.0, rhythm);
+    let harmony = heard.chroma.get(from..from + 6).map_or(0.0, harmony);
+    held(rhythm, MOST_RHYTHM)
+        + held(harmony, MOST_HARMONY)
+        + held(parallel(heard, from), MOST_PARALLEL)
+}
+
+fn all(begins: &[f64]) -> f64 {
+    begins.iter().product()
+}
+
+/// What the places of beginnings say. An even run says nothing, whatever is the more usual.
+fn rhythm(begins: &[f64]) -> f64 {
+    let threes = likely(begins, 0, &OF_THREE) * likely(begins, 3, &OF_THREE);
+    let twos = likely(begins, 0, &OF_TWO_FIRST)
+        * likely(begins, 2, &OF_TWO_MIDDLE)
+        * likely(begins, 4, &OF_TWO_LAST);
+    let even = all(begins);
+    ((threes + even) / (twos + even)).ln()
+}
+
+/// How probable a group is, when each beginning is only likely.
+fn likely<const N: usize>(begins: &[f64], from: usize, table: &[([bool; N], f64)]) -> f64 {
+    let seen = |cut: &[bool; N]| -> f64 {
+        let cut = cut.iter().zip(&begins[from..]);
+        cut.map(|(begins, p)| if *begins { *p } else { 1.0 - p })
+            .product()
+    };
+    table
+        .iter()
+        .map(|(cut, share)| share * seen(cut))
+        .sum::<f64>()
+        + 1e-6
+}
+
+/// Major and minor triads.
+const N_CHORDS: usize = 24;
+/// What of a chord's notes belong to it.
+const IN_CHORD: f64 = 0.8;
+/// How likely the chord changes within a cycle under threes, and at each of two places under twos.
+const CHANGES_THREES: f64 = 0.35;
+const CHANGES_TWOS: f64 = 0.2;
+
+/// What the harmony that notes imply says: chords change where groups begin (Dawe, Platt and Racine
+/// 1993). A chord for each group, each as likely, by the forward algorithm.
+fn harmony(chroma: &[Option<[f64; 12]>]) -> f64 {
+    if chroma.iter().flatten().count() < 3 {
+        return 0.0;
+    }
+    let threes = [0.0, 0.0, 0.0, CHANGES_THREES, 0.0, 0.0];
+    let twos = [0.0, 0.0, CHANGES_TWOS, 0.0, CHANGES_TWOS, 0.0];
+    chords(chroma, &threes) - chords(chroma, &twos)
+}
+
+fn chords(chroma: &[Option<[f64; 12]>], changes: &[f64; 6]) -> f64 {
+    let each = 1.0 / real(N_CHORDS);
+    let mut state = [each; N_CHORDS];
+    let mut log = 0.0;
+    for (heard, change) in chroma.iter().zip(changes) {
+        for (chord, p) in state.iter_mut().enumerate() {
+            *p = *p * (1.0 - change) + change * each;
+            *p *= heard.map_or(1.0, |weights| of_chord(chord, &weights));
+        }
+        let sum: f64 = state.iter().sum();
+        log += sum.max(1e-300).ln();
+        for p in &mut state {
+            *p /= sum.max(1e-300);
+        }
+    }
+    log
+}
+
+/// How probable pitch classes of these weights are in a chord.
+fn of_chord(chord: usize, weights: &[f64; 12]) -> f64 {
+    let third = if chord < 12 { 4 } else { 3 };
+    let belongs = [0, third, 7].map(|step| weights[(chord + step) % 12]);
+    let inside: f64 = belongs.iter().sum::<f64>().clamp(0.0, 1.0);
+    let (within, without) = (IN_CHORD / 3.0, (1.0 - IN_CHORD) / 9.0);
+    (inside * within.ln() + (1.0 - inside) * without.ln()).exp()
+}
+
+/// What repetition says: a figure that comes again three pulses later, or two (Temperley and
+/// Bartlette 2002; Hannon and others 2004).
+fn parallel(heard: &Heard, from: usize) -> f64 {
+    let again = |lag: usize| {
+        let pairs = (from..from + 6 - lag).map(|at| alike(heard, at, at + lag));
+        mean(&pairs.collect::<Vec<f64>>())
+    };
+    2.0 * (again(3) - again(2))
+}
+
+/// How much two pulses are alike, 0 to 1: in what begins there, and in the step that follows.
+fn alike(heard: &Heard, a: usize, b: usize) -> f64 {
+    let begins = |at: usize| heard.begins.get(at).copied().unwrap_or(0.0);
+    let rhythm = 1.0 - (begins(a) - begins(b)).abs();
+    let steps = match (step(heard, a), step(heard, b)) {
+        (Some(a), Some(b)) if (a - b).abs() < 0.5 => 1.0,
+        (Some(a), Some(b)) if a * b > 0.0 => 0.5,
+        (None, None) => 0.5,
+        _ => 0.0,
+    };
+    0.5 * (rhythm + steps)
+}
+
+fn step(heard: &Heard, at: usize) -> Option<f64> {
+    let lead = |at: usize| heard.lead.get(at).copied().flatten();
+    Some(lead(at + 1)? - lead(at)?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A letter is a beginning, a dot none.
+    fn said(figure: &str) -> f64 {
+        let begins = |c| if c == 'x' { 1.0 } else { 0.0 };
+        rhythm(&figure.chars().map(begins).collect::<Vec<f64>>())
+    }
+
+    #[test]
+    fn figures_that_every_reader_bars_alike() {
+        // Common practice of notation: what lies across a group's beginning belongs to the other.
+        for threes in ["x.xx.x", "x..x..", "xxxx..", "xxxx.x", "x.xx.."] {
+            assert!(said(threes) > 1.0, "{threes}: {}", said(threes));
+        }
+        for twos in ["x.x.x.", "x...x.", "x.x.xx", "xxx.x.", "x.xxx.", "x..xx."] {
+            assert!(said(twos) < -1.0, "{twos}: {}", said(twos));
+        }
+        for neither in ["xxxxxx", "x....."] {
+            assert!(said(neither).abs() < 0.8, "{neither}: {}", said(neither));
+        }
+    }
+
+    fn notes(classes: [usize; 6]) -> Vec<Option<[f64; 12]>> {
+        let one = |class| {
+            let mut weights = [0.0; 12];
+            weights[class] = 1.0;
+            Some(weights)
+        };
+        classes.map(one).to_vec()
+    }
+
+    #[test]
+    fn broken_chords_group_as_they_change() {
+        // By hand: C E G, D F A; C E, D F, B G.
+        assert!(harmony(&notes([0, 4, 7, 2, 5, 9])) > 0.5);
+        assert!(harmony(&notes([0, 4, 2, 5, 11, 7])) < 0.0);
+        assert!(harmony(&[None; 6]).abs() < 1e-9);
+    }
+}

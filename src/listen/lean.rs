@@ -1,0 +1,202 @@
+//! To what each cycle leans, its neighbours heard with it.
+//!
+//! A piece is cut into stretches of cycles that all lean alike; every way of cutting it counts by
+//! how probable it is (a hidden semi-Markov model, forward and backward). So a weak cycle is heard by
+//! its neighbours, and a change is still found where it is: it begins another stretch.
+
+use super::period::log_sum;
+use super::stretch::{Stated, Stretches};
+use super::units::real;
+
+/// To what cycles lean. Evidence, never a verdict.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Lean {
+    /// To threes.
+    Threes,
+    /// To twos.
+    Twos,
+    /// One voice to threes, another to twos.
+    Both,
+    /// To neither, as far as can be told.
+    Unclear,
+}
+
+impl Lean {
+    /// All of them.
+    pub const ALL: [Self; 4] = [Self::Threes, Self::Twos, Self::Both, Self::Unclear];
+
+    /// Its name in files.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::Threes => "threes",
+            Self::Twos => "twos",
+            Self::Both => "both",
+            Self::Unclear => "unclear",
+        }
+    }
+}
+
+/// How clear evidence has to be to be better than none: as odds of about nine to one.
+const CLEAR: f64 = 1.2;
+/// From how much on two streams against each other are two voices, and how much that counts.
+const OPPOSED: f64 = 2.0;
+const SHARE_OPPOSED: f64 = 2.0;
+/// What another stretch costs: of another lean, about one cycle in six; of the same.
+const CHANGE: f64 = 1.8;
+const SAME: f64 = 1.0;
+/// The most cycles in a stretch.
+const LONGEST: usize = 24;
+
+/// How probable each lean is, in the order of [`Lean::ALL`].
+pub(super) type Shares = [f64; 4];
+
+/// How likely each lean makes what a stretch states, as a logarithm.
+pub(super) fn scores(stated: &Stated) -> Shares {
+    let half = 0.5 * stated.odds();
+    let both = half.abs() + SHARE_OPPOSED * (stated.opposed() - OPPOSED);
+    [half, -half, both, CLEAR]
+}
+
+/// Logarithms as shares of their sum.
+pub(super) fn shares(logs: &Shares) -> Shares {
+    let sum = logs.iter().copied().fold(f64::NEG_INFINITY, log_sum);
+    logs.map(|log| (log - sum).exp())
+}
+
+/// The piece cut every way.
+pub(super) struct Cuts {
+    /// By cycle and length less one: what that stretch scores.
+    scores: Vec<Vec<Shares>>,
+    n_cycles: usize,
+}
+
+impl Cuts {
+    pub(super) fn of(stretches: &Stretches) -> Self {
+        let n_cycles = stretches.n_cycles();
+        let from = |from: usize| {
+            let lengths = 1..=LONGEST.min(n_cycles - from);
+            lengths
+                .map(|length| scores(&stretches.stated(from, from + length)))
+                .collect()
+        };
+        Self {
+            scores: (0..n_cycles).map(from).collect(),
+            n_cycles,
+        }
+    }
+
+    /// How probable each lean is of each cycle.
+    pub(super) fn posterior(&self) -> Vec<Shares> {
+        let ahead = self.ahead();
+        let back = self.back();
+        let whole = ahead[self.n_cycles]
+            .iter()
+            .copied()
+            .fold(f64::NEG_INFINITY, log_sum);
+        let mut steps = vec![[0.0; 4]; self.n_cycles + 1];
+        for (from, lengths) in self.scores.iter().enumerate() {
+            let begin = self.begin(&ahead, from);
+            for (length, scores) in lengths.iter().enumerate() {
+                let until = from + length + 1;
+                for lean in 0..4 {
+                    let p = (begin[lean] + scores[lean] + back[until][lean] - whole).exp();
+                    steps[from][lean] += p;
+                    steps[until][lean] -= p;
+                }
+            }
+        }
+        let mut now = [0.0; 4];
+        let add = |step: &Shares| {
+            for (sum, step) in now.iter_mut().zip(step) {
+                *sum += step;
+            }
+            now.map(|share: f64| share.clamp(0.0, 1.0))
+        };
+        steps[..self.n_cycles].iter().map(add).collect()
+    }
+
+    /// By place, how likely all before it is when the stretch that ends there leans so.
+    fn ahead(&self) -> Vec<Shares> {
+        let mut ahead = vec![[f64::NEG_INFINITY; 4]; self.n_cycles + 1];
+        for from in 0..self.n_cycles {
+            let begin = self.begin(&ahead, from);
+            for (length, scores) in self.scores[from].iter().enumerate() {
+                for lean in 0..4 {
+                    let to = &mut ahead[from + length + 1][lean];
+                    *to = log_sum(*to, begin[lean] + scores[lean]);
+                }
+            }
+        }
+        ahead
+    }
+
+    /// How likely a stretch of each lean begins at a place, with all before it.
+    fn begin(&self, ahead: &[Shares], at: usize) -> Shares {
+        if at == 0 {
+            return [0.0; 4];
+        }
+        let into = |lean: usize| {
+            let from = (0..4).map(|before| ahead[at][before] - cost(before, lean));
+            from.fold(f64::NEG_INFINITY, log_sum)
+        };
+        [0, 1, 2, 3].map(into)
+    }
+
+    /// By place, how likely all after it is when the stretch that ends there leans so.
+    fn back(&self) -> Vec<Shares> {
+        let mut back = vec![[0.0; 4]; self.n_cycles + 1];
+        for at in (0..self.n_cycles).rev() {
+            let after = |lean: usize| {
+                let rest = self.scores[at].iter().enumerate();
+                let of = rest.map(|(length, scores)| scores[lean] + back[at + length + 1][lean]);
+                of.fold(f64::NEG_INFINITY, log_sum)
+            };
+            let after = [0, 1, 2, 3].map(after);
+            let from = |before: usize| {
+                let ways = (0..4).map(|lean| after[lean] - cost(before, lean));
+                ways.fold(f64::NEG_INFINITY, log_sum)
+            };
+            back[at] = [0, 1, 2, 3].map(from);
+        }
+        back
+    }
+}
+
+fn cost(before: usize, after: usize) -> f64 {
+    if before == after { SAME } else { CHANGE }
+}
+
+/// How often a single cycle is cut against its kind, so that no more can be sure of it alone; of more
+/// cycles the less. Set on the program's own phrases and on melodies made by rule.
+const AGAINST: f64 = 0.12;
+
+/// The lean of the largest share that is more than half, and how sure it is where so many cycles were
+/// heard.
+pub(super) fn spoken(shares: &Shares, n_cycles: usize) -> (Lean, f64) {
+    let leans = Lean::ALL.iter().zip(shares);
+    let best = leans.max_by(|a, b| a.1.total_cmp(b.1));
+    match best {
+        Some((Lean::Unclear, share)) => (Lean::Unclear, *share),
+        // Among what was said; that nothing can be told is no other answer.
+        Some((lean, share)) if *share > 0.5 => {
+            let among = share / (1.0 - shares[3]).max(*share);
+            (*lean, among * (1.0 - AGAINST / real(n_cycles.max(1))))
+        }
+        _ => (Lean::Unclear, shares[3]),
+    }
+}
+
+/// What the whole leans to, from the evidence of its stretches added up and the leans of its cycles.
+pub(super) fn whole(stated: &Stated, cycles: &[Shares]) -> Shares {
+    let n = real(cycles.len().max(1));
+    let share = |lean: usize| cycles.iter().map(|shares| shares[lean]).sum::<f64>() / n;
+    let (threes, twos, both) = (share(0), share(1), share(2));
+    let mut scores = scores(stated);
+    scores[2] = f64::NEG_INFINITY;
+    let sides = shares(&scores);
+    // In turn is neither one nor the other nor both at once.
+    let turns = 2.0 * threes.min(twos) / (threes + twos).max(1e-9);
+    let told = (1.0 - both) * (1.0 - turns);
+    let unclear = (1.0 - both) * (turns + (1.0 - turns) * sides[3]);
+    [told * sides[0], told * sides[1], both, unclear]
+}

@@ -1,0 +1,189 @@
+//! What notes on a grid say at each pulse.
+
+use super::notes::{HeardNote, Notes};
+use super::stream::{Heard, Part, Stream, Tells, of_line};
+use super::units::{index, quantile, real};
+
+/// A note that begins within so much of a pulse begins on it.
+const ON: f64 = 0.2;
+/// Just noticeable differences: of loudness in decibels (Slade and others 2022: 0.7 to 1.2), of a
+/// length in pulses, of sounding as a share of the gap, of pitch in semitones.
+const LOUDNESS: f64 = 1.0;
+const LENGTH: f64 = 0.5;
+const HELD: f64 = 0.15;
+const PITCH: f64 = 2.0;
+/// The longest gap that counts, in pulses.
+const LONGEST: f64 = 6.0;
+/// Registers are told apart where so many pulses have notes at once.
+const TOGETHER: f64 = 0.15;
+
+/// How much evidence counts: streams partly say the same; figures are certain.
+const SHARES: [f64; 2] = [0.3, 1.0];
+
+impl Notes {
+    /// The streams of the notes.
+    pub(super) fn heard(&self) -> Heard {
+        let n = self.pulses.len();
+        let mut at_pulse: Vec<Vec<&HeardNote>> = vec![Vec::new(); n];
+        for note in &self.notes {
+            let near = note.at.round();
+            if near >= 0.0 && (note.at - near).abs() < ON && index(near) < n {
+                at_pulse[index(near)].push(note);
+            }
+        }
+        let split = self.split(&at_pulse);
+        let lead = line(&at_pulse, |pitch| pitch > split, f64::max);
+        let chroma = self.chroma(n);
+        let mut streams = vec![
+            self.lengths(&at_pulse),
+            self.sounding(&at_pulse),
+            counts(&at_pulse),
+            changes(Part::Middle, &chroma),
+        ];
+        for part in Part::ALL {
+            streams.extend(loudness(&at_pulse, split, part));
+        }
+        streams.extend(of_line(Part::High, &lead, PITCH));
+        if split > 0.0 {
+            let low = line(&at_pulse, |pitch| pitch <= split, f64::min);
+            streams.push(Stream::new(Part::Low, Tells::Figure, PITCH, low));
+        }
+        Heard {
+            shares: SHARES,
+            streams,
+            begins: at_pulse
+                .iter()
+                .map(|notes| f64::from(u8::from(!notes.is_empty())))
+                .collect(),
+            chroma,
+            lead,
+        }
+    }
+
+    /// The pitch up to which notes are low ones; 0 of a single line, which has no registers.
+    fn split(&self, at_pulse: &[Vec<&HeardNote>]) -> f64 {
+        let pitches: Vec<f64> = self.notes.iter().filter_map(|note| note.pitch).collect();
+        let pitched = |notes: &&Vec<&HeardNote>| notes.iter().filter(|n| n.pitch.is_some()).count();
+        let struck = at_pulse.iter().filter(|notes| pitched(notes) > 0).count();
+        let together = at_pulse.iter().filter(|notes| pitched(notes) > 1).count();
+        if real(together) < TOGETHER * real(struck) {
+            return 0.0;
+        }
+        0.5 * (quantile(&pitches, 0.05) + quantile(&pitches, 0.5))
+    }
+
+    /// Pulses from one beginning to the next; none where nothing begins.
+    fn lengths(&self, at_pulse: &[Vec<&HeardNote>]) -> Stream {
+        let begins: Vec<usize> = (0..at_pulse.len())
+            .filter(|k| !at_pulse[*k].is_empty())
+            .collect();
+        let mut values = vec![Some(0.0); at_pulse.len()];
+        for pair in begins.windows(2) {
+            values[pair[0]] = Some(real(pair[1] - pair[0]).min(LONGEST));
+        }
+        if let Some(last) = begins.last() {
+            let length = at_pulse[*last]
+                .iter()
+                .map(|note| note.length)
+                .fold(1.0, f64::max);
+            values[*last] = Some(length.min(LONGEST));
+        }
+        Stream::new(Part::High, Tells::Strength, LENGTH, values)
+    }
+
+    /// How much of the way to the next beginning notes sound: held against stopped.
+    fn sounding(&self, at_pulse: &[Vec<&HeardNote>]) -> Stream {
+        let begins = self.lengths(at_pulse);
+        let share = |(notes, gap): (&Vec<&HeardNote>, &Option<f64>)| {
+            let longest = notes.iter().map(|note| note.length).reduce(f64::max)?;
+            let gap = (*gap)?.max(1.0);
+            Some((longest / gap).clamp(0.0, 1.0))
+        };
+        let values = at_pulse.iter().zip(&begins.values).map(share).collect();
+        Stream::new(Part::High, Tells::Figure, HELD, values)
+    }
+
+    /// Weights of the pitch classes from each pulse to the next, by how long they sound there.
+    fn chroma(&self, n: usize) -> Vec<Option<[f64; 12]>> {
+        let mut sums = vec![[0.0; 12]; n];
+        for note in &self.notes {
+            let Some(pitch) = note.pitch else { continue };
+            let until = note.at + note.length.clamp(0.1, 4.0);
+            let mut pulse = index(note.at.max(0.0) + ON);
+            while pulse < n && real(pulse) < until {
+                let from = note.at.max(real(pulse) - ON);
+                let share = until.min(real(pulse + 1)) - from;
+                sums[pulse][index(pitch) % 12] += share.max(0.0);
+                pulse += 1;
+            }
+        }
+        sums.iter().map(weights).collect()
+    }
+}
+
+/// Sums as shares of their sum.
+fn weights(sums: &[f64; 12]) -> Option<[f64; 12]> {
+    let total: f64 = sums.iter().sum();
+    (total > 1e-9).then(|| sums.map(|sum| sum / total))
+}
+
+/// Of the notes that begin on each pulse and lie where `belongs` says, the one that `choose` takes.
+fn line(
+    at_pulse: &[Vec<&HeardNote>],
+    belongs: impl Fn(f64) -> bool,
+    choose: fn(f64, f64) -> f64,
+) -> Vec<Option<f64>> {
+    let of = |notes: &Vec<&HeardNote>| {
+        let pitches = notes.iter().filter_map(|note| note.pitch);
+        pitches.filter(|pitch| belongs(*pitch)).reduce(choose)
+    };
+    at_pulse.iter().map(of).collect()
+}
+
+/// The part that a note belongs to; without registers all notes are the high line.
+fn part_of(note: &HeardNote, split: f64) -> Part {
+    match note.pitch {
+        None => Part::Percussive,
+        Some(pitch) if pitch <= split => Part::Low,
+        Some(_) => Part::High,
+    }
+}
+
+/// Whether a part strikes on each pulse, and how loud.
+fn loudness(at_pulse: &[Vec<&HeardNote>], split: f64, part: Part) -> Vec<Stream> {
+    let loudest = |notes: &Vec<&HeardNote>| {
+        let own = notes.iter().filter(|note| part_of(note, split) == part);
+        own.map(|note| note.loudness).reduce(f64::max)
+    };
+    let values: Vec<Option<f64>> = at_pulse.iter().map(loudest).collect();
+    if values.iter().all(Option::is_none) {
+        return Vec::new();
+    }
+    let struck = |value: &Option<f64>| Some(f64::from(u8::from(value.is_some())));
+    let mut streams = vec![Stream::new(part, Tells::Strength, LOUDNESS, values.clone())];
+    if part != Part::High {
+        let struck = values.iter().map(struck).collect();
+        streams.push(Stream::new(part, Tells::Strength, 0.3, struck));
+    }
+    streams
+}
+
+/// How many notes begin together.
+fn counts(at_pulse: &[Vec<&HeardNote>]) -> Stream {
+    let count = |notes: &Vec<&HeardNote>| (!notes.is_empty()).then(|| real(notes.len()));
+    let values = at_pulse.iter().map(count).collect();
+    Stream::new(Part::Middle, Tells::Figure, 1.0, values)
+}
+
+/// How much the pitch classes change into each pulse, 0 to 1.
+pub(super) fn changes(part: Part, chroma: &[Option<[f64; 12]>]) -> Stream {
+    let mut values = vec![None; chroma.len()];
+    for (at, pair) in chroma.windows(2).enumerate() {
+        if let [Some(a), Some(b)] = pair {
+            let cross: f64 = a.iter().zip(b).map(|(a, b)| a * b).sum();
+            let own = |row: &[f64; 12]| row.iter().map(|x| x * x).sum::<f64>();
+            values[at + 1] = Some(1.0 - cross / (own(a) * own(b)).sqrt().max(1e-9));
+        }
+    }
+    Stream::new(part, Tells::Strength, 0.25, values)
+}

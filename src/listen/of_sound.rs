@@ -1,0 +1,216 @@
+//! What a sound says at each pulse.
+
+use super::of_notes::changes;
+use super::pulses::Pulses;
+use super::sound::Sound;
+use super::spectrum::Spectrum;
+use super::stream::{Heard, Part, Stream, Tells, of_line};
+use super::units::{index, quantile, real};
+
+/// Seconds before a pulse that its rise is held against, and after it in which it rises.
+const BEFORE: f64 = 0.06;
+const AFTER: f64 = 0.08;
+/// Seconds after a pulse over which its level is taken.
+const LEVEL: f64 = 0.12;
+/// Seconds after a pulse from which a knock has died away and strings still ring, and until when.
+const RINGING: (f64, f64) = (0.1, 0.22);
+/// Seconds about a pulse in which an onset is its own.
+const ABOUT: f64 = 0.045;
+/// The difference of loudness that can just be told, in decibels (Slade and others 2022), and of
+/// brightness in octaves (a starting value).
+const LOUDNESS: f64 = 1.0;
+const BRIGHT: f64 = 0.1;
+/// The same for pitch in semitones, read from sound.
+const PITCH: f64 = 1.0;
+/// Samples of the spectra that pitch is read from.
+const N_TONAL: usize = 2048;
+/// Pitches that may lead, as MIDI numbers them, and the lowest of a chord.
+const LEADS: std::ops::RangeInclusive<u8> = 52..=88;
+const TONAL_HERTZ: (f64, f64) = (150.0, 2000.0);
+
+/// How much evidence counts: the streams of a sound largely say the same, so that two fifths of
+/// their sum are left; and beginnings are less certain than in notes. Set on the program's own phrases, so
+/// that those that fit either are mostly called unclear.
+const SHARES: [f64; 2] = [0.4, 0.6];
+
+/// Which band of a frame's powers.
+#[derive(Clone, Copy)]
+enum Band {
+    Whole = 0,
+    Low = 1,
+    High = 2,
+}
+
+impl Sound {
+    /// The streams of the sound at these pulses.
+    pub(super) fn heard(&self, pulses: &Pulses) -> Heard {
+        let times = pulses.times();
+        let onsets = self.onsets(times);
+        let begins = self.begins(pulses, &onsets);
+        let (chroma, pitches) = self.tonal(pulses);
+        let lead = pitches.iter().zip(&begins);
+        let lead: Vec<Option<f64>> = lead
+            .map(|(p, begins)| p.filter(|_| *begins > 0.5))
+            .collect();
+        let strength = |part, values| Stream::new(part, Tells::Strength, LOUDNESS, values);
+        let bright = self.brights(pulses);
+        let mut streams = vec![
+            strength(Part::Low, self.rises(times, Band::Low)),
+            strength(Part::Low, self.levels(times, Band::Low)),
+            strength(Part::Low, self.rings(pulses, Band::Low)),
+            strength(Part::High, self.rings(pulses, Band::Whole)),
+            strength(Part::Percussive, self.rises(times, Band::High)),
+            strength(Part::Middle, self.rises(times, Band::Whole)),
+            strength(Part::Middle, self.levels(times, Band::Whole)),
+            strength(Part::Middle, onsets.iter().map(|x| Some(*x)).collect()),
+            Stream::new(Part::High, Tells::Figure, BRIGHT, bright),
+            Stream::new(Part::High, Tells::Strength, 0.5, lengths(&begins)),
+            changes(Part::Middle, &chroma),
+        ];
+        streams.extend(of_line(Part::High, &lead, PITCH));
+        Heard {
+            shares: SHARES,
+            streams,
+            begins,
+            chroma,
+            lead,
+        }
+    }
+
+    /// The largest rise about each time, in decibels a band.
+    fn onsets(&self, times: &[f64]) -> Vec<f64> {
+        let largest = |time: &f64| {
+            let frames = self.between(time - ABOUT, time + ABOUT);
+            frames
+                .iter()
+                .fold(0.0, |most: f64, frame| most.max(f64::from(frame.rise)))
+        };
+        times.iter().map(largest).collect()
+    }
+
+    /// How likely something begins on each pulse: its onset against those half-way between pulses,
+    /// where nothing is expected, and those of the stronger pulses.
+    fn begins(&self, pulses: &Pulses, onsets: &[f64]) -> Vec<f64> {
+        let times = pulses.times();
+        let between = |(at, time): (usize, &f64)| time + 0.5 * pulses.gap(at);
+        let between: Vec<f64> = times.iter().enumerate().map(between).collect();
+        let rest = quantile(&self.onsets(&between), 0.5);
+        let full = quantile(onsets, 0.75).max(rest + 0.5);
+        // Weak onsets are many times what lies between, strong ones several times the weak.
+        let half = rest + 0.15 * (full - rest);
+        let steep = 6.0 / (half - rest);
+        let likely = |onset: &f64| 1.0 / (1.0 + (-(onset - half) * steep).exp());
+        onsets.iter().map(likely).collect()
+    }
+
+    fn decibels(&self, from: f64, until: f64, band: Band) -> f64 {
+        let frames = self.between(from, until);
+        let powers = frames
+            .iter()
+            .map(|frame| f64::from(frame.power[band as usize]));
+        let mean = powers.sum::<f64>() / real(frames.len().max(1));
+        10.0 * (1e-8 + mean).log10()
+    }
+
+    fn rises(&self, times: &[f64], band: Band) -> Vec<Option<f64>> {
+        let rise = |time: &f64| {
+            self.decibels(*time, time + AFTER, band) - self.decibels(time - BEFORE, *time, band)
+        };
+        times.iter().map(|time| Some(rise(time))).collect()
+    }
+
+    fn levels(&self, times: &[f64], band: Band) -> Vec<Option<f64>> {
+        let level = |time: &f64| Some(self.decibels(*time, time + LEVEL, band));
+        times.iter().map(level).collect()
+    }
+
+    /// The level of what rings on: of strings, not of knocks.
+    fn rings(&self, pulses: &Pulses, band: Band) -> Vec<Option<f64>> {
+        let ring = |(at, time): (usize, &f64)| {
+            let gap = pulses.gap(at);
+            let (from, until) = (RINGING.0.min(0.5 * gap), RINGING.1.min(gap));
+            Some(self.decibels(time + from, time + until, band))
+        };
+        pulses.times().iter().enumerate().map(ring).collect()
+    }
+
+    fn brights(&self, pulses: &Pulses) -> Vec<Option<f64>> {
+        let bright = |(at, time): (usize, &f64)| {
+            let frames = self.between(time + 0.02, time + pulses.gap(at).min(0.2));
+            let sum: f64 = frames.iter().map(|frame| f64::from(frame.bright)).sum();
+            (!frames.is_empty()).then(|| sum / real(frames.len()))
+        };
+        pulses.times().iter().enumerate().map(bright).collect()
+    }
+
+    /// Pitch classes and the leading pitch from each pulse to the next.
+    fn tonal(&self, pulses: &Pulses) -> (Vec<Option<[f64; 12]>>, Vec<Option<f64>>) {
+        let mut spectrum = Spectrum::new(N_TONAL);
+        let per_bin = self.thin_rate / real(N_TONAL);
+        let of = |(at, time): (usize, &f64)| {
+            let until = time + pulses.gap(at).min(0.3);
+            let sample = |seconds: f64| index(seconds * self.thin_rate);
+            let (from, until) = (sample(time + 0.02), sample(until));
+            let until = until.min(from + N_TONAL).min(self.thin.len());
+            let window = self
+                .thin
+                .get(from..until)
+                .filter(|window| window.len() > 64)?;
+            let powers = spectrum.powers(window);
+            let loud = powers.iter().fold(0.0, |most: f64, p| most.max(*p));
+            (loud > 1e-6).then(|| (classes(powers, per_bin), leading(powers, per_bin)))
+        };
+        let found = pulses.times().iter().enumerate().map(of);
+        let found: Vec<Option<([f64; 12], f64)>> = found.collect();
+        let chroma = found.iter().map(|found| found.map(|(chroma, _)| chroma));
+        let pitches = found.iter().map(|found| found.map(|(_, pitch)| pitch));
+        (chroma.collect(), pitches.collect())
+    }
+}
+
+/// Powers by pitch class, as shares of their sum.
+fn classes(powers: &[f64], per_bin: f64) -> [f64; 12] {
+    let mut sums = [1e-9; 12];
+    for (bin, power) in powers.iter().enumerate() {
+        let hertz = real(bin) * per_bin;
+        if hertz > TONAL_HERTZ.0 && hertz < TONAL_HERTZ.1 {
+            let pitch = (69.0 + 12.0 * (hertz / 440.0).log2()).round();
+            sums[index(pitch) % 12] += power;
+        }
+    }
+    let total: f64 = sums.iter().sum();
+    sums.map(|sum| sum / total)
+}
+
+/// The pitch whose first four harmonics are strongest together, each next one weighted less.
+fn leading(powers: &[f64], per_bin: f64) -> f64 {
+    let strength = |pitch: u8| {
+        let hertz = 440.0 * 2_f64.powf((f64::from(pitch) - 69.0) / 12.0);
+        let harmonic = |weight: f64, number: f64| {
+            let (low, high) = (hertz * number * 0.98, hertz * number * 1.02);
+            let from = index((low / per_bin).round()).min(powers.len());
+            let until = (index((high / per_bin).round()) + 1).clamp(from, powers.len());
+            let most = powers[from..until]
+                .iter()
+                .fold(0.0, |most: f64, p| most.max(*p));
+            weight * most.sqrt()
+        };
+        let weights = [(1.0, 1.0), (0.7, 2.0), (0.5, 3.0), (0.3, 4.0)];
+        weights
+            .iter()
+            .map(|(weight, number)| harmonic(*weight, *number))
+            .sum::<f64>()
+    };
+    let best = LEADS.max_by(|a, b| strength(*a).total_cmp(&strength(*b)));
+    f64::from(best.unwrap_or(*LEADS.start()))
+}
+
+/// Pulses from one beginning to the next, each weighted by how likely it is.
+fn lengths(begins: &[f64]) -> Vec<Option<f64>> {
+    let length = |(at, likely): (usize, &f64)| {
+        let next = begins.iter().skip(at + 1).take(5);
+        let length = 1.0 + real(next.take_while(|begins| **begins <= 0.5).count());
+        Some(if *likely > 0.5 { length } else { 0.0 })
+    };
+    begins.iter().enumerate().map(length).collect()
+}

@@ -1,0 +1,65 @@
+//! Where cycles begin, when only pulses are known: a proposal.
+
+use crate::rhythm::Cycle;
+
+use super::lean::scores;
+use super::pulses::{Counted, Pulses};
+use super::sound::Sound;
+use super::stream::{Heard, Stream, Tells};
+use super::stretch::{Stretches, can_tell};
+use super::units::{held, mean, real};
+
+/// Cycles that are looked at.
+const MOST_CYCLES: usize = 48;
+/// How many units the first pulse may stand over the rest to count in full.
+const MOST_UNITS: f64 = 4.0;
+/// How much the first pulse's own strength counts.
+const SHARE_FIRST: f64 = 0.15;
+
+/// The pulses from the one on that most likely begins a cycle: where the cycle as counted from there
+/// states a grouping most clearly, and its first pulse is strong.
+pub fn from_first_of_cycle(sound: &Sound, pulses: &Pulses, cycle: Cycle) -> Pulses {
+    let n_cycle = cycle.n_pulses();
+    let some = pulses.first(n_cycle * (MOST_CYCLES + 1));
+    let clearness = |skipped: usize| {
+        let from = some.without_first(skipped);
+        clearness(&sound.heard(&from), cycle, from.times().len())
+    };
+    let ranked = (0..n_cycle.min(some.times().len())).map(|skipped| (skipped, clearness(skipped)));
+    let best = ranked.max_by(|a, b| a.1.total_cmp(&b.1));
+    pulses.without_first(best.map_or(0, |(skipped, _)| skipped))
+}
+
+fn clearness(heard: &Heard, cycle: Cycle, n_pulses: usize) -> f64 {
+    let counted = Counted::of(cycle, n_pulses);
+    let first: f64 = heard
+        .streams
+        .iter()
+        .map(|stream| first(stream, counted))
+        .sum();
+    let stated = if can_tell(counted.n_cycle) {
+        let stretches = Stretches::of(heard, counted);
+        let stated = stretches.stated(0, stretches.n_cycles());
+        scores(&stated).into_iter().take(3).fold(0.0, f64::max)
+    } else {
+        0.0
+    };
+    stated + SHARE_FIRST * first
+}
+
+/// By how many units the first pulses of cycles stand over all others.
+fn first(stream: &Stream, counted: Counted) -> f64 {
+    if stream.tells != Tells::Strength {
+        return 0.0;
+    }
+    let of = |is_first: bool| {
+        let pulses = (0..counted.n_pulses).filter(|at| (at % counted.n_cycle == 0) == is_first);
+        pulses.filter_map(|at| stream.at(at)).collect::<Vec<f64>>()
+    };
+    let (first, others) = (of(true), of(false));
+    if first.is_empty() || others.is_empty() {
+        return 0.0;
+    }
+    let sure = (real(first.len()) / 4.0).min(1.0);
+    sure * held((mean(&first) - mean(&others)) / stream.unit, MOST_UNITS)
+}

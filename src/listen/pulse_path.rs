@@ -1,0 +1,328 @@
+//! The pulse of a sound, when nobody has tapped it.
+//!
+//! Pulse first, grouping after: a tracker that looks for groups mistakes threes. Gaps that come again
+//! in the envelope of onsets are candidates; for each the best path of pulses is found by dynamic
+//! programming (Ellis 2007), which follows a drift; and paths are ranked by how much of what begins
+//! they meet and how few of their pulses are empty. Several answers are kept.
+
+use super::pulses::Pulses;
+use super::sound::Sound;
+use super::units::{index, mean, quantile, real};
+
+/// A path of pulses, and how well it fits.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PulsePath {
+    /// Its pulses.
+    pub pulses: Pulses,
+    /// The usual gap in seconds.
+    pub gap: f64,
+    /// How well it fits, 0 to 1, against the others.
+    pub fits: f64,
+}
+
+/// Gaps that may be a pulse, in seconds: 500 to 85 pulses a minute (London 2002: nothing faster than
+/// 100 ms is a subdivision).
+const GAPS: (f64, f64) = (0.12, 0.7);
+/// The gap that is most usual, and how far others lie from it, as logarithms: round figures about the
+/// tempi at which the program's own phrases are played.
+const USUAL: f64 = 0.25;
+const USUAL_WIDTH: f64 = 0.7;
+/// How much an uneven gap costs against an onset of usual size.
+const STIFF: f64 = 60.0;
+/// How many candidates are followed, and answers kept.
+const CANDIDATES: usize = 6;
+const ANSWERS: usize = 4;
+/// How far a candidate lies from another, as a share.
+const APART: f64 = 0.06;
+/// Seconds about a pulse in which an onset is its own.
+const ABOUT: f64 = 0.04;
+
+/// Paths of pulses through a sound, the best first; none of silence or of less than two seconds.
+/// `near` are times that the learner tapped or nudged to: paths are pulled to them.
+pub fn pulse_paths(sound: &Sound, near: &[f64]) -> Vec<PulsePath> {
+    if sound.seconds() < 2.0 {
+        return Vec::new();
+    }
+    let mut onsets = envelope(sound);
+    pull(&mut onsets, sound, near);
+    let candidates = gaps(&onsets, sound.rate, near);
+    let mut found: Vec<PulsePath> = candidates
+        .iter()
+        .filter_map(|gap| follow(&onsets, sound.rate, *gap))
+        .collect();
+    found.sort_by(|a, b| b.fits.total_cmp(&a.fits));
+    found.truncate(ANSWERS);
+    let sum: f64 = found.iter().map(|path| path.fits).sum();
+    for path in &mut found {
+        path.fits /= sum.max(1e-9);
+    }
+    found
+}
+
+/// Onsets against what is usual around them, so that soft passages count as loud ones do.
+fn envelope(sound: &Sound) -> Vec<f64> {
+    let rises: Vec<f64> = sound
+        .frames
+        .iter()
+        .map(|frame| f64::from(frame.rise))
+        .collect();
+    let around = index(4.0 * sound.rate).max(1);
+    let mut sums = vec![0.0];
+    for rise in &rises {
+        sums.push(sums[sums.len() - 1] + rise);
+    }
+    let flat = |(at, rise): (usize, &f64)| {
+        let (from, until) = (at.saturating_sub(around), (at + around).min(rises.len()));
+        let usual = (sums[until] - sums[from]) / real((until - from).max(1));
+        (rise - usual).max(0.0) / (usual + 0.05)
+    };
+    let flat: Vec<f64> = rises.iter().enumerate().map(flat).collect();
+    smooth(&flat)
+}
+
+/// Over three frames on each side, so that neighbours in time meet.
+fn smooth(row: &[f64]) -> Vec<f64> {
+    let weights = [0.05, 0.25, 0.6, 1.0, 0.6, 0.25, 0.05];
+    let at = |n: usize| {
+        let near = weights.iter().enumerate();
+        near.filter_map(|(k, w)| Some(w * row.get((n + k).checked_sub(3)?)?))
+            .sum()
+    };
+    (0..row.len()).map(at).collect()
+}
+
+/// Makes what was tapped an onset twice as strong as the strongest usual ones.
+fn pull(onsets: &mut [f64], sound: &Sound, near: &[f64]) {
+    let strong = 2.0 * quantile(onsets, 0.98).max(1.0);
+    for time in near.iter().filter(|time| time.is_finite() && **time >= 0.0) {
+        if let Some(onset) = onsets.get_mut(sound.frame_at(*time)) {
+            *onset = onset.max(strong);
+        }
+    }
+}
+
+/// Gaps at which the envelope comes again, the likeliest first; the gap of taps before all.
+fn gaps(onsets: &[f64], rate: f64, near: &[f64]) -> Vec<f64> {
+    let again = again(onsets, rate);
+    let at = |gap: f64| {
+        again
+            .get(index((gap * rate).round()))
+            .copied()
+            .unwrap_or(0.0)
+    };
+    let score = |gap: f64| {
+        let comb = at(gap) + 0.5 * at(2.0 * gap) + 0.33 * at(3.0 * gap) + 0.25 * at(4.0 * gap);
+        comb.max(0.0) * (0.3 + 0.7 * usual(gap))
+    };
+    let (from, until) = (index(GAPS.0 * rate), index(GAPS.1 * rate));
+    let gap_of = |lag: usize| real(lag) / rate;
+    let peaks = (from..=until).filter(|lag| {
+        let here = score(gap_of(*lag));
+        here > 0.0 && here >= score(gap_of(lag - 1)) && here >= score(gap_of(lag + 1))
+    });
+    let mut found: Vec<f64> = peaks.map(gap_of).collect();
+    found.sort_by(|a, b| score(*b).total_cmp(&score(*a)));
+    let tapped: Vec<f64> = near.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    let tapped = Some(quantile(&tapped, 0.5)).filter(|gap| *gap >= 0.1 && *gap <= 2.0);
+    let mut kept: Vec<f64> = tapped.into_iter().collect();
+    for gap in found {
+        if kept.iter().all(|other| (gap / other - 1.0).abs() > APART) {
+            kept.push(gap);
+        }
+    }
+    kept.truncate(CANDIDATES);
+    kept
+}
+
+/// How usual a gap is, 0 to 1.
+fn usual(gap: f64) -> f64 {
+    (-0.5 * ((gap / USUAL).ln() / USUAL_WIDTH).powi(2)).exp()
+}
+
+/// The envelope's correlation with itself at each lag, up to four of the longest gaps.
+fn again(onsets: &[f64], rate: f64) -> Vec<f64> {
+    let middle = mean(onsets);
+    let row: Vec<f64> = onsets.iter().map(|x| x - middle).collect();
+    let most = index(4.0 * GAPS.1 * rate) + 2;
+    let own: f64 = row.iter().map(|x| x * x).sum::<f64>().max(1e-9);
+    let at = |lag: usize| {
+        let later = row.get(lag..).unwrap_or_default();
+        row.iter().zip(later).map(|(a, b)| a * b).sum::<f64>() / own
+    };
+    (0..most).map(at).collect()
+}
+
+/// The best path at about this gap, and how well it fits.
+fn follow(onsets: &[f64], rate: f64, gap: f64) -> Option<PulsePath> {
+    let frames = path(onsets, gap * rate);
+    let times: Vec<f64> = frames
+        .iter()
+        .map(|frame| refined(onsets, *frame) / rate)
+        .collect();
+    let pulses = Pulses::new(times).ok()?;
+    let fits = fit(onsets, rate, pulses.times()) * (0.4 + 0.6 * usual(gap));
+    Some(PulsePath { pulses, gap, fits })
+}
+
+/// Frames of the pulses: each takes its own onset and the best path before it, at a cost for gaps
+/// that are off.
+fn path(onsets: &[f64], lag: f64) -> Vec<usize> {
+    let (near, far) = (
+        index((0.6 * lag).floor()).max(1),
+        index((1.6 * lag).ceil()) + 1,
+    );
+    let usual = quantile(onsets, 0.9).max(0.2);
+    let costs: Vec<f64> = (near..=far)
+        .map(|step| STIFF * usual * (real(step) / lag).ln().powi(2))
+        .collect();
+    let mut best = vec![0.0; onsets.len()];
+    let mut before: Vec<Option<usize>> = vec![None; onsets.len()];
+    for at in 0..onsets.len() {
+        let (mut most, mut from) = (f64::NEG_INFINITY, None);
+        for (step, cost) in (near..=far).zip(&costs) {
+            let Some(earlier) = at.checked_sub(step) else {
+                break;
+            };
+            let so_far = best[earlier] - cost;
+            if so_far > most {
+                (most, from) = (so_far, Some(earlier));
+            }
+        }
+        // A path may begin anywhere at no gain.
+        (best[at], before[at]) = if most > 0.0 {
+            (most, from)
+        } else {
+            (0.0, None)
+        };
+        best[at] += onsets[at].min(3.0 * usual);
+    }
+    let tail = onsets.len().saturating_sub(far);
+    let last = (tail..onsets.len()).max_by(|a, b| best[*a].total_cmp(&best[*b]));
+    let mut frames: Vec<usize> = std::iter::successors(last, |at| before[*at]).collect();
+    frames.reverse();
+    frames
+}
+
+/// The middle of the onset about a frame, between frames.
+fn refined(onsets: &[f64], frame: usize) -> f64 {
+    let around = frame.saturating_sub(2)..(frame + 3).min(onsets.len());
+    let (mut sum, mut moment) = (1e-9, 1e-9 * real(frame));
+    for at in around {
+        sum += onsets[at];
+        moment += onsets[at] * real(at);
+    }
+    moment / sum
+}
+
+/// How much of what begins lies on pulses, and how many pulses have something begin: their harmonic
+/// mean, empty pulses counting half, since a grid finer than the notes is still a pulse.
+fn fit(onsets: &[f64], rate: f64, times: &[f64]) -> f64 {
+    let about = index((ABOUT * rate).round());
+    let strong = 0.35 * quantile(onsets, 0.97).max(1e-9);
+    let mut owned = vec![false; onsets.len()];
+    let mut met = 0.0;
+    for time in times {
+        let frame = index((time * rate).round());
+        let range = frame.saturating_sub(about)..(frame + about + 1).min(onsets.len());
+        met += f64::from(u8::from(onsets[range.clone()].iter().any(|x| *x > strong)));
+        owned[range].fill(true);
+    }
+    let peak = |at: &usize| {
+        let here = onsets[*at];
+        here > strong && here >= onsets[at - 1] && here > onsets[at + 1]
+    };
+    let peaks: Vec<usize> = (1..onsets.len().saturating_sub(1)).filter(peak).collect();
+    let weight = |on: bool| -> f64 {
+        let own = peaks.iter().filter(|at| !on || owned[**at]);
+        own.map(|at| onsets[*at].min(4.0 * strong)).sum()
+    };
+    let recall = weight(true) / weight(false).max(1e-9);
+    let precision = (met / real(times.len().max(1))).sqrt();
+    2.0 * recall * precision / (recall + precision).max(1e-9)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::listen::Ear;
+    use crate::pcm::SampleRate;
+    use serde_json::Value;
+
+    /// The clicks of the fixture: 24, 0.2 s apart, every third or second strong.
+    fn clicks(period: usize) -> Vec<f32> {
+        let mut samples = vec![0.0; 24 * 3200];
+        for k in 0..24 {
+            let strong = if k % period == 0 { 1.0 } else { 0.3 };
+            for m in 0..1600 {
+                let wave = (std::f64::consts::TAU * 880.0 * real(m) / 16_000.0).sin();
+                samples[k * 3200 + m] += (strong * (-real(m) / 400.0).exp() * wave) as f32;
+            }
+        }
+        samples
+    }
+
+    #[test]
+    fn accents_show_in_what_comes_again() {
+        let text = include_str!("../../tests/reference/fixtures/audio_analysis.json");
+        let known: Value = serde_json::from_str(text).expect("the fixture is JSON");
+        let rows = known["autocorrelation"].as_array().expect("rows");
+        assert_eq!(rows.len(), 2);
+        for (row, period) in rows.iter().zip([3, 2]) {
+            let rms = |frame: &[f32]| {
+                let squares: Vec<f64> = frame.iter().map(|x| f64::from(*x).powi(2)).collect();
+                mean(&squares).sqrt()
+            };
+            let levels: Vec<f64> = clicks(period).chunks(160).map(rms).collect();
+            let found = again(&levels, 100.0);
+            let lags = row["lags"].as_array().expect("lags").iter();
+            for (lag, expected) in lags.zip(row["r"].as_array().expect("values")) {
+                let lag = lag.as_u64().expect("a number") as usize;
+                let expected = expected.as_f64().expect("a number");
+                assert!(
+                    (found[lag] - expected).abs() < 1e-6,
+                    "{lag}: {} {expected}",
+                    found[lag]
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn the_pulse_of_clicks_is_where_they_are() {
+        for period in [3, 2] {
+            let mut ear = Ear::new(SampleRate::new(16_000).expect("not zero"));
+            ear.hear(&clicks(period));
+            let paths = pulse_paths(&ear.finish(), &[]);
+            let best = paths.first().expect("a path");
+            assert!((best.gap - 0.2).abs() < 0.006, "{}", best.gap);
+            let off = |time: &f64| (time / 0.2 - (time / 0.2).round()) * 0.2;
+            let offs: Vec<f64> = best.pulses.times().iter().map(off).collect();
+            let middle = quantile(&offs, 0.5);
+            assert!(middle.abs() < 0.012, "{offs:?}");
+        }
+    }
+
+    #[test]
+    fn taps_pull_the_path() {
+        let mut ear = Ear::new(SampleRate::new(16_000).expect("not zero"));
+        ear.hear(&clicks(2));
+        let sound = ear.finish();
+        let taps: Vec<f64> = (0..6).map(|k| 1.0 + 0.4 * real(k)).collect();
+        let paths = pulse_paths(&sound, &taps);
+        let tapped = paths.iter().find(|path| (path.gap - 0.4).abs() < 0.01);
+        assert!(
+            tapped.is_some(),
+            "{:?}",
+            paths.iter().map(|p| p.gap).collect::<Vec<_>>()
+        );
+    }
+
+    #[test]
+    fn silence_and_scraps_have_no_pulse_to_speak_of() {
+        for n in [0, 1, 100, 80_000] {
+            let mut ear = Ear::new(SampleRate::new(16_000).expect("not zero"));
+            ear.hear(&vec![0.0; n]);
+            assert!(pulse_paths(&ear.finish(), &[f64::NAN, -1.0, 1e12]).len() <= ANSWERS);
+        }
+    }
+}

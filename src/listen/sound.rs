@@ -1,0 +1,215 @@
+//! Sound, heard as it streams by: what is kept of it are envelopes, 128 frames a second or a little
+//! off, and a thin copy for pitch.
+
+use crate::pcm::SampleRate;
+
+use super::filter::{Band, Decimator};
+use super::spectrum::{Flux, Mels, Spectrum, decibels};
+use super::units::{index, real, single};
+
+/// Samples of a spectrum: 43 to 64 ms.
+const N_FFT: usize = 1024;
+/// Frames a second that are aimed at.
+const FRAMES_A_SECOND: f64 = 128.0;
+/// Frames against which the rise is taken.
+const LAG: usize = 2;
+/// Bands to each side that a rise is held against.
+const REACH: usize = 1;
+/// Decibels under the loudest band so far below which nothing is heard.
+const DEPTH: f64 = 60.0;
+/// The low band ends here, in hertz: the basses of a guitar.
+const LOW: f64 = 160.0;
+/// The high band begins here, in hertz: nails, knocks and claps.
+const HIGH: f64 = 2500.0;
+/// The thin copy for pitch keeps one sample of so many.
+const THIN: usize = 4;
+
+/// What is kept of a sound.
+#[derive(Clone, Debug, Default)]
+pub struct Sound {
+    /// Frames a second.
+    pub(super) rate: f64,
+    /// One row a frame.
+    pub(super) frames: Vec<Frame>,
+    /// Samples up to two kilohertz or more, for pitch.
+    pub(super) thin: Vec<f32>,
+    /// Samples a second of the thin copy.
+    pub(super) thin_rate: f64,
+}
+
+/// A frame of envelopes; levels are decibels against full scale, no less than -100.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Frame {
+    /// The mean rise over all bands in decibels.
+    pub(super) rise: f32,
+    /// The power from this frame to the next: whole, low band, high band.
+    pub(super) power: [f32; 3],
+    /// The centre of the spectrum in octaves over 100 Hz.
+    pub(super) bright: f32,
+}
+
+impl Sound {
+    /// How long it is, in seconds.
+    pub fn seconds(&self) -> f64 {
+        if self.rate > 0.0 {
+            real(self.frames.len()) / self.rate
+        } else {
+            0.0
+        }
+    }
+
+    /// The frame at `seconds`.
+    pub(super) fn frame_at(&self, seconds: f64) -> usize {
+        index((seconds * self.rate).round()).min(self.frames.len())
+    }
+
+    /// The frames from one time until another.
+    pub(super) fn between(&self, from: f64, until: f64) -> &[Frame] {
+        let (from, until) = (self.frame_at(from), self.frame_at(until));
+        self.frames.get(from..until.max(from)).unwrap_or_default()
+    }
+}
+
+/// Hears mono samples one part after the other.
+pub struct Ear {
+    thinner: Decimator,
+    thinnest: Decimator,
+    samples: Vec<f32>,
+    /// Samples of `samples` that were already measured for power.
+    measured: usize,
+    hop: usize,
+    spectrum: Spectrum,
+    mels: Mels,
+    flux: Flux,
+    loudest: f64,
+    bands: [Band; 2],
+    rises: Vec<(f32, f32)>,
+    powers: Vec<[f32; 3]>,
+    thin: Vec<f32>,
+    rate: f64,
+}
+
+impl Ear {
+    /// For samples at `rate`.
+    pub fn new(rate: SampleRate) -> Self {
+        // One sample of so many that 16,000 to 24,000 a second are left, where there are as many.
+        let factor = usize::try_from(rate.hz() / 20_000).unwrap_or(1).max(1);
+        let rate = f64::from(rate.hz()) / real(factor);
+        let high = HIGH.min(0.4 * rate);
+        Self {
+            thinner: Decimator::new(factor),
+            thinnest: Decimator::new(THIN),
+            // A frame is centred on its time, so that silence stands before the first.
+            samples: vec![0.0; N_FFT / 2],
+            measured: N_FFT / 2,
+            hop: index((rate / FRAMES_A_SECOND).round()).max(1),
+            spectrum: Spectrum::new(N_FFT),
+            mels: Mels::new(N_FFT, rate),
+            flux: Flux::new(LAG, REACH),
+            loudest: -100.0,
+            bands: [
+                Band::below(LOW.min(0.4 * rate), rate),
+                Band::above(high, rate),
+            ],
+            rises: Vec::new(),
+            powers: Vec::new(),
+            thin: Vec::new(),
+            rate,
+        }
+    }
+
+    /// Hears the next samples of one channel; what is no number is silence.
+    pub fn hear(&mut self, mono: &[f32]) {
+        let sound = |x: &f32| {
+            if x.is_finite() {
+                x.clamp(-8.0, 8.0)
+            } else {
+                0.0
+            }
+        };
+        for part in mono.chunks(1 << 14) {
+            let part: Vec<f32> = part.iter().map(sound).collect();
+            let mut fresh = Vec::new();
+            self.thinner.push(&part, &mut fresh);
+            self.take(&fresh);
+        }
+    }
+
+    /// What was heard.
+    pub fn finish(mut self) -> Sound {
+        let mut rest = Vec::new();
+        self.thinner.finish(&mut rest);
+        self.take(&rest);
+        self.thinnest.finish(&mut self.thin);
+        self.samples.extend([0.0; N_FFT]);
+        self.measure();
+        let rate = self.rate / real(self.hop);
+        Sound {
+            rate,
+            frames: frames(&self.rises, &self.powers, self.hop),
+            thin: self.thin,
+            thin_rate: self.rate / real(THIN),
+        }
+    }
+
+    fn take(&mut self, fresh: &[f32]) {
+        self.thinnest.push(fresh, &mut self.thin);
+        self.samples.extend_from_slice(fresh);
+        self.measure();
+    }
+
+    fn measure(&mut self) {
+        while let Some(part) = self.samples.get(self.measured..self.measured + self.hop) {
+            let mut sums = [0.0; 3];
+            for sample in part {
+                let x = f64::from(*sample);
+                let [low, high] = &mut self.bands;
+                for (sum, y) in sums.iter_mut().zip([x, low.next(x), high.next(x)]) {
+                    *sum += y * y;
+                }
+            }
+            let share = 1.0 / real(self.hop);
+            self.powers.push(sums.map(|sum| single(sum * share)));
+            self.measured += self.hop;
+        }
+        let mut from = 0;
+        while let Some(window) = self.samples.get(from..from + N_FFT) {
+            let powers = self.spectrum.powers(window);
+            let bands = self.mels.of(powers).map(decibels);
+            self.loudest = bands.iter().fold(self.loudest, |most, db| most.max(*db));
+            let rise = self.flux.next(bands, self.loudest - DEPTH);
+            self.rises
+                .push((single(rise), brightness(powers, self.rate)));
+            from += self.hop;
+        }
+        self.samples.drain(..from);
+        self.measured -= from;
+    }
+}
+
+/// The centre of the magnitudes in octaves over 100 Hz.
+fn brightness(powers: &[f64], rate: f64) -> f32 {
+    let step = rate / real(N_FFT);
+    let (mut sum, mut moment, mut at) = (1e-9, 0.0, 0.0);
+    for power in powers {
+        let magnitude = power.sqrt();
+        sum += magnitude;
+        moment += magnitude * at;
+        at += step;
+    }
+    single((1.0 + moment / sum / 100.0).log2())
+}
+
+/// The rise of a spectrum shows as soon as its window reaches an onset, half a window before, and
+/// until the frames that it is held against have reached it too; so a frame takes the rise that was
+/// found half a window less the lag earlier.
+fn frames(rises: &[(f32, f32)], powers: &[[f32; 3]], hop: usize) -> Vec<Frame> {
+    let early = index((real(N_FFT / 2) / real(hop)).round()).saturating_sub(LAG);
+    let rise_at = |t: usize| rises.get(t).map_or(0.0, |(rise, _)| *rise);
+    let frame = |(t, power): (usize, &[f32; 3])| Frame {
+        rise: t.checked_sub(early).map_or(0.0, rise_at),
+        power: *power,
+        bright: rises.get(t).map_or(0.0, |(_, bright)| *bright),
+    };
+    powers.iter().enumerate().map(frame).collect()
+}

@@ -1,0 +1,129 @@
+//! What is heard at each pulse, one stream a cue: the common ground of recordings and of notes.
+
+/// Whose a stream is. Voices are bands of sound, or the registers of notes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Part {
+    /// Low notes.
+    Low,
+    /// What lies between: chords and lines.
+    Middle,
+    /// The highest line.
+    High,
+    /// Knocks, claps and the noise of strokes.
+    Percussive,
+}
+
+impl Part {
+    /// All of them, from low to high.
+    pub const ALL: [Self; 4] = [Self::Low, Self::Middle, Self::High, Self::Percussive];
+
+    /// Its name in files and on screens.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Low => "low",
+            Self::Middle => "middle",
+            Self::High => "high",
+            Self::Percussive => "percussive",
+        }
+    }
+}
+
+/// Whether more of it makes an accent.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Tells {
+    /// More is stronger: its size on a pulse counts.
+    Strength,
+    /// It only comes again: pitch, brightness.
+    Figure,
+}
+
+/// One value a pulse, or none.
+#[derive(Clone, Debug)]
+pub(super) struct Stream {
+    pub(super) part: Part,
+    pub(super) tells: Tells,
+    /// The difference that can just be told, in the stream's own units.
+    pub(super) unit: f64,
+    pub(super) values: Vec<Option<f64>>,
+}
+
+impl Stream {
+    pub(super) fn new(part: Part, tells: Tells, unit: f64, values: Vec<Option<f64>>) -> Self {
+        // What is no number was not heard.
+        let finite = |value: Option<f64>| value.filter(|x| x.is_finite());
+        Self {
+            part,
+            tells,
+            unit,
+            values: values.into_iter().map(finite).collect(),
+        }
+    }
+
+    pub(super) fn at(&self, pulse: usize) -> Option<f64> {
+        self.values.get(pulse).copied().flatten()
+    }
+}
+
+/// Everything that is heard at the pulses.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Heard {
+    /// How much evidence of streams, and of figures, counts.
+    pub(super) shares: [f64; 2],
+    pub(super) streams: Vec<Stream>,
+    /// How likely something begins on each pulse, 0 to 1.
+    pub(super) begins: Vec<f64>,
+    /// Weights of the twelve pitch classes that sound from each pulse to the next, adding up to 1,
+    /// or none where nothing with a pitch does.
+    pub(super) chroma: Vec<Option<[f64; 12]>>,
+    /// The pitch that leads, in semitones as MIDI counts them, where one begins.
+    pub(super) lead: Vec<Option<f64>>,
+}
+
+/// The streams of a line of pitches, each of which may be missing.
+pub(super) fn of_line(part: Part, lead: &[Option<f64>], unit: f64) -> Vec<Stream> {
+    let known: Vec<(usize, f64)> = lead
+        .iter()
+        .enumerate()
+        .filter_map(|(at, pitch)| Some((at, (*pitch)?)))
+        .collect();
+    let mut leaps = vec![None; lead.len()];
+    let mut news = vec![None; lead.len()];
+    let mut turns = vec![None; lead.len()];
+    for pair in known.windows(2) {
+        let step = pair[1].1 - pair[0].1;
+        leaps[pair[1].0] = Some(step.abs().min(12.0));
+        news[pair[1].0] = Some(if step.abs() < 0.5 { 0.0 } else { 1.0 });
+    }
+    for triple in known.windows(3) {
+        let (into, out) = (triple[1].1 - triple[0].1, triple[2].1 - triple[1].1);
+        *turns[triple[1].0].get_or_insert(0.0) += turn(into, out).0;
+        *turns[triple[2].0].get_or_insert(0.0) += turn(into, out).1;
+    }
+    vec![
+        Stream::new(part, Tells::Figure, unit, lead.to_vec()),
+        Stream::new(part, Tells::Figure, unit, leaps),
+        Stream::new(part, Tells::Figure, 0.5, news),
+        Stream::new(part, Tells::Strength, 0.3, turns),
+    ]
+}
+
+/// How strongly the second and the third of three pitches are accented by the contour (Thomassen
+/// 1982, the model best supported among eight by Huron and Royal 1996; sizes from memory).
+fn turn(into: f64, out: f64) -> (f64, f64) {
+    let sign = |step: f64| {
+        if step.abs() < 0.5 {
+            0
+        } else {
+            i32::from(step > 0.0) * 2 - 1
+        }
+    };
+    match (sign(into), sign(out)) {
+        (0, 0) => (0.0, 0.0),
+        (_, 0) => (1.0, 0.0),
+        (0, _) => (0.0, 1.0),
+        (1, -1) => (0.83, 0.17),
+        (-1, 1) => (0.71, 0.29),
+        (1, _) => (0.33, 0.67),
+        (_, _) => (0.5, 0.5),
+    }
+}

@@ -1,0 +1,233 @@
+//! What is heard in the program's own phrases and in melodies made by rule.
+
+use super::*;
+use crate::notate;
+use crate::pcm::SampleRate;
+use crate::phrase::{
+    Bell, Entry, Family, Level, Measured, Pacing, Purpose, Recipe, RecipeParts, Rival, Wanted, make,
+};
+use crate::rhythm::{Cycle, Feel, Pattern, Tick};
+use crate::sound::{Timeline, render};
+use crate::world::Seed;
+
+const FAMILIES: [Family; 13] = [
+    Family::Plain,
+    Family::BassChords,
+    Family::BassStrums,
+    Family::Chords,
+    Family::Arpeggio,
+    Family::Line,
+    Family::Loudness,
+    Family::Length,
+    Family::Strike,
+    Family::Rasgueado,
+    Family::Stopped,
+    Family::Touch,
+    Family::Figures,
+];
+
+fn phrase(family: Family, feel: Feel, level: i16, seed: u64) -> Option<Measured> {
+    let recipe = Recipe::new(RecipeParts {
+        pattern: Pattern::SIX,
+        families: vec![family],
+        feels: Feel::OPEN.to_vec(),
+        tempo: (110, 240),
+        pacing: Pacing::Steady,
+        rival: Rival::None,
+        cycles: (4, 6),
+        entries: vec![Entry::One],
+        bell: Bell::None,
+    })
+    .expect("a possible recipe");
+    let wanted = Wanted {
+        feel,
+        level: Level::of_tenths(level),
+        knocks: None,
+        purpose: Purpose::NameFeel,
+    };
+    make(&recipe, &wanted, Seed(seed)).ok()
+}
+
+fn heard(made: &Measured, seed: u64) -> (Analysis, f64) {
+    let rate = SampleRate::HZ_48000;
+    let pcm = render(made.phrase(), rate, Seed(seed));
+    let mut ear = Ear::new(rate);
+    ear.hear(&pcm.mono());
+    let timeline = Timeline::of(made.phrase(), rate);
+    let (from, until) = (made.phrase().begins(), made.phrase().ends());
+    let at = |pulse| timeline.frame_of(Tick::of_pulse(pulse)).0 as f64 / 48_000.0;
+    let pulses = (from.pulse_idx()..until.pulse_idx()).map(at).collect();
+    let pulses = Pulses::new(pulses).expect("rising");
+    let sound = ear.finish();
+    let analysis = Analysis::of_sound(&sound, &pulses, Cycle::SIX, Answers::Open);
+    (analysis, sound.seconds())
+}
+
+fn feel_of(analysis: &Analysis) -> &'static str {
+    if !analysis.turns.is_empty() {
+        "in-turn"
+    } else {
+        analysis.whole.lean.id()
+    }
+}
+
+#[test]
+#[ignore = "prints a table"]
+fn table_of_phrases() {
+    let n: u64 = std::env::args()
+        .find_map(|a| a.strip_prefix("n=").and_then(|n| n.parse().ok()))
+        .unwrap_or(6);
+    for level in [50, 30] {
+        for feel in [
+            Feel::Threes,
+            Feel::Twos,
+            Feel::Both,
+            Feel::InTurn,
+            Feel::Either,
+        ] {
+            let mut line = String::new();
+            let mut all = (0, 0);
+            for family in FAMILIES {
+                let mut counts = std::collections::BTreeMap::new();
+                let (mut right, mut of) = (0, 0);
+                for seed in 0..n {
+                    let Some(made) = phrase(family, feel, level, seed + 1000 * level as u64) else {
+                        continue;
+                    };
+                    let (analysis, _) = heard(&made, seed);
+                    let found = feel_of(&analysis);
+                    *counts.entry(found).or_insert(0) += 1;
+                    let want = if feel == Feel::Either {
+                        "unclear"
+                    } else {
+                        feel.id()
+                    };
+                    right += u64::from(found == want);
+                    of += 1;
+                }
+                all.0 += right;
+                all.1 += of;
+                line += &format!("  {} {right}/{of} {counts:?}\n", family.id());
+            }
+            println!("{level} {} {}/{}\n{line}", feel.id(), all.0, all.1);
+        }
+    }
+}
+
+#[test]
+fn midi_of_a_phrase_is_heard_as_notes() {
+    let made = phrase(Family::Plain, Feel::Threes, 60, 1).expect("a phrase");
+    let bytes = notate::midi(made.phrase(), notate::Bars::Threes);
+    let notes = Notes::read(&bytes, PulseNote::EIGHTH).expect("notes");
+    let analysis = Analysis::of_notes(&notes, Cycle::SIX, Answers::Open);
+    assert_eq!(analysis.whole.lean, Lean::Threes);
+}
+
+mod never_panics {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn answers() -> impl Strategy<Value = Answers> {
+        prop_oneof![Just(Answers::Open), Just(Answers::Forced)]
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(48))]
+
+        #[test]
+        fn on_any_samples_and_pulses(
+            hertz in 1_u32..400_000,
+            samples in proptest::collection::vec(any::<f32>(), 0..6000),
+            times in proptest::collection::vec(any::<f64>(), 0..80),
+            steady in proptest::collection::vec(0.0..0.2_f64, 2..80),
+            n in 2_i64..=48,
+            answers in answers(),
+        ) {
+            let mut ear = Ear::new(SampleRate::new(hertz).expect("not zero"));
+            for part in samples.chunks(701) {
+                ear.hear(part);
+            }
+            let sound = ear.finish();
+            let cycle = Cycle::new(n).expect("in range");
+            let rising = steady.iter().scan(0.0, |at, gap| {
+                *at += gap + 0.001_5;
+                Some(*at)
+            });
+            let mut all = vec![Pulses::new(rising.collect()), Pulses::new(times.clone())];
+            let mut sorted = times;
+            sorted.sort_by(f64::total_cmp);
+            all.push(Pulses::new(sorted));
+            for pulses in all.into_iter().flatten() {
+                let analysis = Analysis::of_sound(&sound, &pulses, cycle, answers);
+                check(&analysis);
+                check(&Analysis::of_sound(&sound, &from_first_of_cycle(&sound, &pulses, cycle), cycle, answers));
+            }
+            for path in pulse_paths(&sound, &steady) {
+                check(&Analysis::of_sound(&sound, &path.pulses, cycle, answers));
+            }
+        }
+
+        #[test]
+        fn on_any_midi(
+            bytes in proptest::collection::vec(any::<u8>(), 0..400),
+            n in 2_i64..=48,
+            answers in answers(),
+        ) {
+            let cycle = Cycle::new(n).expect("in range");
+            let mut file = b"MThd\0\0\0\x06\0\0\0\x01\0\x60MTrk\0\0\x01\0".to_vec();
+            file.extend(&bytes);
+            for bytes in [bytes, file] {
+                if let Ok(notes) = Notes::read(&bytes, PulseNote::EIGHTH) {
+                    check(&Analysis::of_notes(&notes, cycle, answers));
+                }
+            }
+        }
+    }
+
+    fn check(analysis: &Analysis) {
+        let cycles = analysis.cycles.iter().map(|cycle| cycle.said);
+        for said in cycles.chain([analysis.whole]) {
+            assert!((0.0..=1.0).contains(&said.sure), "{said:?}");
+            assert!(said.threes >= 0.0 && said.twos >= 0.0, "{said:?}");
+        }
+    }
+}
+
+#[test]
+fn a_mark_on_the_first_pulse_alone_says_nothing() {
+    // Clicks on every pulse, the first of each six louder: they fit either.
+    let rate = SampleRate::new(16_000).expect("not zero");
+    let mut samples = vec![0.0_f32; 8 * 6 * 4000 + 8000];
+    for k in 0..48 {
+        let strong = if k % 6 == 0 { 0.9 } else { 0.3 };
+        for m in 0..1600 {
+            let wave = (std::f32::consts::TAU * 880.0 * m as f32 / 16_000.0).sin();
+            samples[4000 + k * 4000 + m] = strong * (-(m as f32) / 400.0).exp() * wave;
+        }
+    }
+    let mut ear = Ear::new(rate);
+    ear.hear(&samples);
+    let times = (0..48).map(|k| 0.25 * f64::from(k + 1)).collect();
+    let pulses = Pulses::new(times).expect("rising");
+    let sound = ear.finish();
+    let analysis = Analysis::of_sound(&sound, &pulses, Cycle::SIX, Answers::Open);
+    assert_eq!(analysis.whole.lean, Lean::Unclear);
+    assert!(
+        analysis
+            .cycles
+            .iter()
+            .all(|cycle| cycle.said.lean == Lean::Unclear)
+    );
+}
+
+#[test]
+fn too_short_a_cycle_is_never_decided() {
+    let mut ear = Ear::new(SampleRate::HZ_48000);
+    ear.hear(&vec![0.1; 96_000]);
+    let pulses = Pulses::new((0..8).map(|k| 0.2 * f64::from(k)).collect()).expect("rising");
+    let cycle = Cycle::new(4).expect("in range");
+    let sound = ear.finish();
+    let analysis = Analysis::of_sound(&sound, &pulses, cycle, Answers::Forced);
+    assert_eq!(analysis.cycles.len(), 2);
+    assert_eq!(analysis.whole.lean, Lean::Unclear);
+}

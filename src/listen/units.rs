@@ -1,0 +1,52 @@
+//! Casts between counts and numbers, each with its reason.
+
+/// A count as a number.
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "counts of frames and pulses stay far below 2^52"
+)]
+pub(super) fn real(n: usize) -> f64 {
+    n as f64
+}
+
+/// The whole part of a number as an index; 0 below zero and of what is no number.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "the cast saturates, and what is no number becomes 0"
+)]
+pub(super) fn index(x: f64) -> usize {
+    x as usize
+}
+
+/// A number as a sample.
+#[expect(
+    clippy::cast_possible_truncation,
+    reason = "samples need no more than single precision"
+)]
+pub(super) fn single(x: f64) -> f32 {
+    x as f32
+}
+
+/// The mean; 0 of none.
+pub(super) fn mean(values: &[f64]) -> f64 {
+    values.iter().sum::<f64>() / real(values.len().max(1))
+}
+
+/// The value below which a share of all lies; 0 of none.
+pub(super) fn quantile(values: &[f64], share: f64) -> f64 {
+    let mut sorted = values.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let at = index(share * real(sorted.len()));
+    let last = sorted.len().saturating_sub(1);
+    sorted.get(at.min(last)).copied().unwrap_or(0.0)
+}
+
+/// The value held within bounds; 0 of what is no number.
+pub(super) fn held(x: f64, most: f64) -> f64 {
+    if x.is_nan() {
+        0.0
+    } else {
+        x.clamp(-most, most)
+    }
+}
