@@ -60,7 +60,7 @@ pub(super) struct Practice {
     cue: Option<Cue>,
     /// Practise in this third of each skill's tempi: slow, middle, fast
     #[arg(long, value_name = "THIRD", global = true, value_parser = third)]
-    tempo: Option<Third>,
+    speed: Option<Third>,
     /// Play the low notes an octave higher, for small loudspeakers that lose them
     #[arg(long, global = true)]
     small_speakers: bool,
@@ -71,7 +71,7 @@ impl Practice {
     pub(super) fn wish(&self) -> Wish {
         Wish {
             cue: self.cue,
-            tempo: self.tempo,
+            tempo: self.speed,
         }
     }
 
