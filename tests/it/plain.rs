@@ -238,14 +238,14 @@ fn what_was_learnt_comes_back_first_when_it_is_due() {
     );
     let due = lines.next().expect("the first skill");
     assert!(
-        due.starts_with("due, Count six from the bell, heard from "),
+        due.starts_with("due, In threes or in twos, heard from "),
         "{due}"
     );
     assert!(due.ends_with(", last 3 days ago"), "{due}");
     let first = ended.out.lines().find(|line| line.contains(": phrase "));
     assert_eq!(
         first,
-        Some("Count six from the bell: phrase 1 of 1 (due: last heard 3 days ago)")
+        Some("In threes or in twos: phrase 1 of 1 (due: last heard 3 days ago)")
     );
 }
 
