@@ -408,7 +408,12 @@ impl App {
     fn go_to_progress(&mut self) -> Result<(), Trouble> {
         let mut records = Records::default();
         self.store.attempts(|attempt| records.take(&attempt))?;
-        self.place = Place::Progress(Progress::of(&records, &self.learner, &self.course));
+        self.place = Place::Progress(Progress::of(
+            &records,
+            &self.learner,
+            &self.course,
+            self.counting(),
+        ));
         Ok(())
     }
 

@@ -2,9 +2,10 @@
 
 use crate::accent::Cue;
 use crate::phrase::Level;
-use crate::report::stats::Sensitivity;
-use crate::report::{Heard, Record, Records};
+use crate::report::stats::{Sensitivity, Share};
+use crate::report::{Heard, Label, Record, Records};
 use crate::review::Learner;
+use crate::rhythm::{Counting, Cycle};
 
 use super::Course;
 use super::today::heard_from;
@@ -29,13 +30,20 @@ pub struct ProgressLine {
     pub title: String,
     /// What the log says of it.
     pub record: Record,
+    /// How each answer fares, in words; empty where too little is known.
+    pub labels: String,
     /// From what level it is heard, and within which bounds, in decibels; `None` while too little is
     /// known and where claps are asked.
     pub heard_from: Option<(Level, (f64, f64))>,
 }
 
 impl Progress {
-    pub(super) fn of(records: &Records, learner: &Learner, course: &Course) -> Self {
+    pub(super) fn of(
+        records: &Records,
+        learner: &Learner,
+        course: &Course,
+        counting: Counting,
+    ) -> Self {
         let line = |idx: usize| {
             let exercise = course.exercise(idx)?;
             let record = records.of(&exercise.skill).cloned().unwrap_or_default();
@@ -45,6 +53,7 @@ impl Progress {
                 |standing| Some((heard_from(standing)?, standing.threshold().heard_within()));
             Some(ProgressLine {
                 title: exercise.title.to_string(),
+                labels: labels_in_words(&record, exercise.recipe.pattern().cycle(), counting),
                 record,
                 heard_from: standing.filter(|_| !is_tapped).and_then(level),
             })
@@ -67,6 +76,29 @@ fn cue_in_words((cue, heard): (Cue, &Heard)) -> Option<String> {
     (heard.n >= ENOUGH).then(|| format!("{words} {level} ({low:.1} to {high:.1})"))
 }
 
+/// How each answer fares: all of a few, and of many the one that fares worst.
+fn labels_in_words(record: &Record, cycle: Cycle, counting: Counting) -> String {
+    const ENOUGH: u32 = 6;
+    const FEW: usize = 4;
+    let known: Vec<_> = record
+        .by_label
+        .shares()
+        .filter(|(_, n, _)| *n >= ENOUGH)
+        .collect();
+    let words = |(label, n, share): &(Label, u32, Share)| {
+        let percent = 100.0 * share.share;
+        format!("{} {percent:.0} % of {n}", label.words(cycle, counting))
+    };
+    match known.as_slice() {
+        [] | [_] => String::new(),
+        few if few.len() <= FEW => few.iter().map(words).collect::<Vec<_>>().join(", "),
+        many => {
+            let worst = many.iter().min_by(|a, b| a.2.share.total_cmp(&b.2.share));
+            worst.map_or_else(String::new, |worst| format!("worst {}", words(worst)))
+        }
+    }
+}
+
 impl ProgressLine {
     /// What is known of it, in words.
     pub fn words(&self) -> String {
@@ -85,8 +117,15 @@ impl ProgressLine {
         if let Some((level, (low, high))) = self.heard_from {
             parts.push(format!("heard from {level} ({low:.1} to {high:.1})"));
         }
+        if !self.labels.is_empty() {
+            parts.push(self.labels.clone());
+        }
         if let Some(found) = record.sensitivity() {
-            parts.push(format!("d' {:.1}", found.d_prime));
+            parts.push(format!(
+                "d' {:.1} (give or take {:.1})",
+                found.d_prime,
+                1.96 * found.error
+            ));
         }
         if let Some(finest) = record.finest {
             parts.push(format!("finest spread {:.0} %", 100.0 * finest));

@@ -507,7 +507,9 @@ fn hands_stop_with_a_close_only_where_there_is_one() {
     );
     check_text(
         &clapped("guajira", "1-4-7-9-11", "clap").replace("guide", "turns = \"once\"\nguide"),
-        &["line 13, column 1: found the key \"turns\"; expected it only where asks = \"catch-turn\""],
+        &[
+            "line 13, column 1: found the key \"turns\"; expected it only where asks = \"catch-turn\"",
+        ],
     );
 }
 

@@ -3,7 +3,9 @@
 //! Read [`Record`] first: what the log says of one skill. [`stats`] has the formulas. Nothing here
 //! ranks people, promises a chance of success, or knows screens and files.
 
+mod label;
 mod record;
 pub mod stats;
 
+pub use label::{Label, Labels};
 pub use record::{Heard, Record, Records};

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::Labels;
 use super::stats::{Sensitivity, Share, TwoLabels, wilson};
 use crate::accent::Cue;
 use crate::quiz::{Answer, Attempt, Kind, Skill};
@@ -21,6 +22,8 @@ pub struct Record {
     pub right: u32,
     /// How threes and twos were told apart, threes being the first.
     pub labels: TwoLabels,
+    /// The same for every label, threes and twos among them.
+    pub by_label: Labels,
     /// The finest spread of taps, as a share of a pulse.
     pub finest: Option<f64>,
     /// The most cycles that a layer was held.
@@ -50,6 +53,7 @@ impl Record {
             self.days += 1;
         }
         self.take_label(attempt.truth, attempt.answer);
+        self.by_label.take(attempt);
         let timing = attempt.timing.filter(|timing| timing.n >= ENOUGH_TAPS);
         if let Some(spread) = timing.filter(|_| attempt.right).map(|t| t.of_pulse()) {
             self.finest = Some(self.finest.map_or(spread, |finest| finest.min(spread)));
@@ -170,6 +174,7 @@ impl Records {
 mod tests {
     use super::*;
     use crate::quiz::KeptTiming;
+    use crate::report::Label;
     use crate::review::any_attempt as attempt;
 
     #[test]
@@ -203,6 +208,18 @@ mod tests {
             n_second: 3,
         };
         assert_eq!((record.labels, records.labels()), (expected, expected));
+        let by_label = record.by_label.shares().map(|(label, n, share)| {
+            let right = (f64::from(n) * share.share).round() as u32;
+            (label, n, right)
+        });
+        assert_eq!(
+            by_label.collect::<Vec<_>>(),
+            [
+                (Label::Feel(Threes), 2, 1),
+                (Label::Feel(Twos), 4, 2),
+                (Label::Feel(Either), 1, 0)
+            ]
+        );
         let clapped = |spread_tenths, n_cycles: u32| Attempt {
             truth: Answer::Hands(None),
             answer: Answer::Hands(None),

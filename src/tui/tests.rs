@@ -434,6 +434,7 @@ fn progress() -> World {
     let line = |title: &str, record: &Record, heard_from| ProgressLine {
         title: title.to_owned(),
         record: record.clone(),
+        labels: String::new(),
         heard_from,
     };
     let level = Some((Level::of_tenths(31), (2.2, 4.1)));

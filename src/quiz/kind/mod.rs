@@ -203,7 +203,7 @@ impl Call {
 }
 
 /// Whose stroke falls on a pulse.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Owner {
     /// The threes' alone.
     Threes,
