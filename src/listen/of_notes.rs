@@ -1,7 +1,7 @@
 //! What notes on a grid say at each pulse.
 
 use super::notes::{HeardNote, Notes};
-use super::stream::{Heard, Part, Stream, Tells, of_line};
+use super::stream::{Heard, Part, Shares, Stream, Tells, of_line};
 use super::units::{index, quantile, real};
 
 /// A note that begins within so much of a pulse begins on it.
@@ -17,8 +17,12 @@ const LONGEST: f64 = 6.0;
 /// Registers are told apart where so many pulses have notes at once.
 const TOGETHER: f64 = 0.15;
 
-/// How much evidence counts: streams partly say the same; figures are certain.
-const SHARES: [f64; 2] = [0.3, 1.0];
+/// How much evidence counts: the streams of one line partly say the same, while low notes and knocks
+/// are voices of their own with few streams; figures are certain.
+const SHARES: Shares = Shares {
+    parts: [0.9, 0.6, 0.3, 0.9],
+    figures: 1.0,
+};
 
 impl Notes {
     /// The streams of the notes.

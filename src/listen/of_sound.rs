@@ -4,7 +4,7 @@ use super::of_notes::changes;
 use super::pulses::Pulses;
 use super::sound::Sound;
 use super::spectrum::Spectrum;
-use super::stream::{Heard, Part, Stream, Tells, of_line};
+use super::stream::{Heard, Part, Shares, Stream, Tells, of_line};
 use super::units::{index, quantile, real};
 
 /// Seconds before a pulse that its rise is held against, and after it in which it rises.
@@ -31,7 +31,10 @@ const TONAL_HERTZ: (f64, f64) = (150.0, 2000.0);
 /// How much evidence counts: the streams of a sound largely say the same, so that two fifths of
 /// their sum are left; and beginnings are less certain than in notes. Set on the program's own phrases, so
 /// that those that fit either are mostly called unclear.
-const SHARES: [f64; 2] = [0.4, 0.6];
+const SHARES: Shares = Shares {
+    parts: [0.4; 4],
+    figures: 0.6,
+};
 
 /// Which band of a frame's powers.
 #[derive(Clone, Copy)]

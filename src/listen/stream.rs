@@ -64,11 +64,20 @@ impl Stream {
     }
 }
 
+/// How much evidence counts: streams of one part say much the same.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Shares {
+    /// Of each stream, in the order of [`Part::ALL`].
+    pub(super) parts: [f64; 4],
+    /// Of figures.
+    pub(super) figures: f64,
+}
+
 /// Everything that is heard at the pulses.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Heard {
-    /// How much evidence of streams, and of figures, counts.
-    pub(super) shares: [f64; 2],
+    /// How much evidence of streams counts by their part, and that of figures.
+    pub(super) shares: Shares,
     pub(super) streams: Vec<Stream>,
     /// How likely something begins on each pulse, 0 to 1.
     pub(super) begins: Vec<f64>,

@@ -3,7 +3,7 @@
 use super::figure;
 use super::period::Sums;
 use super::pulses::Counted;
-use super::stream::{Heard, Part};
+use super::stream::{Heard, Part, Shares};
 use super::units::{held, quantile, real};
 
 /// Evidence of a stretch of cycles, in nats.
@@ -80,7 +80,7 @@ pub(super) struct Stretches {
     n_cycles: usize,
     streams: Vec<Summed>,
     figures: Vec<f64>,
-    shares: [f64; 2],
+    shares: Shares,
 }
 
 impl Stretches {
@@ -122,10 +122,11 @@ impl Stretches {
     pub(super) fn stated(&self, from: usize, until: usize) -> Stated {
         let mut stated = Stated::default();
         for stream in &self.streams {
-            stated.add(stream.part, stream.evidence(from, until), self.shares[0]);
+            let share = self.shares.parts[stream.part as usize];
+            stated.add(stream.part, stream.evidence(from, until), share);
         }
         let figures = self.figures[until] - self.figures[from];
-        stated.add(Part::High, held(figures, MOST_FIGURES), self.shares[1]);
+        stated.add(Part::High, held(figures, MOST_FIGURES), self.shares.figures);
         stated
     }
 }
