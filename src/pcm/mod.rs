@@ -9,9 +9,11 @@
 
 mod join;
 mod loudness;
+mod resample;
 mod samples;
 pub mod wav;
 
 pub use join::{JoinError, join};
 pub use loudness::{loudness, true_peak};
+pub use resample::resampled;
 pub use samples::{Frame, Frames, Pcm, PcmError, SampleRate};
