@@ -7,6 +7,7 @@
 //! Nothing here knows notes, pulses or devices, and nothing opens a file: WAV is written to and
 //! read from whatever is handed in.
 
+pub mod decode;
 mod join;
 mod loudness;
 mod resample;

@@ -42,3 +42,10 @@ pub(super) fn print(text: &str) -> Result<(), Failure> {
         Ok(()) => Ok(()),
     }
 }
+
+/// Says on standard error what does not keep the command from going on; the name in it may be anything.
+pub(super) fn warn(text: &str) {
+    let line = format!("{}\n", crate::label::printable(text));
+    // Whoever closed standard error does not want to know.
+    drop(io::stderr().lock().write_all(line.as_bytes()));
+}

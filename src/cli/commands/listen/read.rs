@@ -1,12 +1,14 @@
 //! Files in: recordings, MIDI files, lists of pulses.
 
+use std::ffi::OsStr;
 use std::fs::File;
-use std::io::{self, BufReader, Read as _, Seek as _};
+use std::io::{self, Read as _, Seek as _};
 use std::path::Path;
 
+use crate::cli::commands::write::warn;
 use crate::cli::failure::{Failure, Kind};
 use crate::listen::{Ear, Notes, PulseNote, Pulses, Sound};
-use crate::pcm::wav;
+use crate::pcm::decode::{self, Lost, Rest};
 
 /// What a file holds.
 pub(super) enum Heard {
@@ -36,15 +38,43 @@ pub(super) fn file(path: &Path, pulse: PulseNote) -> Result<Heard, Failure> {
 const LARGEST_NOTES: u64 = 16 << 20;
 const LARGEST_LIST: u64 = 8 << 20;
 
-/// Hears a recording. The one place that knows how samples come out of a file.
+/// Hears a recording, block by block, and says what of it could not be read.
 fn sound(file: File, path: &Path) -> Result<Sound, Failure> {
-    let pcm = wav::read(BufReader::new(file)).map_err(|error| {
+    let extension = path.extension().and_then(OsStr::to_str);
+    let mut recording = decode::open(file, extension).map_err(|error| {
         let what = format!("{}: {error}", path.display());
-        Failure::new(Kind::Data, what, "a WAV or MIDI file was expected")
+        Failure::new(
+            Kind::Data,
+            what,
+            "check that this is the right file, and whole",
+        )
     })?;
-    let mut ear = Ear::new(pcm.rate());
-    ear.hear(&pcm.mono());
+    let mut ear = Ear::new(recording.rate());
+    while let Some(block) = recording.next_block() {
+        ear.hear(&decode::mono(&block, recording.n_channels()));
+    }
+    if let Some(lost) = lost_in_words(recording.lost()) {
+        warn(&format!("{}: {lost}", path.display()));
+    }
     Ok(ear.finish())
+}
+
+/// What was lost, in words; `None` when all was read.
+fn lost_in_words(lost: Lost) -> Option<String> {
+    let mut parts = Vec::new();
+    if lost.packets > 0 {
+        parts.push(format!("{} damaged parts were skipped", lost.packets));
+    }
+    if lost.samples > 0 {
+        parts.push(format!(
+            "{} samples are no numbers and are silent",
+            lost.samples
+        ));
+    }
+    if lost.rest == Rest::GivenUp {
+        parts.push("the rest is too damaged to be read".to_owned());
+    }
+    (!parts.is_empty()).then(|| parts.join("; "))
 }
 
 /// The times of a list, one in seconds a line; what stands after a comma is left out.
