@@ -80,8 +80,8 @@ pub struct Recording {
     rate: SampleRate,
     n_channels: u16,
     n_frames: Option<u64>,
-    /// Frames still to be left out, after a jump.
-    skip: u64,
+    /// The frame before which all is left out, after a jump.
+    from: Option<u64>,
     lost: Lost,
     is_over: bool,
 }
@@ -137,7 +137,7 @@ fn opened(source: Source, extension: Option<&str>) -> Result<Recording, DecodeEr
         rate: rate.ok_or(DecodeError::Rate(hz))?,
         n_channels: 0,
         n_frames: parameters.n_frames,
-        skip: 0,
+        from: None,
         lost: Lost::default(),
         is_over: false,
     };
@@ -164,6 +164,8 @@ fn of_library(error: Error) -> DecodeError {
 /// Samples of one packet, interleaved.
 struct Block {
     n_channels: u16,
+    /// The frame with which it begins.
+    begins: u64,
     samples: Vec<f32>,
 }
 
@@ -195,11 +197,14 @@ impl Recording {
             let mut block = self.decode_next()?;
             let n_channels = usize::from(block.n_channels.max(1));
             let n_frames = block.samples.len() / n_channels;
-            let skipped = usize::try_from(self.skip)
-                .unwrap_or(usize::MAX)
-                .min(n_frames);
-            self.skip -= u64::try_from(skipped).unwrap_or(0);
-            block.samples.drain(..skipped * n_channels);
+            if let Some(from) = self.from {
+                let before = from.saturating_sub(block.begins);
+                let before = usize::try_from(before).unwrap_or(usize::MAX).min(n_frames);
+                block.samples.drain(..before * n_channels);
+                if before < n_frames {
+                    self.from = None;
+                }
+            }
             let block = self.as_begun(block);
             if !block.is_empty() {
                 return Some(block);
@@ -222,7 +227,7 @@ impl Recording {
         let there = catch_unwind(AssertUnwindSafe(seek)).map_err(|_| broken())?;
         let there = there.map_err(of_library)?;
         self.decoder.reset();
-        self.skip = there.required_ts.saturating_sub(there.actual_ts);
+        self.from = Some(there.required_ts);
         self.is_over = false;
         Ok(())
     }
@@ -272,6 +277,7 @@ impl Recording {
             // The end is told as an early one.
             Err(_) => return Next::End,
         };
+        let begins = packet.ts();
         let Ok(decoded) = self.decoder.decode(&packet) else {
             return Next::Damaged;
         };
@@ -295,11 +301,13 @@ impl Recording {
         Next::Block(if n_channels > 2 {
             Block {
                 n_channels: 1,
+                begins,
                 samples: mean_of(&samples, n_channels),
             }
         } else {
             Block {
                 n_channels: if n_channels == 2 { 2 } else { 1 },
+                begins,
                 samples,
             }
         })

@@ -25,6 +25,7 @@ mod plain;
 mod program;
 mod read_back;
 mod real_sounds;
+mod recordings;
 mod rhythm_reference;
 mod screen;
 mod store;
