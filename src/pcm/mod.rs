@@ -12,9 +12,11 @@ mod join;
 mod loudness;
 mod resample;
 mod samples;
+mod stretch;
 pub mod wav;
 
 pub use join::{JoinError, join};
 pub use loudness::{loudness, true_peak};
 pub use resample::resampled;
 pub use samples::{Frame, Frames, Pcm, PcmError, SampleRate};
+pub use stretch::{Speed, stretched};
