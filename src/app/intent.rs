@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::bench::{Bench, Step};
+use super::recording::{self, Recording};
 use super::tune_up::{self, TuneUp};
 use super::{Listening, Progress, Summary, Today};
 use crate::phrase::{Speakers, Wish};
@@ -78,6 +79,8 @@ pub enum Intent {
     Begin,
     /// Phrases by the next cue, or at the next tempo.
     Wish(Wishing),
+    /// To change something of a recording.
+    Recording(recording::Step),
     /// One of the choices, from 0.
     Choose(usize),
     /// A tap, with this hand.
@@ -150,6 +153,8 @@ pub enum Place {
     Bench(Box<Bench>),
     /// At the tune-up.
     TuneUp(Box<TuneUp>),
+    /// On a recording.
+    Recording(Box<Recording>),
 }
 
 /// Why the program cannot go on.

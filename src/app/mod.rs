@@ -17,6 +17,7 @@ mod next;
 mod player;
 mod progress;
 mod quiet;
+pub mod recording;
 mod set_up;
 mod sounding;
 mod summary;
@@ -265,9 +266,15 @@ impl App {
             (Place::TuneUp(_), Intent::TuneUp(step)) => self.go_to_tune_up(step),
             // What is clapped by the microphone is not tapped as well.
             (_, Intent::Tap(Hand::Either)) if self.microphone.is_some() => Ok(()),
+            (Place::Recording(_), Intent::Tap(_)) => {
+                self.tap_on_recording(stamp);
+                Ok(())
+            }
             (_, Intent::Tap(_)) => self.tap(intent, stamp),
             (Place::TuneUp(_), Intent::Leave) => self.leave_tune_up(stamp),
             (Place::Bench(_), Intent::Bench(step)) => self.step_on_bench(step),
+            (Place::Recording(_), Intent::Recording(step)) => self.step_on_recording(step),
+            (Place::Recording(_), Intent::Leave) => self.leave_recording(),
             (Place::Bench(_), Intent::Leave) => {
                 self.silence();
                 self.go_to_today()
@@ -300,6 +307,7 @@ impl App {
             | Intent::ToProgress
             | Intent::Scroll(_)
             | Intent::Wish(_)
+            | Intent::Recording(_)
             | Intent::Practise
             | Intent::Listen
             | Intent::NextDeck
@@ -330,6 +338,11 @@ impl App {
                 }
             }
             Outcome::Sound(_) => Ok(()),
+            Outcome::Heard(heard) => {
+                self.heard(done.generation, *heard);
+                Ok(())
+            }
+            Outcome::Passage(made) => self.passage_made(done.generation, made),
             Outcome::Question(made) if matches!(self.place, Place::Listening(_)) => {
                 let (question, rendering) = *made;
                 self.listened(done.generation, question, &rendering)
@@ -348,6 +361,7 @@ impl App {
     /// When the store or the output refuses.
     pub fn tick(&mut self) -> Result<(), Trouble> {
         let stamp = self.clock.stamp();
+        self.look_at_recording();
         self.listen()?;
         if self
             .pending

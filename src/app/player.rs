@@ -71,6 +71,15 @@ impl Rendering {
         }
     }
 
+    /// A sound that goes round, in the time of this phrase.
+    pub(super) fn round(pcm: Pcm, phrase: &Phrase) -> Self {
+        Self {
+            parts: vec![Part::of(phrase, Frame(0), pcm.rate())],
+            pcm: Arc::new(pcm),
+            repeat: Loop::Round,
+        }
+    }
+
     /// The same, rising from quiet.
     pub(super) fn rising(&self) -> Self {
         let mut pcm = (*self.pcm).clone();

@@ -4,15 +4,18 @@
 //! reads it drops what is stale. It touches neither store nor output.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread;
 
 use crate::pcm::SampleRate;
+use crate::pcm::decode::DecodeError;
 use crate::phrase::{Level, NoPhrase, Phrase, Recipe};
 use crate::quiz::{Answer, Form, Playing, Question};
 use crate::world::Seed;
 
 use super::player::Rendering;
+use super::recording::{self, Heard, Passage, Progress, Source};
 
 /// What is to be done, and for which generation.
 pub(super) struct Job {
@@ -31,6 +34,13 @@ pub(super) enum What {
         lately: Vec<Answer>,
         seed: Seed,
     },
+    /// Hear a recording.
+    Hear {
+        source: Source,
+        progress: Arc<Progress>,
+    },
+    /// Cut a passage of one.
+    Passage(Passage),
     /// Render phrases.
     Sound {
         phrases: Vec<Phrase>,
@@ -53,6 +63,10 @@ pub(super) enum Outcome {
     /// No phrase had one right answer.
     NoPhrase,
     Sound(Rendering),
+    /// What was heard of a recording, or why it cannot be.
+    Heard(Box<Result<Heard, DecodeError>>),
+    /// A passage of one, likewise.
+    Passage(Result<Rendering, DecodeError>),
     /// The job panicked; the message is in the log.
     Broken,
 }
@@ -110,6 +124,10 @@ fn perform(job: Job) -> Outcome {
             }
             Err(NoPhrase { .. }) => Outcome::NoPhrase,
         },
+        What::Hear { source, progress } => {
+            Outcome::Heard(Box::new(recording::hear(&source, &progress)))
+        }
+        What::Passage(passage) => Outcome::Passage(passage.made(rate)),
         What::Sound {
             phrases,
             playing,

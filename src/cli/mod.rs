@@ -83,7 +83,14 @@ fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
             commands::phrase::run(&deck, &asked, seed_of(&cli.practice)?)?;
             return Ok(ExitCode::SUCCESS);
         }
-        Some(Command::Listen(asked)) => return commands::listen::run(&asked),
+        Some(Command::Listen(asked)) => {
+            return match commands::listen::to_look_at(&asked)? {
+                Some(source) => {
+                    commands::practise::recording(deck, &cli.practice, env, source).map(code_of)
+                }
+                None => commands::listen::run(&asked),
+            };
+        }
     };
     match first {
         Some(first) if is_plain => {

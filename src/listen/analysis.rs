@@ -7,8 +7,9 @@ use super::lean::{Cuts, Lean, Shares, scores, shares, spoken, whole};
 use super::notes::Notes;
 use super::pulses::{Counted, Pulses};
 use super::sound::Sound;
-use super::stream::Heard;
+use super::stream::{Heard, Tells};
 use super::stretch::{Stated, Stretches, can_tell};
+use super::units::quantile;
 
 /// Whether an answer may be that it is unclear.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,6 +55,9 @@ pub struct Analysis {
     pub cycles: Vec<CycleSaid>,
     /// What is said of the whole.
     pub whole: Said,
+    /// How strongly each part strikes on each pulse, over what is usual in it, in differences that can
+    /// just be heard; in the order of [`Part::ALL`](super::Part::ALL).
+    pub strengths: Vec<[f64; 4]>,
     /// Cycles, by their place from 0, at which the lean passes from threes to twos or back.
     pub turns: Vec<usize>,
 }
@@ -110,6 +114,7 @@ impl Analysis {
             pulses: pulses.to_vec(),
             whole: said(&all, &leans, even.sum(), asked),
             turns: turns(&cycles),
+            strengths: strengths(heard, pulses.len()),
             cycles,
         }
     }
@@ -133,8 +138,29 @@ impl Analysis {
             cycles: (0..counted.n_cycles()).map(of).collect(),
             whole: nothing,
             turns: Vec::new(),
+            strengths: Vec::new(),
         }
     }
+}
+
+/// The strongest stream of each part at each pulse.
+fn strengths(heard: &Heard, n_pulses: usize) -> Vec<[f64; 4]> {
+    let mut strengths = vec![[0.0_f64; 4]; n_pulses];
+    for stream in heard
+        .streams
+        .iter()
+        .filter(|stream| stream.tells == Tells::Strength)
+    {
+        let known: Vec<f64> = stream.values.iter().copied().flatten().collect();
+        let usual = quantile(&known, 0.5);
+        for (pulse, strength) in strengths.iter_mut().enumerate() {
+            if let Some(value) = stream.at(pulse) {
+                let own = &mut strength[stream.part as usize];
+                *own = own.max((value - usual) / stream.unit);
+            }
+        }
+    }
+    strengths
 }
 
 /// Cycles that are added up as one stretch for the whole.

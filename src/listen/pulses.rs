@@ -57,6 +57,12 @@ impl Pulses {
         Self::new((0..n).map(|k| start + real(k) * gap).collect())
     }
 
+    /// The same without the first; `None` where too few are left.
+    #[must_use]
+    pub fn from_second(&self) -> Option<Self> {
+        (self.times().len() > 2).then(|| self.without_first(1))
+    }
+
     /// The times in seconds.
     pub fn times(&self) -> &[f64] {
         &self.0

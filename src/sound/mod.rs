@@ -31,6 +31,7 @@ mod master;
 #[cfg(feature = "listen-in")]
 mod microphone;
 pub mod output;
+mod passage;
 mod render;
 mod room;
 mod timeline;
@@ -45,6 +46,7 @@ pub use master::fade_in;
 #[cfg(feature = "listen-in")]
 pub use microphone::{Microphone, ear};
 pub use output::{Output, SilentOutput};
+pub use passage::{round_frames, under_claps};
 pub use render::{render, render_loop};
 pub use timeline::Timeline;
 

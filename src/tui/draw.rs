@@ -9,7 +9,9 @@ use crate::quiz::Stage;
 
 use super::keymap::{bindings, foot};
 use super::page::{Screen, cut, width, wrapped};
-use super::screens::{bench, help, listening, progress, question, reveal, summary, today, tune_up};
+use super::screens::{
+    bench, help, listening, progress, question, recording, reveal, summary, today, tune_up,
+};
 use super::theme::Theme;
 use super::view::{Overlay, Room, View};
 
@@ -45,6 +47,7 @@ fn screen(view: &View<'_>, theme: Theme, room: (usize, usize)) -> Screen {
         (Place::Listening(heard), _) => listening::screen(heard, view, theme, columns),
         (Place::Progress(made), _) => progress::screen(made, theme, room),
         (Place::TuneUp(tuning), _) => tune_up::screen(tuning, theme, columns),
+        (Place::Recording(heard), _) => recording::screen(heard, view, theme, columns),
         (Place::Bench(setup), _) => bench::screen(setup, view, theme, room),
         (Place::Sitting, Some(Stage::Open(open))) => question::screen(open, view, theme, columns),
         (Place::Sitting, Some(Stage::Shown(shown))) => reveal::screen(shown, view, theme, columns),

@@ -10,6 +10,7 @@ use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use crate::accent::Cue;
 use crate::app::bench::{Bench, Guide, Step};
+use crate::app::recording::{self, Claps, Recording};
 use crate::app::tune_up::{self, TuneUp};
 use crate::app::{ClapBy, Intent, Listening, Place, Progress, Scroll, Wishing};
 use crate::phrase::Third;
@@ -102,6 +103,7 @@ pub(super) fn below_help(view: &View<'_>) -> Vec<Binding> {
         (Place::Bench(bench), _) => on_bench(bench),
         (Place::Listening(listening), _) => while_listening(listening),
         (Place::Progress(progress), _) => on_progress(progress, view),
+        (Place::Recording(recording), _) => on_recording(recording),
         (Place::TuneUp(tune_up), _) => at_tune_up(tune_up),
         (Place::Sitting, Some(Stage::Open(open))) => on_question(open, view),
         (Place::Sitting, Some(Stage::Shown(shown))) => on_reveal(shown, view),
@@ -332,6 +334,85 @@ fn on_progress(progress: &Progress, view: &View<'_>) -> Vec<Binding> {
         "other skill",
         "marks the skill above or below",
     ));
+    bindings
+}
+
+fn on_recording(recording: &Recording) -> Vec<Binding> {
+    if recording.n_cycles() == 0 {
+        return Vec::new();
+    }
+    let step = |key, step| (key, Action::Want(Intent::Recording(step)));
+    let char = |key, to| step(KeyCode::Char(key), to);
+    let pause = if recording.is_sounding {
+        "silence"
+    } else {
+        "play"
+    };
+    let claps = [
+        ('3', Claps::Threes),
+        ('2', Claps::Twos),
+        ('b', Claps::Both),
+        ('5', Claps::OneFourFive),
+        ('n', Claps::None),
+    ];
+    let claps = claps.map(|(key, claps)| char(key, recording::Step::Claps(claps)));
+    let mut bindings = vec![
+        binding(
+            [char(' ', recording::Step::Pause)],
+            pause,
+            "plays the passage round and round, or falls silent",
+        ),
+        binding(
+            claps,
+            "claps",
+            "claps in threes, in twos, both, 1-4-5, or none",
+        ),
+        binding(
+            [
+                step(KeyCode::Left, recording::Step::Back),
+                step(KeyCode::Right, recording::Step::On),
+            ],
+            "cycle",
+            "looks at the cycle before or after",
+        ),
+        binding(
+            [
+                char('[', recording::Step::From),
+                char(']', recording::Step::Until),
+            ],
+            "passage",
+            "the passage begins or ends with the cycle that is looked at",
+        ),
+        binding(
+            [
+                char('<', recording::Step::Slower),
+                char('>', recording::Step::Faster),
+            ],
+            "speed",
+            "slower and faster, at the same pitch",
+        ),
+        binding(
+            [char('1', recording::Step::BeatOne)],
+            "one a pulse later",
+            "cycles begin one pulse later",
+        ),
+    ];
+    if recording.is_sounding {
+        bindings.push(want(
+            KeyCode::Char('t'),
+            Intent::Tap(Hand::Either),
+            "tap the pulse",
+            "tap along with every pulse, from a first of a cycle on",
+        ));
+    }
+    if recording.n_taps > 0 {
+        bindings.push(want(
+            KeyCode::Enter,
+            Intent::Recording(recording::Step::Taps),
+            "take the taps",
+            "pulses are where the taps were, as near as the sound has them",
+        ));
+    }
     bindings
 }
 
@@ -591,7 +672,7 @@ fn leave(place: &Place) -> Binding {
             "leave",
             "ends the sitting; answers are kept",
         ),
-        Place::Bench(_) | Place::Progress(_) | Place::Listening(_) => {
+        Place::Bench(_) | Place::Progress(_) | Place::Listening(_) | Place::Recording(_) => {
             want(key, Intent::Leave, "leave", "back to what today holds")
         }
         Place::TuneUp(tune_up) => {

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use crate::app::recording::Source;
 use crate::app::{App, Decks, Done, Intent, Quiet, Surroundings, Trouble};
 use crate::cli::args::Practice;
 use crate::cli::failure::{Failure, Kind};
@@ -29,6 +30,24 @@ pub(in crate::cli) fn screen(
         if let Some(first) = first {
             app.intend(first, clock.stamp())?;
         }
+        Ok(app)
+    };
+    Ok(tui::run(open, &clock, env, &log)?)
+}
+
+/// On the screen, with a recording before it.
+pub(in crate::cli) fn recording(
+    deck: Deck,
+    practice: &Practice,
+    env: &Env,
+    source: Source,
+) -> Result<Ending, Failure> {
+    let ready = Ready::new(deck, practice, env)?;
+    let (clock, log) = (Arc::clone(&ready.clock), ready.log.clone());
+    let open = |deliver| {
+        let around = ready.surroundings(practice);
+        let mut app = ready.open(around, deliver)?;
+        app.open_recording(source)?;
         Ok(app)
     };
     Ok(tui::run(open, &clock, env, &log)?)

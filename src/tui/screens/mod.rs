@@ -6,6 +6,7 @@ pub(super) mod help;
 pub(super) mod listening;
 pub(super) mod progress;
 pub(super) mod question;
+pub(super) mod recording;
 pub(super) mod reveal;
 pub(super) mod summary;
 pub(super) mod today;

@@ -6,14 +6,20 @@ mod read;
 mod svg;
 mod text;
 
+use std::ffi::OsStr;
+use std::fs::File;
+use std::io::{self, IsTerminal as _};
 use std::path::Path;
 use std::process::ExitCode;
+use std::sync::Arc;
 
 use super::write::{print, write_whole};
+use crate::app::recording::{Given, Source};
 use crate::cli::args;
 use crate::cli::failure::{Failure, Kind};
 use crate::label::printable;
 use crate::listen::{Analysis, Answers, Pulses, Sound, from_first_of_cycle, pulse_paths};
+use crate::pcm::decode;
 
 /// One file and what is heard in it.
 struct Listened {
@@ -45,6 +51,35 @@ impl Origin {
             Self::Found => "found",
         }
     }
+}
+
+/// The recording that is asked for on the screen: one, no form of text, and a terminal to draw on.
+pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>, Failure> {
+    let is_told = asked.json || asked.csv || asked.text || asked.svg.is_some() || asked.forced;
+    let [path] = asked.files.as_slice() else {
+        return Ok(None);
+    };
+    if is_told || !io::stdout().is_terminal() || !io::stdin().is_terminal() {
+        return Ok(None);
+    }
+    if read::is_midi(path)? {
+        return Ok(None);
+    }
+    let pulses = match (&asked.pulses, asked.tempo.zip(asked.start)) {
+        (Some(list), _) => Some(Given::Times(read::pulses(list)?)),
+        (None, Some((tempo, start))) => Some(Given::Steady(tempo, start)),
+        (None, None) => None,
+    };
+    let file = path.clone();
+    Ok(Some(Source {
+        name: printable(&path.file_name().unwrap_or_default().to_string_lossy()),
+        cycle: asked.cycle,
+        pulses,
+        open: Arc::new(move || {
+            let extension = file.extension().and_then(OsStr::to_str);
+            decode::open(File::open(&file)?, extension)
+        }),
+    }))
 }
 
 /// Hears every file and tells of each; one that cannot be read is named and the others go on.

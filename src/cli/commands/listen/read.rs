@@ -34,6 +34,15 @@ pub(super) fn file(path: &Path, pulse: PulseNote) -> Result<Heard, Failure> {
     sound(file, path).map(Heard::Sound)
 }
 
+/// Whether a file is a MIDI file, which its first four bytes say.
+pub(super) fn is_midi(path: &Path) -> Result<bool, Failure> {
+    let file = File::open(path).map_err(|error| unreadable(path, &error))?;
+    let mut first = Vec::new();
+    let read = file.take(4).read_to_end(&mut first);
+    read.map_err(|error| unreadable(path, &error))?;
+    Ok(first == b"MThd")
+}
+
 /// The most bytes of a MIDI file, and of a list of pulses.
 const LARGEST_NOTES: u64 = 16 << 20;
 const LARGEST_LIST: u64 = 8 << 20;

@@ -1,0 +1,504 @@
+//! A recording of the learner's own: heard, shown cycle by cycle, and played under claps.
+//!
+//! Read [`Recording`] first: what is known of it and what is set up. What it leans to is evidence and
+//! never a verdict; where its cycles begin is a proposal until the learner says so. Nothing is kept
+//! yet and nothing is asked. The file is opened by whoever gives the [`Source`]; times are seconds in
+//! the recording, cycles count from 0.
+
+mod passage;
+
+use std::fmt;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+
+use super::player::Rendering;
+use super::worker::What;
+use super::{App, Place, Trouble};
+use crate::listen::{Analysis, Answers, Ear, Pulses, Sound, from_first_of_cycle, pulse_paths};
+use crate::pcm::Speed;
+use crate::pcm::decode::{self, DecodeError, Lost};
+use crate::rhythm::Cycle;
+use crate::world::Stamp;
+
+pub use passage::Claps;
+pub(super) use passage::Passage;
+
+/// By how much one step is faster or slower, in hundredths.
+const SPEED_STEP: u16 = 10;
+/// Cycles of a passage at first.
+const CYCLES: usize = 4;
+/// The most cycles of a passage.
+const MOST_CYCLES: usize = 16;
+/// Taps that say where pulses are.
+const ENOUGH_TAPS: usize = 8;
+
+/// Where a recording comes from; it can be opened again and again.
+#[derive(Clone)]
+pub struct Source {
+    /// Its name, safe to show.
+    pub name: String,
+    /// Pulses in a cycle.
+    pub cycle: Cycle,
+    /// Its pulses, where they were given.
+    pub pulses: Option<Given>,
+    /// Opens it.
+    pub open: Open,
+}
+
+/// Opens a recording.
+pub type Open = Arc<dyn Fn() -> Result<decode::Recording, DecodeError> + Send + Sync>;
+
+/// Pulses that were given for a recording.
+#[derive(Clone, Debug)]
+pub enum Given {
+    /// Their times.
+    Times(Pulses),
+    /// So many a minute, from this time on.
+    Steady(crate::rhythm::Tempo, f64),
+}
+
+impl fmt::Debug for Source {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Source")
+            .field("name", &self.name)
+            .finish_non_exhaustive()
+    }
+}
+
+impl PartialEq for Source {
+    fn eq(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.open, &other.open)
+    }
+}
+
+/// How far the worker has come, and whether it is to stop.
+#[derive(Debug, Default)]
+pub(super) struct Progress {
+    seconds: AtomicU32,
+    stop: AtomicBool,
+}
+
+/// What the worker heard.
+#[derive(Debug)]
+pub(super) struct Heard {
+    sound: Sound,
+    pulses: Option<Pulses>,
+    analysis: Analysis,
+    lost: Lost,
+}
+
+/// How far a recording is known.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum State {
+    /// It is being heard; so many seconds of it are done.
+    Hearing(u32),
+    /// It is known.
+    Known,
+    /// It cannot be heard, and why.
+    Refused(String),
+}
+
+/// A recording that is looked at.
+#[derive(Clone, Debug)]
+pub struct Recording {
+    /// Its name.
+    pub name: String,
+    /// How far it is known.
+    pub state: State,
+    /// How long it is, in seconds.
+    pub seconds: f64,
+    /// What is heard in it.
+    pub analysis: Option<Arc<Analysis>>,
+    /// What could not be read, in words; empty where all could.
+    pub lost: String,
+    /// The cycle that is looked at.
+    pub here: usize,
+    /// The passage that is played: from this cycle, and before that one.
+    pub passage: (usize, usize),
+    /// The claps over it.
+    pub claps: Claps,
+    /// How fast it is played.
+    pub speed: Speed,
+    /// Whether it is to sound.
+    pub is_sounding: bool,
+    /// How many taps said where pulses are.
+    pub n_taps: usize,
+    /// Whether the learner said where cycles begin.
+    pub is_set: bool,
+    source: Source,
+    sound: Option<Arc<Sound>>,
+    pulses: Option<Pulses>,
+    taps: Vec<f64>,
+    progress: Arc<Progress>,
+    generation: u64,
+}
+
+impl PartialEq for Recording {
+    fn eq(&self, other: &Self) -> bool {
+        let seen = |of: &Self| {
+            (
+                of.here,
+                of.passage,
+                of.claps,
+                of.speed,
+                of.is_sounding,
+                of.n_taps,
+            )
+        };
+        self.source == other.source && self.state == other.state && seen(self) == seen(other)
+    }
+}
+
+/// One change.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Step {
+    /// To the cycle before or after.
+    Back,
+    /// See [`Step::Back`].
+    On,
+    /// The passage begins with this cycle.
+    From,
+    /// The passage ends with this cycle.
+    Until,
+    /// These claps over it.
+    Claps(Claps),
+    /// Slower.
+    Slower,
+    /// Faster.
+    Faster,
+    /// It sounds, or is silent.
+    Pause,
+    /// Cycles begin one pulse later.
+    BeatOne,
+    /// The taps so far say where pulses are.
+    Taps,
+}
+
+impl Recording {
+    /// What begins to be heard.
+    fn of(source: Source, progress: Arc<Progress>, generation: u64) -> Self {
+        Self {
+            name: source.name.clone(),
+            state: State::Hearing(0),
+            seconds: 0.0,
+            analysis: None,
+            lost: String::new(),
+            here: 0,
+            passage: (0, CYCLES),
+            claps: Claps::None,
+            speed: Speed::OWN,
+            is_sounding: false,
+            n_taps: 0,
+            is_set: false,
+            source,
+            sound: None,
+            pulses: None,
+            taps: Vec::new(),
+            progress,
+            generation,
+        }
+    }
+
+    /// How many cycles there are.
+    pub fn n_cycles(&self) -> usize {
+        self.analysis.as_ref().map_or(0, |known| known.cycles.len())
+    }
+
+    fn take(&mut self, heard: Heard) {
+        self.seconds = heard.sound.seconds();
+        self.sound = Some(Arc::new(heard.sound));
+        self.lost = lost_in_words(heard.lost);
+        self.is_set = self.source.pulses.is_some();
+        self.pulses = heard.pulses;
+        self.know(heard.analysis);
+    }
+
+    fn know(&mut self, analysis: Analysis) {
+        let n_cycles = analysis.cycles.len();
+        self.analysis = Some(Arc::new(analysis));
+        self.state = State::Known;
+        self.here = self.here.min(n_cycles.saturating_sub(1));
+        let (from, until) = self.passage;
+        let until = until.min(n_cycles);
+        self.passage = (from.min(until.saturating_sub(1)), until);
+    }
+
+    /// Hears it anew at other pulses; quick, since the sound is kept as envelopes.
+    fn set_pulses(&mut self, pulses: Pulses) {
+        let Some(sound) = &self.sound else { return };
+        let analysis = Analysis::of_sound(sound, &pulses, self.source.cycle, Answers::Open);
+        self.pulses = Some(pulses);
+        self.is_set = true;
+        self.know(analysis);
+    }
+
+    /// Makes one change; `true` when what sounds is to be made anew.
+    fn step(&mut self, step: Step) -> Change {
+        let last = self.n_cycles().saturating_sub(1);
+        let before = (self.passage, self.claps, self.speed);
+        match step {
+            Step::Back => self.here = self.here.saturating_sub(1),
+            Step::On => self.here = (self.here + 1).min(last),
+            Step::From => {
+                let until = self.passage.1.clamp(self.here + 1, self.here + MOST_CYCLES);
+                self.passage = (self.here, until);
+            }
+            Step::Until => {
+                let from = self
+                    .passage
+                    .0
+                    .clamp((self.here + 1).saturating_sub(MOST_CYCLES), self.here);
+                self.passage = (from, self.here + 1);
+            }
+            Step::Claps(claps) => self.claps = claps,
+            Step::Slower => self.speed = self.slower(),
+            Step::Faster => self.speed = self.faster(),
+            Step::Pause => {
+                self.is_sounding = !self.is_sounding && last > 0;
+                return Change::Sound;
+            }
+            Step::BeatOne => {
+                if let Some(pulses) = self.pulses.as_ref().and_then(Pulses::from_second) {
+                    self.set_pulses(pulses);
+                }
+                return Change::Sound;
+            }
+            Step::Taps => {
+                self.use_taps();
+                return Change::Sound;
+            }
+        }
+        if before == (self.passage, self.claps, self.speed) {
+            Change::Picture
+        } else {
+            Change::Sound
+        }
+    }
+
+    fn slower(&self) -> Speed {
+        Speed::new(self.speed.percent() - SPEED_STEP.min(self.speed.percent()))
+            .unwrap_or(self.speed)
+    }
+
+    fn faster(&self) -> Speed {
+        Speed::new(self.speed.percent() + SPEED_STEP).unwrap_or(self.speed)
+    }
+
+    /// Pulses are where the taps were, as near as the sound has them; the first tap begins a cycle.
+    fn use_taps(&mut self) {
+        let taps = std::mem::take(&mut self.taps);
+        self.n_taps = 0;
+        let (Some(sound), Some(first)) = (&self.sound, taps.first().copied()) else {
+            return;
+        };
+        if taps.len() < ENOUGH_TAPS {
+            return;
+        }
+        let Some(path) = pulse_paths(sound, &taps).into_iter().next() else {
+            return;
+        };
+        let nearest = |a: &f64, b: &f64| (a - first).abs().total_cmp(&(b - first).abs());
+        let times = path.pulses.times();
+        let at = times.iter().copied().min_by(nearest).unwrap_or(first);
+        let n = self.source.cycle.n_pulses();
+        let place = times.iter().position(|time| *time >= at).unwrap_or(0) % n;
+        if let Ok(pulses) = Pulses::new(times[place..].to_vec()) {
+            self.set_pulses(pulses);
+        }
+    }
+
+    /// What is to be played.
+    fn passage(&self) -> Option<Passage> {
+        let analysis = self.analysis.as_ref()?;
+        let n = self.source.cycle.n_pulses();
+        let (from, until) = self.passage;
+        let pulses = analysis.pulses.get(from * n..=until * n).or_else(|| {
+            // After the last pulse there is none to end with.
+            analysis.pulses.get(from * n..until * n)
+        })?;
+        Some(Passage {
+            open: Arc::clone(&self.source.open),
+            pulses: pulses.to_vec(),
+            n_cycles: until - from,
+            cycle: self.source.cycle,
+            claps: self.claps,
+            speed: self.speed,
+        })
+    }
+
+    /// The time in the recording of a place in the passage: of this cycle of it, this many pulses in.
+    fn time_of(&self, cycle: usize, pulse: f64) -> Option<f64> {
+        let n = self.source.cycle.n_pulses();
+        let pulses = &self.analysis.as_ref()?.pulses;
+        let whole = pulse.max(0.0).floor();
+        let at = (self.passage.0 + cycle) * n + index(whole);
+        let (from, until) = (pulses.get(at)?, pulses.get(at + 1)?);
+        Some(from + (until - from) * (pulse - whole))
+    }
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a pulse of a cycle"
+)]
+fn index(pulse: f64) -> usize {
+    pulse as usize
+}
+
+/// What a step changes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Change {
+    /// What is seen.
+    Picture,
+    /// What is heard as well.
+    Sound,
+}
+
+fn lost_in_words(lost: Lost) -> String {
+    match (lost.packets, lost.rest) {
+        (0, decode::Rest::Read) => String::new(),
+        (n, decode::Rest::Read) => format!("{n} damaged parts of it were skipped"),
+        (_, decode::Rest::GivenUp) => "it is damaged, and its end could not be read".to_owned(),
+    }
+}
+
+/// Hears a recording from end to end, unless it is stopped.
+pub(super) fn hear(source: &Source, progress: &Progress) -> Result<Heard, DecodeError> {
+    let mut recording = (source.open)()?;
+    let mut ear = Ear::new(recording.rate());
+    let hz = u64::from(recording.rate().hz());
+    let mut n_frames = 0_u64;
+    while !progress.stop.load(Ordering::Relaxed) {
+        let Some(block) = recording.next_block() else {
+            break;
+        };
+        let mono = decode::mono(&block, recording.n_channels());
+        n_frames += u64::try_from(mono.len()).unwrap_or(0);
+        let seconds = u32::try_from(n_frames / hz).unwrap_or(u32::MAX);
+        progress.seconds.store(seconds, Ordering::Relaxed);
+        ear.hear(&mono);
+    }
+    let sound = ear.finish();
+    let pulses = match &source.pulses {
+        Some(Given::Times(pulses)) => Some(pulses.clone()),
+        Some(Given::Steady(tempo, start)) => Pulses::steady(*tempo, *start, sound.seconds()).ok(),
+        None => {
+            let best = pulse_paths(&sound, &[]).into_iter().next();
+            best.map(|path| from_first_of_cycle(&sound, &path.pulses, source.cycle))
+        }
+    };
+    let analysis = match &pulses {
+        Some(pulses) => Analysis::of_sound(&sound, pulses, source.cycle, Answers::Open),
+        None => Analysis::nothing(source.cycle),
+    };
+    Ok(Heard {
+        sound,
+        pulses,
+        analysis,
+        lost: recording.lost(),
+    })
+}
+
+impl App {
+    /// Opens a recording.
+    pub fn open_recording(&mut self, source: Source) -> Result<(), Trouble> {
+        self.caution()?;
+        let progress = Arc::new(Progress::default());
+        let generation = self.give(What::Hear {
+            source: source.clone(),
+            progress: Arc::clone(&progress),
+        });
+        self.place = Place::Recording(Box::new(Recording::of(source, progress, generation)));
+        Ok(())
+    }
+
+    /// What the worker heard of it.
+    pub(super) fn heard(&mut self, generation: u64, heard: Result<Heard, DecodeError>) {
+        if let Place::Recording(recording) = &mut self.place
+            && recording.generation == generation
+        {
+            match heard {
+                Ok(heard) => recording.take(heard),
+                Err(error) => recording.state = State::Refused(error.to_string()),
+            }
+        }
+    }
+
+    /// Looks how far the worker has come.
+    pub(super) fn look_at_recording(&mut self) {
+        if let Place::Recording(recording) = &mut self.place
+            && let State::Hearing(seconds) = &mut recording.state
+        {
+            *seconds = recording.progress.seconds.load(Ordering::Relaxed);
+        }
+    }
+
+    pub(super) fn step_on_recording(&mut self, step: Step) -> Result<(), Trouble> {
+        let Place::Recording(recording) = &mut self.place else {
+            return Ok(());
+        };
+        if recording.step(step) == Change::Picture {
+            return Ok(());
+        }
+        let passage = recording.is_sounding.then(|| recording.passage()).flatten();
+        match passage {
+            Some(passage) => self.sound_generation = self.give(What::Passage(passage)),
+            None => self.silence(),
+        }
+        Ok(())
+    }
+
+    /// A tap along with what sounds: where a pulse is.
+    pub(super) fn tap_on_recording(&mut self, stamp: Stamp) {
+        let delay = self.delay_micros();
+        let Some(head) = self.player.playhead(stamp) else {
+            return;
+        };
+        if let Place::Recording(recording) = &mut self.place
+            && let Some(time) = recording.time_of(head.cycle.0, head.pulse)
+        {
+            // What is heard now sounded so much earlier, in the time of the recording.
+            let delay = micros(delay) / recording.speed.longer();
+            recording.taps.push(time - delay);
+            recording.n_taps = recording.taps.len();
+        }
+    }
+
+    pub(super) fn leave_recording(&mut self) -> Result<(), Trouble> {
+        if let Place::Recording(recording) = &self.place {
+            recording.progress.stop.store(true, Ordering::Relaxed);
+        }
+        self.silence();
+        self.go_to_today()
+    }
+
+    /// The passage is there: it goes round.
+    pub(super) fn passage_made(
+        &mut self,
+        generation: u64,
+        made: Result<Rendering, DecodeError>,
+    ) -> Result<(), Trouble> {
+        if generation != self.sound_generation {
+            return Ok(());
+        }
+        match made {
+            Ok(rendering) => Ok(self.player.play(&rendering)?),
+            Err(error) => {
+                if let Place::Recording(recording) = &mut self.place {
+                    recording.state = State::Refused(error.to_string());
+                }
+                Ok(())
+            }
+        }
+    }
+}
+
+/// Microseconds as seconds.
+#[expect(clippy::cast_precision_loss, reason = "less than a minute")]
+fn micros(micros: i64) -> f64 {
+    micros as f64 / 1e6
+}
+
+#[cfg(test)]
+mod tests;

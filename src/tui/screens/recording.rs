@@ -1,0 +1,280 @@
+//! A recording, cycle by cycle.
+
+use ratatui::style::Style;
+use ratatui::text::{Line, Span};
+
+use crate::app::recording::{Recording, State};
+use crate::listen::{Analysis, Lean, Part, Said};
+use crate::tui::page::{Body, INDENT, Screen, cell};
+use crate::tui::theme::Theme;
+use crate::tui::view::View;
+
+/// Columns of a time before a row of the strip.
+const CLOCK: usize = 8;
+/// Rows of cycles that the strip shows at most.
+const ROWS: usize = 4;
+/// Columns of the name of a part, and of one pulse in the grid.
+const NAME: usize = 11;
+const PULSE: usize = 5;
+
+pub(in crate::tui) fn screen(
+    recording: &Recording,
+    view: &View<'_>,
+    theme: Theme,
+    columns: usize,
+) -> Screen {
+    let mut body = Body::new(columns);
+    match (&recording.state, &recording.analysis) {
+        (State::Refused(why), _) => {
+            body.say("It cannot be heard.", theme.strong());
+            body.say(&format!("It is {why}."), Style::new());
+        }
+        (State::Hearing(seconds), _) => {
+            let so_far = clock(f64::from(*seconds));
+            body.say(
+                &format!("It is being heard: {so_far} so far."),
+                theme.strong(),
+            );
+        }
+        (State::Known, Some(analysis)) if !analysis.cycles.is_empty() => {
+            known(&mut body, recording, analysis, view, (theme, columns));
+        }
+        (State::Known, _) => {
+            body.say("No pulse was found in it.", theme.strong());
+            let said = "Give one by --tempo and --start, or as a list by --pulses.";
+            body.say(said, Style::new());
+        }
+    }
+    if !recording.lost.is_empty() {
+        body.say(
+            &format!("Not all could be read: {}.", recording.lost),
+            Style::new(),
+        );
+    }
+    Screen {
+        title: recording.name.clone(),
+        aside: aside(recording),
+        body,
+    }
+}
+
+fn aside(recording: &Recording) -> String {
+    let Some(analysis) = &recording.analysis else {
+        return String::new();
+    };
+    let tempo = analysis.tempo_ppm().map_or_else(String::new, |ppm| {
+        format!("   about {ppm:.0} pulses a minute")
+    });
+    let n = analysis.cycle.n_pulses();
+    let length = clock(recording.seconds);
+    format!("{length}   {n} pulses a cycle{tempo}")
+}
+
+fn known(
+    body: &mut Body,
+    recording: &Recording,
+    analysis: &Analysis,
+    view: &View<'_>,
+    (theme, columns): (Theme, usize),
+) {
+    strip(body, recording, analysis, (theme, columns));
+    body.mention(
+        "3 leans to threes   2 to twos   b to both at once   . unclear; below, how sure: # + -",
+    );
+    body.gap();
+    let here = &analysis.cycles[recording.here.min(analysis.cycles.len() - 1)];
+    let at = recording.here + 1;
+    let said = format!(
+        "Cycle {at}, at {}: {}.",
+        clock(here.start),
+        words(here.said)
+    );
+    body.say(&said, theme.strong());
+    grid(body, recording, analysis, view, theme);
+    let parts = Part::ALL
+        .iter()
+        .zip(here.parts)
+        .filter(|(_, evidence)| evidence.abs() > 0.5);
+    let parts: Vec<String> = parts
+        .map(|(part, evidence)| {
+            let side = if evidence > 0.0 { "threes" } else { "twos" };
+            format!("{} to {side}", part.name())
+        })
+        .collect();
+    if !parts.is_empty() {
+        body.mention(&format!("By part: {}.", parts.join(", ")));
+    }
+    body.gap();
+    body.mention(&format!("The whole: {}.", words(analysis.whole)));
+    if !recording.is_set {
+        let said = "Where cycles begin is a proposal; 1 lets them begin a pulse later.";
+        body.mention(said);
+    }
+    if recording.n_taps > 0 {
+        body.say(
+            &format!(
+                "{} taps; enter takes them for pulses, from 8 on.",
+                recording.n_taps
+            ),
+            Style::new(),
+        );
+    }
+    let (from, until) = recording.passage;
+    let claps = recording.claps.words();
+    let how = if recording.is_sounding {
+        "sounding"
+    } else {
+        "ready"
+    };
+    let percent = recording.speed.percent();
+    let said = format!(
+        "{how}: cycles {} to {until}, claps {claps}, speed {percent} %",
+        from + 1
+    );
+    body.say(&said, Style::new());
+}
+
+/// Rows of cycles about the one that is looked at, with the passage marked below.
+fn strip(
+    body: &mut Body,
+    recording: &Recording,
+    analysis: &Analysis,
+    (theme, columns): (Theme, usize),
+) {
+    let a_row = columns.saturating_sub(INDENT + CLOCK + 2).max(10);
+    let n_rows = analysis.cycles.len().div_ceil(a_row);
+    let here = recording.here / a_row;
+    let first = here
+        .saturating_sub(ROWS / 2)
+        .min(n_rows.saturating_sub(ROWS));
+    for row in first..(first + ROWS).min(n_rows) {
+        let cycles = row * a_row..((row + 1) * a_row).min(analysis.cycles.len());
+        let of_row = &analysis.cycles[cycles.clone()];
+        let time = cell(&clock(of_row[0].start), CLOCK);
+        let mut spans = vec![Span::raw(format!("{:INDENT$}{time}", ""))];
+        spans.extend(of_row.iter().map(|cycle| {
+            let mark = mark(cycle.said.lean);
+            Span::styled(mark.to_string(), theme.mark(mark))
+        }));
+        body.line(Line::from(spans));
+        let sure: String = of_row.iter().map(|cycle| shade(cycle.said.sure)).collect();
+        body.line(Line::from(format!("{:INDENT$}{:CLOCK$}{sure}", "", "")));
+        let below: String = cycles.map(|cycle| under(recording, cycle, theme)).collect();
+        if !below.trim().is_empty() {
+            let line = format!("{:INDENT$}{:CLOCK$}{below}", "", "");
+            body.line(Line::styled(line, theme.strong()));
+        }
+    }
+}
+
+/// The sign under a cycle: where one looks, and the passage.
+fn under(recording: &Recording, cycle: usize, theme: Theme) -> char {
+    let (from, until) = recording.passage;
+    match cycle {
+        _ if cycle == recording.here => theme.playhead(),
+        _ if cycle == from => '[',
+        _ if cycle + 1 == until => ']',
+        _ if (from..until).contains(&cycle) => '=',
+        _ => ' ',
+    }
+}
+
+/// How strongly each part strikes on each pulse of the cycle.
+fn grid(
+    body: &mut Body,
+    recording: &Recording,
+    analysis: &Analysis,
+    view: &View<'_>,
+    theme: Theme,
+) {
+    let cycle = analysis.cycle;
+    let n = cycle.n_pulses();
+    let from = recording.here * n;
+    let Some(strengths) = analysis.strengths.get(from..from + n) else {
+        return;
+    };
+    let counts: String = cycle
+        .pulses()
+        .map(|pulse| cell(&view.counting.name(cycle, pulse), PULSE))
+        .collect();
+    body.line(Line::styled(
+        format!("{:INDENT$}{:NAME$}{counts}", "", "count"),
+        theme.strong(),
+    ));
+    for (idx, part) in Part::ALL.iter().enumerate() {
+        if strengths.iter().all(|pulse| pulse[idx] <= 0.0) {
+            continue;
+        }
+        let marks: String = strengths
+            .iter()
+            .map(|pulse| cell(bar(pulse[idx]), PULSE))
+            .collect();
+        body.extra(Line::from(format!(
+            "{:INDENT$}{:NAME$}{marks}",
+            "",
+            part.name()
+        )));
+    }
+    if let Some(head) = view.playhead.filter(|_| recording.is_sounding) {
+        let (from, _) = recording.passage;
+        if from + head.cycle.0 == recording.here {
+            let at = place(head.pulse);
+            let line = format!("{:INDENT$}{:NAME$}{:at$}{}", "", "", "", theme.playhead());
+            body.extra(Line::styled(line, theme.strong()));
+        }
+    }
+}
+
+/// The column of a place in the cycle.
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    reason = "columns of a screen"
+)]
+fn place(pulse: f64) -> usize {
+    (pulse.max(0.0) * PULSE as f64) as usize
+}
+
+fn bar(strength: f64) -> &'static str {
+    match strength {
+        s if s > 4.0 => "###",
+        s if s > 2.0 => "##",
+        s if s > 0.7 => "#",
+        _ => ".",
+    }
+}
+
+fn mark(lean: Lean) -> char {
+    match lean {
+        Lean::Threes => '3',
+        Lean::Twos => '2',
+        Lean::Both => 'b',
+        Lean::Unclear => '.',
+    }
+}
+
+fn shade(sure: f64) -> char {
+    match sure {
+        _ if sure >= 0.9 => '#',
+        _ if sure >= 0.7 => '+',
+        _ => '-',
+    }
+}
+
+/// In words; nothing here is called more than a lean.
+fn words(said: Said) -> String {
+    let percent = 100.0 * said.sure;
+    match said.lean {
+        Lean::Threes => format!("leans to threes, sure to {percent:.0} in 100"),
+        Lean::Twos => format!("leans to twos, sure to {percent:.0} in 100"),
+        Lean::Both => format!("leans to both at once, sure to {percent:.0} in 100"),
+        Lean::Unclear => "unclear".to_owned(),
+    }
+}
+
+/// Minutes and seconds.
+fn clock(seconds: f64) -> String {
+    let whole = seconds.max(0.0).floor();
+    format!("{}:{:02}", (whole / 60.0).floor(), whole % 60.0)
+}
