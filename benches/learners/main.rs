@@ -37,7 +37,7 @@ fn main() -> ExitCode {
         for world in worlds_of(n_cycles) {
             let row = row(*world, &path, n_people);
             println!("| {} | {} |", world.name, cells(&row).join(" | "));
-            below.extend(row.below_the_gate());
+            below.extend(row.below_the_gate(1.0));
         }
     }
     println!();

@@ -78,11 +78,12 @@ impl Row {
         outcome.retained[0] / outcome.minutes
     }
 
-    /// What is below the gate, in words.
-    pub(crate) fn below_the_gate(&self) -> Vec<String> {
+    /// What is below the gate, in words; where few people make a row uncertain, so much of the gate is
+    /// enough.
+    pub(crate) fn below_the_gate(&self, of_it: f64) -> Vec<String> {
         let against = [(Policy::AnyFixed, self.least()), (Policy::FixedGaps, 0.95)];
         let ours = self.rate(OURS);
-        let below = |(other, least): &(Policy, f64)| ours < least * self.rate(*other);
+        let below = |(other, least): &(Policy, f64)| ours < of_it * least * self.rate(*other);
         let words = |(other, least): (Policy, f64)| {
             let share = ours / self.rate(other);
             let (n_skills, world) = (self.n_skills, self.world.name);

@@ -178,8 +178,7 @@ impl Standing {
 
     fn begin_day(&mut self, attempt: &Attempt) {
         if self.is_failing() {
-            let mean = self.threshold.mean() + EASIER_DB;
-            self.threshold = Threshold::new(attempt.alternatives, mean, START_SD);
+            // It begins again. What is known of the level stays known; it is only asked more easily.
             self.recalls.clear();
             self.firm_days = 0;
         } else {
@@ -276,14 +275,25 @@ impl Standing {
         earlier + usize::from(self.recall == Recall::Lost) >= TOO_MANY_LOST
     }
 
+    /// Whether this is the day on which it began again: the only later one without a day to look back
+    /// on.
+    fn begins_again(&self) -> bool {
+        self.recalls.is_empty() && self.today.day > self.first_day
+    }
+
     /// The first day after the rest of a failing skill.
     pub fn rests_until(&self) -> Day {
         self.memory.last_day().plus(REST_DAYS + 1)
     }
 
-    /// The level to ask next, within what the exercise can make; 4 dB easier after repeated failure.
+    /// The level to ask next, within what the exercise can make; 4 dB easier after repeated failure,
+    /// through the day on which it begins again.
     pub fn place(&self, hardest: Level, easiest: Level, seed: Seed) -> Level {
-        let easier = if self.is_failing() { EASIER_DB } else { 0.0 };
+        let easier = if self.is_failing() || self.begins_again() {
+            EASIER_DB
+        } else {
+            0.0
+        };
         self.threshold.place(easier, hardest, easiest, seed)
     }
 

@@ -15,7 +15,7 @@ use super::threshold::Threshold;
 
 /// The version of all rules and constants by which attempts become standings. Any change of them
 /// raises it, so that older caches are dropped.
-pub const RULES: u32 = 1;
+pub const RULES: u32 = 2;
 
 impl Standing {
     /// The standing as bytes for [`Standing::decode`].

@@ -632,6 +632,7 @@ fn event(intent: Intent) -> Event {
         | Intent::ClapBy(_)
         | Intent::ToProgress
         | Intent::Scroll(_)
+        | Intent::Recording(_)
         | Intent::Wish(_)
         | Intent::Practise
         | Intent::Listen
