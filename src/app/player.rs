@@ -80,6 +80,11 @@ impl Rendering {
         }
     }
 
+    #[cfg(test)]
+    pub(super) fn pcm(&self) -> &Pcm {
+        &self.pcm
+    }
+
     /// The same, rising from quiet.
     pub(super) fn rising(&self) -> Self {
         let mut pcm = (*self.pcm).clone();

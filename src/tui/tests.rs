@@ -10,6 +10,7 @@ use super::keymap::{Action, Binding, Shows, action, bindings, foot};
 use super::theme::{Glyphs, Palette, Theme};
 use super::view::{Advice, Here, Overlay, Room, Turn, View, n_cycles};
 use crate::app::bench::{Bench, Step};
+use crate::app::recording::State;
 use crate::app::tune_up::{self, TuneUp};
 use crate::app::{
     ClapBy, Intent, Place, Playhead, Progress, ProgressLine, SetUp, Summary, SummaryLine, Today,
@@ -449,6 +450,19 @@ fn progress() -> World {
     }))
 }
 
+fn recording() -> World {
+    let mut recording = crate::app::recording::tests::recording_of_clicks();
+    recording.here = 2;
+    recording.n_taps = 3;
+    World::at(Place::Recording(Box::new(recording)))
+}
+
+fn refused() -> World {
+    let mut recording = crate::app::recording::tests::recording_of_clicks();
+    recording.state = State::Refused("no recording: WAV was expected".to_owned());
+    World::at(Place::Recording(Box::new(recording)))
+}
+
 fn with_help(mut world: World) -> World {
     world.here.overlay = Overlay::Help;
     world
@@ -474,6 +488,8 @@ fn every_screen() -> Vec<(&'static str, World)> {
         ("today-microphone", with_ear),
         ("waiting", World::at(Place::Sitting)),
         ("progress", progress()),
+        ("recording", recording()),
+        ("recording-refused", refused()),
         ("name-feel", name_feel()),
         ("count-in", count_in()),
         ("whose-stroke", whose_stroke()),

@@ -1,11 +1,13 @@
 //! The program on a screen, without a sound device: what is shown, which keys lead where, and that
 //! the terminal is whole again however it ends.
 
+use std::fs::File;
 use std::process::{Command, Stdio};
 use std::sync::mpsc;
 use std::thread;
 use std::time::Duration;
 
+use contrapalma::pcm::{Pcm, SampleRate, wav};
 use contrapalma::store::Store;
 use contrapalma::world::{Moment, Seed};
 use portable_pty::CommandBuilder;
@@ -306,4 +308,48 @@ fn the_first_frame_does_not_wait_for_an_answer() {
     let first = terminal.wait_for(TODAY);
     // Who asks a terminal that never answers gives up after two seconds.
     assert!(first < Duration::from_millis(1_900), "{first:?}");
+}
+
+#[test]
+fn a_recording_is_heard_and_played_by_single_keys() {
+    let practice = Practice::new();
+    let sound = practice.home.path().join("evening.wav");
+    let pulses = practice.home.path().join("pulses.csv");
+    let rate = SampleRate::HZ_48000;
+    // A low stroke on every third pulse of a quarter of a second, a high one on the others.
+    let wave = |k: u32| {
+        let (pulse, since) = (k / 12_000, f64::from(k % 12_000) / 48_000.0);
+        let (hz, loud) = if pulse.is_multiple_of(3) {
+            (98.0, 0.6)
+        } else {
+            (392.0, 0.2)
+        };
+        loud * (-12.0 * since).exp() * (std::f64::consts::TAU * hz * since).sin()
+    };
+    #[expect(clippy::cast_possible_truncation, reason = "samples are single")]
+    let samples = (0..48_000 * 18).flat_map(|k| [wave(k) as f32; 2]).collect();
+    let pcm = Pcm::new(rate, 2, samples).expect("finite");
+    wav::write(&pcm, File::create(&sound).expect("a file")).expect("written");
+    let times = (0..72).map(|k| format!("{}\n", 0.25 * f64::from(k)));
+    std::fs::write(&pulses, times.collect::<String>()).expect("written");
+
+    let mut command = program(practice.home.path(), NOW);
+    command.args(["listen", "--silent", "--pulses"]);
+    command.arg(&pulses);
+    command.arg(&sound);
+    let mut terminal = Terminal::start(command);
+    terminal.wait_for("evening.wav");
+    terminal.wait_for("Cycle 1, at 0:00: leans to threes");
+    terminal.wait_for("ready: cycles 1 to 4, claps none, speed 100 %");
+    terminal.press(" ");
+    terminal.wait_for("sounding: cycles 1 to 4");
+    terminal.press("2<");
+    terminal.wait_for("claps in twos, speed 90 %");
+    terminal.press("1");
+    terminal.wait_for("Cycle 1, at 0:00: ");
+    terminal.press("q");
+    terminal.wait_for(TODAY);
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
+    assert!(terminal.is_whole());
 }

@@ -501,4 +501,4 @@ fn micros(micros: i64) -> f64 {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

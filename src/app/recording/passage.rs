@@ -115,7 +115,7 @@ impl Passage {
     }
 
     /// The claps alone, in the time of the passage.
-    fn claps(&self) -> Phrase {
+    pub(super) fn claps(&self) -> Phrase {
         let n = i64::try_from(self.n_cycles * self.cycle.n_pulses()).unwrap_or(0);
         let mut notes = Vec::new();
         for (layer, touch) in self.claps.layers(self.cycle) {

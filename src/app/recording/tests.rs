@@ -1,1 +1,186 @@
+use std::io::Cursor;
 
+use super::*;
+use crate::pcm::{Pcm, SampleRate, wav};
+use crate::rhythm::PulseMap;
+
+/// Clicks on pulses that are 0.3 s long at first and shorter and shorter, in stereo at 44.1 kHz.
+fn clicks() -> (Vec<f64>, Pcm) {
+    let mut times = vec![0.5];
+    for pulse in 0..60 {
+        let gap = 0.3 - 0.001 * f64::from(pulse);
+        times.push(times[times.len() - 1] + gap);
+    }
+    let rate = SampleRate::new(44_100).expect("a rate");
+    let seconds = times[times.len() - 1] + 1.0;
+    let mut samples = vec![0.0_f32; 2 * (seconds * 44_100.0) as usize];
+    for time in &times {
+        let at = (time * 44_100.0).round() as usize;
+        for k in 0..90 {
+            let wave = (0.5 * f64::from(k)).sin() as f32 * (1.0 - k as f32 / 90.0);
+            samples[2 * (at + k as usize)] += 0.5 * wave;
+            samples[2 * (at + k as usize) + 1] += 0.5 * wave;
+        }
+    }
+    (times, Pcm::new(rate, 2, samples).expect("finite"))
+}
+
+fn source(pcm: &Pcm, pulses: Option<Given>) -> Source {
+    let mut bytes = Cursor::new(Vec::new());
+    wav::write(pcm, &mut bytes).expect("memory takes it");
+    let bytes = bytes.into_inner();
+    Source {
+        name: "clicks.wav".to_owned(),
+        cycle: Cycle::SIX,
+        pulses,
+        open: Arc::new(move || decode::open(Cursor::new(bytes.clone()), Some("wav"))),
+    }
+}
+
+fn known(pulses: Option<Given>) -> Recording {
+    let (_, pcm) = clicks();
+    let source = source(&pcm, pulses);
+    let progress = Arc::new(Progress::default());
+    let heard = hear(&source, &progress).expect("a recording");
+    let mut recording = Recording::of(source, progress, 1);
+    recording.take(heard);
+    recording
+}
+
+/// A recording that is known, for those who draw one.
+pub(crate) fn recording_of_clicks() -> Recording {
+    known(given())
+}
+
+fn given() -> Option<Given> {
+    Some(Given::Times(Pulses::new(clicks().0).expect("rising")))
+}
+
+/// Frames at which a sound jumps up from silence.
+fn jumps(pcm: &Pcm) -> Vec<usize> {
+    let mono = pcm.mono();
+    let mut found: Vec<usize> = Vec::new();
+    for (at, x) in mono.iter().enumerate() {
+        if x.abs() > 0.02 && found.last().is_none_or(|last| at - last > 4_800) {
+            found.push(at);
+        }
+    }
+    found
+}
+
+#[test]
+fn a_passage_lasts_as_long_as_its_pulses_and_its_clicks_stay_on_them() {
+    let (times, _) = clicks();
+    let mut recording = known(given());
+    assert_eq!((recording.n_cycles(), recording.is_set), (10, true));
+    for step in [Step::On, Step::On, Step::From] {
+        recording.step(step);
+    }
+    assert_eq!(recording.passage, (2, 4));
+    for _ in 0..3 {
+        recording.step(Step::On);
+    }
+    recording.step(Step::Until);
+    assert_eq!(recording.passage, (2, 6));
+    let rate = SampleRate::HZ_48000;
+    for (speed, within) in [(100, 96), (80, 480), (50, 480)] {
+        recording.speed = Speed::new(speed).expect("a speed");
+        let passage = recording.passage().expect("a passage");
+        let sound = passage.made(rate).expect("made");
+        let longer = recording.speed.longer() * 48_000.0;
+        let frame = |pulse: usize| ((times[12 + pulse] - times[12]) * longer).round() as usize;
+        assert!(
+            sound.pcm().n_frames().0.abs_diff(frame(24) as u64) < 48,
+            "at {speed}"
+        );
+        let found = jumps(sound.pcm());
+        // The first is softened at the seam.
+        for pulse in 1..24 {
+            let near = found.iter().map(|at| at.abs_diff(frame(pulse))).min();
+            assert!(
+                near.is_some_and(|off| off <= within),
+                "{pulse} at {speed}: {found:?}"
+            );
+        }
+    }
+}
+
+#[test]
+fn claps_lie_on_the_pulses_of_their_layer() {
+    let mut recording = known(given());
+    recording.step(Step::Claps(Claps::Both));
+    let passage = recording.passage().expect("a passage");
+    let made = passage.made(SampleRate::HZ_48000).expect("made");
+    let claps = passage.claps();
+    let map = PulseMap::of(claps.pace.clone(), 0);
+    let (times, _) = clicks();
+    for pulse in 0..24_i64 {
+        let at = map.micros_at(crate::rhythm::Tick::of_pulse(pulse));
+        let wanted = (times[pulse as usize] - times[0]) * 1e6;
+        assert!(
+            (at as f64 - wanted).abs() < 100.0,
+            "pulse {pulse}: nothing drifts"
+        );
+    }
+    let on: Vec<i64> = claps.notes.iter().map(|note| note.at.pulse_idx()).collect();
+    assert_eq!(on[..7], [0, 0, 2, 3, 4, 6, 6]);
+    assert!(made.pcm().peak() < 0.9, "under the ceiling");
+}
+
+#[test]
+fn without_pulses_they_are_found_and_one_moves_by_a_pulse() {
+    let mut recording = known(None);
+    assert!(!recording.is_set);
+    let before = recording.analysis.clone().expect("known").pulses.clone();
+    assert_eq!(recording.step(Step::BeatOne), Change::Sound);
+    let after = recording.analysis.clone().expect("known").pulses.clone();
+    assert_eq!((before[1], recording.is_set), (after[0], true));
+}
+
+#[test]
+fn taps_say_where_pulses_are_and_where_a_cycle_begins() {
+    let (times, _) = clicks();
+    let mut recording = known(None);
+    // Somebody taps with the clicks from the third on, a little early and unevenly.
+    for (k, time) in times.iter().enumerate().skip(2).take(20) {
+        recording
+            .taps
+            .push(time - 0.015 + 0.01 * f64::from(u8::from(k % 2 == 0)));
+    }
+    recording.n_taps = recording.taps.len();
+    recording.step(Step::Taps);
+    assert_eq!(recording.n_taps, 0);
+    let pulses = &recording.analysis.as_ref().expect("known").pulses;
+    let near = |time: f64| pulses.iter().map(|p| (p - time).abs()).fold(1.0, f64::min);
+    for time in &times[8..20] {
+        assert!(near(*time) < 0.04, "{time} of {pulses:?}");
+    }
+    let first = pulses
+        .iter()
+        .position(|p| (p - times[2]).abs() < 0.05)
+        .expect("the first tap");
+    assert_eq!(first % 6, 0, "it begins a cycle");
+}
+
+#[test]
+fn speeds_and_passages_stay_within_their_bounds() {
+    let mut recording = known(given());
+    for _ in 0..12 {
+        recording.step(Step::Slower);
+    }
+    assert_eq!(recording.speed.percent(), 50);
+    for _ in 0..12 {
+        recording.step(Step::Faster);
+    }
+    assert_eq!(recording.speed.percent(), 110);
+    for _ in 0..20 {
+        recording.step(Step::On);
+    }
+    assert_eq!(recording.here, 9);
+    recording.step(Step::From);
+    assert_eq!(recording.passage, (9, 10));
+    assert!(
+        recording.passage().is_some(),
+        "the last cycle can be played"
+    );
+}

@@ -62,12 +62,9 @@ fn aside(recording: &Recording) -> String {
     let Some(analysis) = &recording.analysis else {
         return String::new();
     };
-    let tempo = analysis.tempo_ppm().map_or_else(String::new, |ppm| {
-        format!("   about {ppm:.0} pulses a minute")
-    });
-    let n = analysis.cycle.n_pulses();
-    let length = clock(recording.seconds);
-    format!("{length}   {n} pulses a cycle{tempo}")
+    let tempo = analysis.tempo_ppm();
+    let tempo = tempo.map_or_else(String::new, |ppm| format!("   {ppm:.0} pulses a minute"));
+    format!("{}{tempo}", clock(recording.seconds))
 }
 
 fn known(
@@ -78,9 +75,7 @@ fn known(
     (theme, columns): (Theme, usize),
 ) {
     strip(body, recording, analysis, (theme, columns));
-    body.mention(
-        "3 leans to threes   2 to twos   b to both at once   . unclear; below, how sure: # + -",
-    );
+    body.mention("3 to threes, 2 to twos, b to both, . unclear; below it how sure: # + -");
     body.gap();
     let here = &analysis.cycles[recording.here.min(analysis.cycles.len() - 1)];
     let at = recording.here + 1;

@@ -83,11 +83,15 @@ fn stretch((from, run): (usize, &[CycleSaid])) -> String {
     } else {
         format!("cycles {from} to {last}")
     };
+    let is = if last == from { "is" } else { "are" };
+    let leans = if last == from { "leans" } else { "lean" };
     let least = run.iter().map(|cycle| cycle.said.sure).fold(1.0, f64::min);
     format!(
         "  {}  {cycles} {}\n",
         clock(run[0].start),
         words(run[0].said.lean, least)
+            .replacen("leans", leans, 1)
+            .replacen("is ", &format!("{is} "), 1)
     )
 }
 
