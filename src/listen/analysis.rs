@@ -33,6 +33,34 @@ pub struct Said {
     pub lean: Lean,
 }
 
+impl Said {
+    /// How sure it is as a shade: nine in ten or more, seven in ten, less.
+    pub fn shade(self) -> char {
+        match self.sure {
+            sure if sure >= 0.9 => '#',
+            sure if sure >= 0.7 => '+',
+            _ => '-',
+        }
+    }
+
+    /// In words; nothing here is called more than a lean.
+    pub fn words(self) -> String {
+        let percent = 100.0 * self.sure;
+        match self.lean {
+            Lean::Threes => format!("leaning to threes, sure to {percent:.0} in 100"),
+            Lean::Twos => format!("leaning to twos, sure to {percent:.0} in 100"),
+            Lean::Both => format!("leaning to both at once, sure to {percent:.0} in 100"),
+            Lean::Unclear => "unclear".to_owned(),
+        }
+    }
+}
+
+/// A time as minutes and seconds.
+pub fn clock(seconds: f64) -> String {
+    let whole = seconds.max(0.0).floor();
+    format!("{}:{:02}", (whole / 60.0).floor(), whole % 60.0)
+}
+
 /// A cycle, and to what it leans.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CycleSaid {

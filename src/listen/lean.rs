@@ -25,6 +25,16 @@ impl Lean {
     /// All of them.
     pub const ALL: [Self; 4] = [Self::Threes, Self::Twos, Self::Both, Self::Unclear];
 
+    /// Its mark on a strip of cycles: the numeral of its layer.
+    pub fn mark(self) -> char {
+        match self {
+            Self::Threes => '3',
+            Self::Twos => '2',
+            Self::Both => 'b',
+            Self::Unclear => '.',
+        }
+    }
+
     /// Its name in files.
     pub fn id(self) -> &'static str {
         match self {

@@ -27,7 +27,7 @@ mod stream;
 mod stretch;
 mod units;
 
-pub use analysis::{Analysis, Answers, CycleSaid, Said};
+pub use analysis::{Analysis, Answers, CycleSaid, Said, clock};
 pub use lean::Lean;
 pub use notes::{Notes, NotesError, PulseNote};
 pub use phase::from_first_of_cycle;

@@ -163,7 +163,7 @@ fn other_forms_say_the_same() {
     let known = files(&home, "plain", "twos");
     write_pulses(&home, &known);
     let text = run(home.program("listen a.wav --pulses pulses.csv"), "");
-    assert!(text.out.contains("leans to twos"), "{}", text.out);
+    assert!(text.out.contains("leaning to twos"), "{}", text.out);
     let csv = run(
         home.program("listen a.wav a.mid --csv --pulses pulses.csv"),
         "",

@@ -339,7 +339,7 @@ fn a_recording_is_heard_and_played_by_single_keys() {
     command.arg(&sound);
     let mut terminal = Terminal::start(command);
     terminal.wait_for("evening.wav");
-    terminal.wait_for("Cycle 1, at 0:00: leans to threes");
+    terminal.wait_for("Cycle 1, at 0:00: leaning to threes");
     terminal.wait_for("ready: cycles 1 to 4, claps none, speed 100 %");
     terminal.press(" ");
     terminal.wait_for("sounding: cycles 1 to 4");

@@ -4,7 +4,7 @@ use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 
 use crate::app::recording::{Recording, State};
-use crate::listen::{Analysis, Lean, Part, Said};
+use crate::listen::{Analysis, Part, clock};
 use crate::tui::page::{Body, INDENT, Screen, cell};
 use crate::tui::theme::Theme;
 use crate::tui::view::View;
@@ -82,7 +82,7 @@ fn known(
     let said = format!(
         "Cycle {at}, at {}: {}.",
         clock(here.start),
-        words(here.said)
+        here.said.words()
     );
     body.say(&said, theme.strong());
     grid(body, recording, analysis, view, theme);
@@ -100,7 +100,7 @@ fn known(
         body.mention(&format!("By part: {}.", parts.join(", ")));
     }
     body.gap();
-    body.mention(&format!("The whole: {}.", words(analysis.whole)));
+    body.mention(&format!("The whole: {}.", analysis.whole.words()));
     if !recording.is_set {
         let said = "Where cycles begin is a proposal; 1 lets them begin a pulse later.";
         body.mention(said);
@@ -148,11 +148,11 @@ fn strip(
         let time = cell(&clock(of_row[0].start), CLOCK);
         let mut spans = vec![Span::raw(format!("{:INDENT$}{time}", ""))];
         spans.extend(of_row.iter().map(|cycle| {
-            let mark = mark(cycle.said.lean);
+            let mark = cycle.said.lean.mark();
             Span::styled(mark.to_string(), theme.mark(mark))
         }));
         body.line(Line::from(spans));
-        let sure: String = of_row.iter().map(|cycle| shade(cycle.said.sure)).collect();
+        let sure: String = of_row.iter().map(|cycle| cycle.said.shade()).collect();
         body.line(Line::from(format!("{:INDENT$}{:CLOCK$}{sure}", "", "")));
         let below: String = cycles.map(|cycle| under(recording, cycle, theme)).collect();
         if !below.trim().is_empty() {
@@ -238,38 +238,4 @@ fn bar(strength: f64) -> &'static str {
         s if s > 0.7 => "#",
         _ => ".",
     }
-}
-
-fn mark(lean: Lean) -> char {
-    match lean {
-        Lean::Threes => '3',
-        Lean::Twos => '2',
-        Lean::Both => 'b',
-        Lean::Unclear => '.',
-    }
-}
-
-fn shade(sure: f64) -> char {
-    match sure {
-        _ if sure >= 0.9 => '#',
-        _ if sure >= 0.7 => '+',
-        _ => '-',
-    }
-}
-
-/// In words; nothing here is called more than a lean.
-fn words(said: Said) -> String {
-    let percent = 100.0 * said.sure;
-    match said.lean {
-        Lean::Threes => format!("leans to threes, sure to {percent:.0} in 100"),
-        Lean::Twos => format!("leans to twos, sure to {percent:.0} in 100"),
-        Lean::Both => format!("leans to both at once, sure to {percent:.0} in 100"),
-        Lean::Unclear => "unclear".to_owned(),
-    }
-}
-
-/// Minutes and seconds.
-fn clock(seconds: f64) -> String {
-    let whole = seconds.max(0.0).floor();
-    format!("{}:{:02}", (whole / 60.0).floor(), whole % 60.0)
 }

@@ -1,8 +1,7 @@
 //! What was heard as a picture: a strip of cycles, each with its numeral, taller and darker the surer.
 
 use super::Listened;
-use super::text::{clock, mark, words};
-use crate::listen::{CycleSaid, Lean};
+use crate::listen::{CycleSaid, Lean, clock};
 use crate::notate::{Attribute, Xml};
 
 /// Sizes in units of the picture.
@@ -44,11 +43,7 @@ fn n_rows(listened: &Listened) -> usize {
 
 fn strip(xml: &mut Xml, listened: &Listened, top: usize) {
     let whole = &listened.analysis.whole;
-    let head = format!(
-        "{}: the whole {}",
-        listened.name,
-        words(whole.lean, whole.sure)
-    );
+    let head = format!("{}: the whole, {}", listened.name, whole.words());
     write(xml, MARGIN, top + 12, "#000000", &head);
     let key =
         "3 leans to threes, 2 to twos, b to both, . unclear; the taller and darker, the surer";
@@ -102,7 +97,7 @@ fn cell(xml: &mut Xml, cycle: &CycleSaid, left: usize, foot: usize) {
         left + 4,
         foot - 2,
         ink,
-        &mark(cycle.said.lean).to_string(),
+        &cycle.said.lean.mark().to_string(),
     );
 }
 
