@@ -331,6 +331,9 @@ fn marks(open: &Open, line: &str, counting: Counting) -> Said {
 
 fn help(stage: &Stage) -> &'static str {
     match stage {
+        Stage::Shown(shown) if shown.reveal.together.is_none() => {
+            "Enter goes on, h as it is, a as you answered, p the phrase alone, x dispute, q leave."
+        }
         Stage::Open(open) if open.question.kind() == quiz::Kind::TwoHands => {
             "f and j, each with Enter, are taps of the left hand and the right, d judges the taps so \
              far, r from the start again, s skip, q leave."

@@ -68,9 +68,11 @@ pub(super) fn tell_tune_up(tune_up: &TuneUp) -> io::Result<()> {
 pub(super) fn tell_question(open: &Open, set_up: SetUp, counting: Counting) -> io::Result<()> {
     let ticket = &open.ticket;
     let (place, of) = ticket.place;
+    // A title that asks would end with two marks.
+    let title = ticket.title.as_str().trim_end_matches('?');
     say(&[
         "",
-        &format!("{}: phrase {place} of {of} ({})", ticket.title, ticket.why),
+        &format!("{title}: phrase {place} of {of} ({})", ticket.why),
         ticket.line.as_str(),
         &open.question.asks(counting),
     ])?;

@@ -154,9 +154,7 @@ impl Sound {
             let until = time + pulses.gap(at).min(0.3);
             let sample = |seconds: f64| index(seconds * self.thin_rate);
             let (from, until) = (sample(time + 0.02), sample(until));
-            let until = until
-                .min(from.saturating_add(N_TONAL))
-                .min(self.thin.len());
+            let until = until.min(from.saturating_add(N_TONAL)).min(self.thin.len());
             let window = self
                 .thin
                 .get(from..until)

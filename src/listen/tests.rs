@@ -221,6 +221,21 @@ fn a_mark_on_the_first_pulse_alone_says_nothing() {
 }
 
 #[test]
+fn pulses_far_beyond_the_end_say_nothing() {
+    let mut ear = Ear::new(SampleRate::HZ_48000);
+    ear.hear(&vec![0.1; 48_000]);
+    let sound = ear.finish();
+    for far in [1e6, 1e15, 1e300] {
+        let times = (0..12).map(|k| far * f64::from(k)).collect();
+        let Ok(pulses) = Pulses::new(times) else {
+            continue;
+        };
+        let analysis = Analysis::of_sound(&sound, &pulses, Cycle::SIX, Answers::Open);
+        assert_eq!(analysis.whole.lean, Lean::Unclear);
+    }
+}
+
+#[test]
 fn too_short_a_cycle_is_never_decided() {
     let mut ear = Ear::new(SampleRate::HZ_48000);
     ear.hear(&vec![0.1; 96_000]);

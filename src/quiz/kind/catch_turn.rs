@@ -59,14 +59,12 @@ pub(in crate::quiz) fn ask(
 
 /// What is offered: that it does not turn, and every cycle but the first.
 pub(in crate::quiz) fn choices(phrase: &Phrase, turning: Turning) -> Vec<String> {
-    let at = match turning {
-        Turning::Once => "from cycle",
-        Turning::Hemiola => "in cycle",
+    let (none, at) = match turning {
+        Turning::Once => ("it does not turn", "from cycle"),
+        Turning::Hemiola => ("they do not come", "in cycle"),
     };
     let turns = (2..=phrase.n_cycles).map(|cycle| format!("{at} {cycle}"));
-    std::iter::once("it does not turn".to_owned())
-        .chain(turns)
-        .collect()
+    std::iter::once(none.to_owned()).chain(turns).collect()
 }
 
 /// What a choice says.
@@ -115,7 +113,8 @@ pub(in crate::quiz) fn words(at: Option<u8>, turning: Turning) -> String {
     match (at, turning) {
         (Some(at), Turning::Once) => format!("it turned in cycle {}", u32::from(at) + 1),
         (Some(at), Turning::Hemiola) => format!("three twos came in cycle {}", u32::from(at) + 1),
-        (None, _) => "it did not turn".to_owned(),
+        (None, Turning::Once) => "it did not turn".to_owned(),
+        (None, Turning::Hemiola) => "no three twos came".to_owned(),
     }
 }
 
