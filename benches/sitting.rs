@@ -13,6 +13,12 @@ fn main() {
     divan::main();
 }
 
+/// Every exercise of each is made one question while it is read.
+#[divan::bench(sample_count = 10, sample_size = 1, args = ["first-steps", "path", "check", "beginners", "workshop", "twelves", "cousins"])]
+fn read_and_check_a_deck(id: &str) -> Option<contrapalma::deck::Deck> {
+    contrapalma::deck::built_in_named(id)
+}
+
 fn recipe(cycles: i64) -> Recipe {
     Recipe::new(RecipeParts {
         pattern: Pattern::SIX,
