@@ -711,6 +711,14 @@ fn every_exercise_of_the_built_in_deck_can_always_be_asked() {
 }
 
 /// All decks that come with the program.
+#[test]
+fn decks_of_the_program_stand_the_trial_of_any_other() {
+    for (id, text) in OWN.iter().chain(&COURSES) {
+        let tried = parse(text).unwrap_or_else(|faults| panic!("{id}: {faults:?}"));
+        assert_eq!(Some(tried), built_in_named(id));
+    }
+}
+
 fn all_built_in() -> Vec<Deck> {
     built_in_ids()
         .map(|id| built_in_named(id).expect("known by its id"))
