@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::phrase::Level;
-use crate::quiz::Skill;
+use crate::quiz::{Kind, Skill};
 use crate::review::plan::{Entry, Plan, Why};
 use crate::review::{Learner, Standing};
 use crate::world::Day;
@@ -103,10 +103,12 @@ fn line(
     }
 }
 
-/// From what level a skill is heard; `None` while too few phrases were answered to say.
+/// From what level a skill is heard; `None` while too few phrases were answered to say, and where
+/// claps answer: a hand that holds its layer says nothing of what the ear needs.
 pub(super) fn heard_from(standing: &Standing) -> Option<Level> {
     const ENOUGH: u32 = 6;
-    (standing.answered() >= ENOUGH).then(|| standing.threshold().heard_from())
+    let is_heard = !matches!(standing.kind(), Kind::Clap | Kind::TwoHands);
+    (is_heard && standing.answered() >= ENOUGH).then(|| standing.threshold().heard_from())
 }
 
 /// Why a question is asked, in words.

@@ -8,6 +8,7 @@
 //! One channel stays one, two stay two; of more than two all are averaged into one, since nothing is
 //! known of where they stand. The only file that knows the library of decoders.
 
+use std::cell::Cell;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
@@ -96,10 +97,27 @@ pub fn open(
 ) -> Result<Recording, DecodeError> {
     let source = Source::new(source)?;
     let extension = extension.map(str::to_owned);
-    let opened = catch_unwind(AssertUnwindSafe(move || {
-        opened(source, extension.as_deref())
-    }));
-    opened.unwrap_or_else(|_| Err(broken()))
+    let opened = guarded(move || opened(source, extension.as_deref()));
+    opened.unwrap_or_else(|| Err(broken()))
+}
+
+thread_local! {
+    static IS_GUARDED: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Whether this thread is inside a decoder that may break down without harm: whoever reports panics
+/// leaves those out.
+pub fn is_guarded() -> bool {
+    IS_GUARDED.get()
+}
+
+/// Runs the library's code, which panics on some damaged files; `None` when it did. What it was at
+/// is then given up or begun anew.
+fn guarded<T>(work: impl FnOnce() -> T) -> Option<T> {
+    IS_GUARDED.set(true);
+    let done = catch_unwind(AssertUnwindSafe(work));
+    IS_GUARDED.set(false);
+    done.ok()
 }
 
 fn broken() -> DecodeError {
@@ -224,7 +242,7 @@ impl Recording {
             track_id: Some(self.track),
         };
         let seek = || self.format.seek(SeekMode::Accurate, to);
-        let there = catch_unwind(AssertUnwindSafe(seek)).map_err(|_| broken())?;
+        let there = guarded(seek).ok_or_else(broken)?;
         let there = there.map_err(of_library)?;
         self.decoder.reset();
         self.from = Some(there.required_ts);
@@ -251,8 +269,7 @@ impl Recording {
     fn decode_next(&mut self) -> Option<Block> {
         let mut in_a_row = 0;
         while !self.is_over {
-            let next = catch_unwind(AssertUnwindSafe(|| self.packet()));
-            match next.unwrap_or(Next::Damaged) {
+            match guarded(|| self.packet()).unwrap_or(Next::Damaged) {
                 Next::Block(block) => return Some(block),
                 Next::End => self.is_over = true,
                 Next::Other => {}

@@ -20,6 +20,7 @@ use crate::pcm::decode::{self, DecodeError, Lost};
 use crate::rhythm::Cycle;
 use crate::world::Stamp;
 
+pub use crate::pcm::decode::is_guarded;
 pub use passage::Claps;
 pub(super) use passage::Passage;
 

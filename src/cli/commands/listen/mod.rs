@@ -9,6 +9,7 @@ mod text;
 use std::ffi::OsStr;
 use std::fs::File;
 use std::io::{self, IsTerminal as _};
+use std::panic;
 use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
@@ -84,6 +85,7 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
 
 /// Hears every file and tells of each; one that cannot be read is named and the others go on.
 pub(in crate::cli) fn run(asked: &args::Listen) -> Result<ExitCode, Failure> {
+    keep_quiet_of_decoders();
     let given = asked.pulses.as_deref().map(read::pulses).transpose()?;
     let mut code = 0;
     let mut heard = Vec::new();
@@ -108,6 +110,16 @@ pub(in crate::cli) fn run(asked: &args::Listen) -> Result<ExitCode, Failure> {
         write_whole(path, svg::strips(&heard).as_bytes())?;
     }
     Ok(ExitCode::from(code))
+}
+
+/// A decoder that breaks down on a damaged file is told in words; its own report would only frighten.
+fn keep_quiet_of_decoders() {
+    let report = panic::take_hook();
+    panic::set_hook(Box::new(move |info| {
+        if !decode::is_guarded() {
+            report(info);
+        }
+    }));
 }
 
 fn tell(listened: &Listened, asked: &args::Listen) -> Result<(), Failure> {
