@@ -26,8 +26,7 @@ pub(in crate::tui) fn screen(
     let mut body = Body::new(columns);
     match (&recording.state, &recording.analysis) {
         (State::Refused(why), _) => {
-            body.say("It cannot be heard.", theme.strong());
-            body.say(&format!("It is {why}."), Style::new());
+            body.say(&format!("It cannot be heard: {why}."), theme.strong());
         }
         (State::Hearing(seconds), _) => {
             let so_far = clock(f64::from(*seconds));
