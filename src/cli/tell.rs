@@ -106,10 +106,21 @@ pub(super) fn tell_reveal(shown: &Shown) -> io::Result<()> {
         if alike.len() > 1 {
             say(&[&cycles_in_words(*first, *last)])?;
         }
-        say(&[&grid_line("count", &reveal.counts.join(" "))])?;
+        // Every mark stands under its count, whose names may be long.
+        let width = reveal
+            .counts
+            .iter()
+            .map(|count| count.chars().count())
+            .max();
+        let width = width.unwrap_or(1);
+        let line = |marks: Vec<String>| {
+            let cells: Vec<String> = marks.iter().map(|mark| format!("{mark:width$}")).collect();
+            cells.join(" ").trim_end().to_owned()
+        };
+        say(&[&grid_line("count", &line(reveal.counts.clone()))])?;
         for row in &rows {
-            let marks: Vec<String> = row.marks(*first).iter().map(char::to_string).collect();
-            say(&[&grid_line(row.name, &marks.join(" "))])?;
+            let marks = row.marks(*first).iter().map(char::to_string).collect();
+            say(&[&grid_line(row.name, &line(marks))])?;
         }
     }
     match &shown.ticket.repair {

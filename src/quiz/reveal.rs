@@ -9,7 +9,7 @@ use crate::phrase::{Phrase, Row, Touch, Turning, Voice};
 use crate::rhythm::{Counting, Feel, Layer, Pulse, Tick};
 
 use super::hands::{
-    Asked, both, own_claps, played, right_claps, rows, verdict_words, what_was_done,
+    Asked, both, own_claps, played, right_claps, rows, sounding, verdict_words, what_was_done,
 };
 use super::kind::{
     catch_turn, find_start, fit_clapping, mark_accents, name_clapping, name_feel, name_voice,
@@ -68,7 +68,7 @@ impl Reveal {
         let reveal = Self::of_answer(question, verdict, counting);
         match (question.asked(), given) {
             (Some(asked), Given::Taps(taps, hands)) => {
-                reveal.of_hands(question.phrase(), asked, (taps, *hands), counting)
+                reveal.of_hands(question, asked, (taps, *hands), counting)
             }
             _ => reveal,
         }
@@ -90,11 +90,12 @@ impl Reveal {
     /// What hands did, in words, as rows and as a sound.
     fn of_hands(
         self,
-        phrase: &Phrase,
+        question: &Question,
         asked: &Asked,
         (taps, hands): (&[Tap], Hands),
         counting: Counting,
     ) -> Self {
+        let phrase = question.phrase();
         let played = played(phrase, asked, taps, hands);
         let done = what_was_done(&played, hands);
         let right = right_claps(phrase, asked);
@@ -102,6 +103,7 @@ impl Reveal {
         Self {
             verdict: verdict_words(self.right, asked, &played, counting),
             reason: format!("{} {done}", self.reason).trim().to_owned(),
+            rows: as_it_sounded(self.rows, question, asked),
             you: rows(phrase, asked, taps, &played),
             together: own.as_ref().map(|own| both(phrase, &right, own)),
             as_answered: own,
@@ -294,6 +296,22 @@ fn grid_row(phrase: &Phrase, row: &Row, floor: Floor) -> GridRow {
         cycles: row.cycles.iter().enumerate().map(cycle_marks).collect(),
         aside: low_notes(phrase, row),
     }
+}
+
+/// The rows without what was left silent while hands went on.
+fn as_it_sounded(mut rows: Vec<GridRow>, question: &Question, asked: &Asked) -> Vec<GridRow> {
+    let (phrase, sound) = (question.phrase(), sounding(question.phrase(), asked));
+    for (row, voice) in rows.iter_mut().zip(question.measured().rows()) {
+        for (idx, marks) in row.cycles.iter_mut().enumerate() {
+            for (mark, pulse) in marks.iter_mut().zip(phrase.cycle.pulses()) {
+                let in_phrase = |of: &Phrase| sounds(of, voice.voice, idx, pulse);
+                if in_phrase(phrase) && !in_phrase(&sound) {
+                    *mark = '.';
+                }
+            }
+        }
+    }
+    rows
 }
 
 /// Whether a voice sounds on a pulse, in the frame of the cycle.

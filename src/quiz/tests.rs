@@ -871,6 +871,11 @@ fn hands_stop_with_the_close_of_the_guitar_and_go_on_with_it() {
         };
         let (is_right, reveal) = told(&question, taps(&whole, 0), TUNED);
         assert!(is_right, "{}", reveal.verdict);
+        let drawn = reveal.rows.iter().any(|row| {
+            let marks = row.marks(usize::try_from(close + 1).expect("a cycle"));
+            marks.iter().any(|mark| *mark != '.')
+        });
+        assert!(!drawn, "the guitar rests in the grid as well");
         assert!(
             reveal.verdict.contains("a stop at the close"),
             "{}",

@@ -233,7 +233,7 @@ impl Recording {
         self.know(analysis);
     }
 
-    /// Makes one change; `true` when what sounds is to be made anew.
+    /// Makes one change, and says whether what sounds is to be made anew.
     fn step(&mut self, step: Step) -> Change {
         let last = self.n_cycles().saturating_sub(1);
         let before = (self.passage, self.claps, self.speed);
