@@ -158,6 +158,42 @@ mod tests {
     }
 
     #[test]
+    fn fragments_are_held_to_the_same() {
+        let file = |inside: Vec<u8>| {
+            let moof = boxed(b"moof", &boxed(b"traf", &inside));
+            check(&[boxed(b"ftyp", b"M4A "), moof].concat())
+        };
+        let of = |kind: &[u8; 4], numbers: &[u32]| {
+            let bytes: Vec<u8> = numbers.iter().flat_map(|n| n.to_be_bytes()).collect();
+            boxed(kind, &bytes)
+        };
+        let trun = |numbers: &[u32]| of(b"trun", numbers);
+        // Durations and sizes of two packets, after flags, their count and an offset.
+        assert!(file(trun(&[0x301, 2, 0, 1024, 300, 1024, 400])).is_ok());
+        assert!(file(trun(&[0x301, 3, 0, 1024, 300, 1024, 400])).is_err());
+        assert!(file(trun(&[0x301, 2, 0, u32::MAX, 300, 1024, 400])).is_ok());
+        assert!(file(trun(&[0x301, 2, 0, 1024, 300, 1024, u32::MAX])).is_err());
+        assert!(file(trun(&[0x001, u32::MAX, 0])).is_err());
+        // The size of all packets, after flags, a stream and an offset of eight bytes.
+        let tfhd = |size: u32| of(b"tfhd", &[0x11, 1, 0, 0, size]);
+        assert!(file(tfhd(4000)).is_ok());
+        assert!(file(tfhd(u32::MAX)).is_err());
+    }
+
+    #[test]
+    fn what_a_decoder_is_told_is_no_longer_than_its_box() {
+        let told = |length: &[u8]| {
+            let decoder = [&[4, 20][..], &[0; 13], &[5], length, &[0x12, 0x10, 0, 0, 0]].concat();
+            let stream = [&[3, 25, 0, 1, 0][..], &decoder].concat();
+            let esds = boxed(b"esds", &[&[0; 4], &stream[..]].concat());
+            check(&with_table(b"stsd", &[&[0; 8], &esds[..]].concat()))
+        };
+        assert!(told(&[2]).is_ok());
+        assert!(told(&[0x80, 2]).is_ok());
+        assert!(told(&[0xff, 0xff, 0xff, 0x7f]).is_err());
+    }
+
+    #[test]
     fn words_and_pictures_are_hidden() {
         let flac = [&b"fLaC"[..], &[0, 0, 0, 1, 9], &[0x86, 0, 0, 0]].concat();
         assert_eq!(check(&flac).expect("sound"), [(9, 0x81)]);
