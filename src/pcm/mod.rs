@@ -19,4 +19,4 @@ pub use join::{JoinError, join};
 pub use loudness::{loudness, true_peak};
 pub use resample::resampled;
 pub use samples::{Frame, Frames, Pcm, PcmError, SampleRate};
-pub use stretch::{Speed, stretched};
+pub use stretch::{Speed, Stretching, stretched};

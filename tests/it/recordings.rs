@@ -36,14 +36,14 @@ fn ffmpeg(args: &[&str], from: &Path, to: &Path) {
 }
 
 /// A file of these strokes in a format.
-fn recording(dir: &Path, name: &str, args: &[&str], hz: u32) -> PathBuf {
+pub(crate) fn recording(dir: &Path, name: &str, args: &[&str], hz: u32) -> PathBuf {
     let (plain, file) = (dir.join("strokes.wav"), dir.join(name));
     wav::write(&strokes(hz, 3), File::create(&plain).expect("a file")).expect("written");
     ffmpeg(args, &plain, &file);
     file
 }
 
-fn ours(file: &Path) -> (u16, Vec<f32>, Lost) {
+pub(crate) fn ours(file: &Path) -> (u16, Vec<f32>, Lost) {
     let extension = file.extension().and_then(|e| e.to_str());
     let source = File::open(file).expect("there");
     let mut recording = decode::open(source, extension).expect("a recording");
@@ -55,7 +55,7 @@ fn ours(file: &Path) -> (u16, Vec<f32>, Lost) {
 }
 
 /// The same by ffmpeg, as 32-bit floats.
-fn theirs(file: &Path) -> Vec<f32> {
+pub(crate) fn theirs(file: &Path) -> Vec<f32> {
     let raw = file.with_extension("raw");
     ffmpeg(&["-f", "f32le", "-c:a", "pcm_f32le"], file, &raw);
     let bytes = std::fs::read(raw).expect("raw samples");
@@ -121,23 +121,30 @@ fn recordings_are_read_as_ffmpeg_reads_them() {
 }
 
 #[test]
-fn channels_beyond_two_become_one_and_one_stays_one() {
+fn channels_beyond_two_become_two_and_one_stays_one() {
     let dir = TempDir::new().expect("a folder");
-    for (name, args, n) in [
-        ("one.flac", &["-ac", "1"][..], 1),
-        (
-            "six.flac",
-            &[
-                "-filter_complex",
-                "pan=5.1|FL=FL|FR=FR|FC=0*FL|LFE=0*FL|BL=0*FL|BR=0*FR",
-            ],
-            1,
-        ),
-    ] {
-        let file = recording(dir.path(), name, args, 44_100);
-        let (n_channels, samples, _) = ours(&file);
-        assert_eq!(n_channels, n, "{name}");
-        assert_eq!(samples.len(), 3 * 44_100, "{name}");
+    let file = recording(dir.path(), "one.flac", &["-ac", "1"], 44_100);
+    let (n_channels, samples, _) = ours(&file);
+    assert_eq!((n_channels, samples.len()), (1, 3 * 44_100));
+    let six = "pan=5.1|FL=FL|FR=FR|FC=0.5*FL|LFE=FR|BL=-0.3*FR|BR=0.7*FL";
+    // The same mix as ours, written out for ffmpeg: ITU-R BS.775-3 (2012), annex 4, over its sum.
+    let mix =
+        "pan=stereo|c0=0.414214*c0+0.292893*c2+0.292893*c4|c1=0.414214*c1+0.292893*c2+0.292893*c5";
+    for name in ["six.flac", "six.wav", "six.m4a"] {
+        let mut args = vec!["-filter_complex", six];
+        args.extend(if name == "six.m4a" {
+            ["-c:a", "alac"]
+        } else {
+            ["-f", &name[4..]]
+        });
+        let file = recording(dir.path(), name, &args, 44_100);
+        let mixed = dir.path().join("mixed.wav");
+        ffmpeg(&["-af", mix, "-c:a", "pcm_f32le"], &file, &mixed);
+        let ((n_channels, ours, _), theirs) = (ours(&file), theirs(&mixed));
+        assert_eq!((n_channels, ours.len()), (2, theirs.len()), "{name}");
+        let off = ours.iter().zip(&theirs).map(|(a, b)| (a - b).abs());
+        let most = off.fold(0.0, f32::max);
+        assert!(most < 1e-4, "{name}: off by {most}");
     }
 }
 

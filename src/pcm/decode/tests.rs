@@ -1,7 +1,7 @@
 use std::io::Cursor;
 
 use super::*;
-use crate::pcm::{Pcm, wav};
+use crate::pcm::{Pcm, SampleRate, wav};
 use crate::world::Seed;
 
 fn tone(seconds: u32) -> Pcm {
@@ -46,7 +46,7 @@ fn what_was_written_is_read_whole_and_from_any_time() {
 #[test]
 fn what_is_no_recording_is_an_error_in_words() {
     for (bytes, said) in [
-        (Vec::new(), "no recording: WAV"),
+        (Vec::new(), "the file is empty"),
         (
             b"# a text, and a longer one than any header".repeat(9),
             "no recording: WAV",

@@ -1,0 +1,214 @@
+//! Sizes that a file claims, held against its length before the library takes memory for them, which
+//! it does unasked: a damaged length of four bytes would take four gigabytes and end the program.
+//!
+//! Tables of MP4 files and codebooks of Vorbis are checked. Words and pictures, which nobody reads
+//! here, are hidden: patched to a kind that is passed over, or made empty.
+
+mod codebooks;
+mod mp4;
+mod ogg;
+
+use std::io::{Read, Seek, SeekFrom};
+
+use super::lost::DecodeError;
+use super::source::Patch;
+
+pub(super) use codebooks::check_vorbis;
+
+/// What kind of file it is, by its first bytes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    Flac,
+    Mp4,
+    Ogg,
+    Wav,
+    /// MP3 or AAC by itself, which begin with any frame: they are looked for further on too.
+    Frames,
+}
+
+/// Checks a source from its beginning, and says what it is and what of it is to be hidden.
+pub(super) fn checked(
+    source: &mut (impl Read + Seek),
+    n_bytes: u64,
+) -> Result<(Kind, Vec<Patch>), DecodeError> {
+    let kind = kind(source)?;
+    let patches = match kind {
+        Kind::Flac => hide_in_flac(source)?,
+        Kind::Wav => hide_in_riff(source, n_bytes)?,
+        Kind::Mp4 => mp4::check(source, n_bytes)?,
+        Kind::Ogg => ogg::hide(source)?,
+        Kind::Frames => Vec::new(),
+    };
+    Ok((kind, patches))
+}
+
+fn kind(source: &mut (impl Read + Seek)) -> Result<Kind, DecodeError> {
+    let head = bytes_at::<8>(source, 0)?.unwrap_or_default();
+    Ok(match &head {
+        [b'f', b'L', b'a', b'C', ..] => Kind::Flac,
+        [b'R', b'I', b'F', b'F', ..] => Kind::Wav,
+        [b'O', b'g', b'g', b'S', ..] => Kind::Ogg,
+        [_, _, _, _, b'f', b't', b'y', b'p'] => Kind::Mp4,
+        _ => Kind::Frames,
+    })
+}
+
+/// Bytes at a place; `None` where the source ends before they do.
+fn bytes_at<const N: usize>(
+    source: &mut (impl Read + Seek),
+    at: u64,
+) -> Result<Option<[u8; N]>, DecodeError> {
+    source.seek(SeekFrom::Start(at))?;
+    let mut bytes = [0; N];
+    match source.read_exact(&mut bytes) {
+        Ok(()) => Ok(Some(bytes)),
+        Err(error) if error.kind() == std::io::ErrorKind::UnexpectedEof => Ok(None),
+        Err(error) => Err(error.into()),
+    }
+}
+
+/// Comments (4) and pictures (6) become padding (1); numbers of RFC 9639.
+fn hide_in_flac(source: &mut (impl Read + Seek)) -> Result<Vec<Patch>, DecodeError> {
+    let mut patches = Vec::new();
+    let mut at = 4;
+    while let Some([kind, a, b, c]) = bytes_at(source, at)? {
+        if matches!(kind & 0x7f, 4 | 6) {
+            patches.push((at, kind & 0x80 | 1));
+        }
+        if kind & 0x80 != 0 || patches.len() >= MOST_HIDDEN {
+            break;
+        }
+        at += 4 + u64::from(u32::from_be_bytes([0, a, b, c]));
+    }
+    Ok(patches)
+}
+
+/// Lists become chunks of a name that nobody knows.
+fn hide_in_riff(source: &mut (impl Read + Seek), n_bytes: u64) -> Result<Vec<Patch>, DecodeError> {
+    let mut patches = Vec::new();
+    let mut at = 12;
+    while at < n_bytes && patches.len() < MOST_HIDDEN {
+        let Some([a, b, c, d, size @ ..]) = bytes_at::<8>(source, at)? else {
+            break;
+        };
+        match [a, b, c, d] {
+            [b'd', b'a', b't', b'a'] => break,
+            [b'L', b'I', b'S', b'T'] => patches.push((at, b'X')),
+            _ => {}
+        }
+        let size = u64::from(u32::from_le_bytes(size));
+        at += 8 + size + size % 2;
+    }
+    Ok(patches)
+}
+
+/// More bytes than these need not be hidden in any recording; words of one kind have one, or up to
+/// twelve in Ogg.
+const MOST_HIDDEN: usize = 256;
+
+fn number_at(source: &mut (impl Read + Seek), at: u64) -> Result<u32, DecodeError> {
+    Ok(bytes_at(source, at)?.map_or(0, u32::from_be_bytes))
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::Cursor;
+
+    use super::*;
+
+    fn check(bytes: &[u8]) -> Result<Vec<Patch>, DecodeError> {
+        checked(&mut Cursor::new(bytes), bytes.len() as u64).map(|(_, patches)| patches)
+    }
+
+    fn boxed(kind: &[u8; 4], inside: &[u8]) -> Vec<u8> {
+        let size = u32::try_from(inside.len() + 8).expect("short");
+        [&size.to_be_bytes(), &kind[..], inside].concat()
+    }
+
+    /// An MP4 file with one table in its index.
+    fn with_table(kind: &[u8; 4], table: &[u8]) -> Vec<u8> {
+        let table = boxed(kind, table);
+        let nested = [b"stbl", b"minf", b"mdia", b"trak", b"moov"];
+        let moov = nested
+            .iter()
+            .fold(table, |inside, kind| boxed(kind, &inside));
+        [boxed(b"ftyp", b"M4A "), moov].concat()
+    }
+
+    #[test]
+    fn tables_that_are_longer_than_their_box_are_refused() {
+        let rows = |n: u32| [&[0; 4][..], &n.to_be_bytes(), &[0; 24]].concat();
+        for (kind, n) in [(b"stts", 3), (b"co64", 3), (b"stco", 6), (b"stsc", 2)] {
+            assert!(check(&with_table(kind, &rows(n))).is_ok());
+            let claims = check(&with_table(kind, &rows(n + 1)));
+            assert!(matches!(claims, Err(DecodeError::Claims)), "{n}");
+            assert!(check(&with_table(kind, &rows(u32::MAX))).is_err());
+        }
+    }
+
+    #[test]
+    fn packets_of_impossible_sizes_are_refused() {
+        let sizes =
+            |of_all: u32, n: u32, first: u32| [0, of_all, n, first].map(u32::to_be_bytes).concat();
+        assert!(check(&with_table(b"stsz", &sizes(0, 1, 4000))).is_ok());
+        assert!(check(&with_table(b"stsz", &sizes(4000, u32::MAX, 0))).is_ok());
+        assert!(check(&with_table(b"stsz", &sizes(0, 2, 4000))).is_err());
+        assert!(check(&with_table(b"stsz", &sizes(0, 1, u32::MAX))).is_err());
+        assert!(check(&with_table(b"stsz", &sizes(u32::MAX, 1, 0))).is_err());
+    }
+
+    #[test]
+    fn fragments_are_held_to_the_same() {
+        let file = |inside: Vec<u8>| {
+            let moof = boxed(b"moof", &boxed(b"traf", &inside));
+            check(&[boxed(b"ftyp", b"M4A "), moof].concat())
+        };
+        let of = |kind: &[u8; 4], numbers: &[u32]| {
+            let bytes: Vec<u8> = numbers.iter().flat_map(|n| n.to_be_bytes()).collect();
+            boxed(kind, &bytes)
+        };
+        let trun = |numbers: &[u32]| of(b"trun", numbers);
+        // Durations and sizes of two packets, after flags, their count and an offset.
+        assert!(file(trun(&[0x301, 2, 0, 1024, 300, 1024, 400])).is_ok());
+        assert!(file(trun(&[0x301, 3, 0, 1024, 300, 1024, 400])).is_err());
+        assert!(file(trun(&[0x301, 2, 0, u32::MAX, 300, 1024, 400])).is_ok());
+        assert!(file(trun(&[0x301, 2, 0, 1024, 300, 1024, u32::MAX])).is_err());
+        assert!(file(trun(&[0x001, u32::MAX, 0])).is_err());
+        // The size of all packets, after flags, a stream and an offset of eight bytes.
+        let tfhd = |size: u32| of(b"tfhd", &[0x11, 1, 0, 0, size]);
+        assert!(file(tfhd(4000)).is_ok());
+        assert!(file(tfhd(u32::MAX)).is_err());
+    }
+
+    #[test]
+    fn what_a_decoder_is_told_is_no_longer_than_its_box() {
+        let told = |length: &[u8]| {
+            let decoder = [&[4, 20][..], &[0; 13], &[5], length, &[0x12, 0x10, 0, 0, 0]].concat();
+            let stream = [&[3, 25, 0, 1, 0][..], &decoder].concat();
+            let esds = boxed(b"esds", &[&[0; 4], &stream[..]].concat());
+            check(&with_table(b"stsd", &[&[0; 8], &esds[..]].concat()))
+        };
+        assert!(told(&[2]).is_ok());
+        assert!(told(&[0x80, 2]).is_ok());
+        assert!(told(&[0xff, 0xff, 0xff, 0x7f]).is_err());
+    }
+
+    #[test]
+    fn words_and_pictures_are_hidden() {
+        let flac = [&b"fLaC"[..], &[0, 0, 0, 1, 9], &[0x86, 0, 0, 0]].concat();
+        assert_eq!(check(&flac).expect("sound"), [(9, 0x81)]);
+        let wav = [&b"RIFF....WAVELIST"[..], &[1, 0, 0, 0, 7, 7], b"data...."].concat();
+        assert_eq!(check(&wav).expect("sound"), [(12, b'X')]);
+        let words = [
+            boxed(b"ftyp", b"M4A "),
+            boxed(b"moov", &boxed(b"udta", b"")),
+        ]
+        .concat();
+        assert_eq!(check(&words).expect("sound"), [(24, b'X')]);
+        let long = [
+            boxed(b"ftyp", b"M4A "),
+            b"\x00\x00\x00\x20moov\x7f\0\0\0udta".to_vec(),
+        ];
+        assert!(check(&long.concat()).is_err());
+    }
+}

@@ -1,0 +1,41 @@
+//! Recordings, decoded block by block as they are read: WAV, FLAC, MP3, Ogg Vorbis, and AAC or ALAC
+//! in MP4, through the `symphonia` library.
+//!
+//! Read [`Recording`] first. Positions are frames from the first that sounds. What is damaged is
+//! silent for as long as it would have sounded, so that all after it stays in its place, and
+//! [`Lost`] says what that was. MP3 and AAC by itself say no places: there the parts close up where
+//! the beginning of a frame is damaged, and damage inside of one may sound.
+//!
+//! Nothing here opens a file, and nothing holds more than a block of samples. Sizes that a file
+//! claims are held against limits before memory is taken for them.
+
+mod claims;
+mod lost;
+mod mix;
+mod recording;
+mod source;
+mod stream;
+
+pub use lost::{DecodeError, End, Lost, Rest};
+pub use recording::{Recording, mono, open};
+pub use stream::is_guarded;
+
+/// The lowest and the highest rate that is taken, in frames a second.
+pub const RATES: std::ops::RangeInclusive<u32> = 8_000..=192_000;
+/// What lies after so many seconds is not read: six hours.
+pub const LONGEST_SECONDS: u32 = 6 * 3600;
+/// The longest hole that is filled with silence, in seconds. What claims a longer one is not
+/// believed, and the parts close up.
+const LONGEST_HOLE_SECONDS: u64 = 5;
+/// The most frames that a file may say to be in one packet; the longest that there are, those of
+/// FLAC, have 65,535.
+const LONGEST_PACKET: u64 = 1 << 17;
+/// The largest index of an MP4 file, and the largest packet that it may point to, in bytes. Six hours
+/// need less than a tenth of the one, and none is a tenth of the other.
+const LARGEST_INDEX: u64 = 64 << 20;
+const LARGEST_PACKET: u32 = 4 << 20;
+/// After so many faults on end nothing more is expected of a file.
+const FAULTS_ON_END: u32 = 1000;
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,348 @@
+//! The stream of packets in a file. The one place that speaks to the library.
+
+use std::cell::Cell;
+use std::io::{ErrorKind, Read, Seek};
+use std::panic::{AssertUnwindSafe, catch_unwind};
+
+use symphonia::core::audio::{AudioBufferRef, Channels, SampleBuffer};
+use symphonia::core::codecs::{
+    CODEC_TYPE_AAC, CODEC_TYPE_ALAC, CODEC_TYPE_MP3, CODEC_TYPE_NULL, CODEC_TYPE_VORBIS,
+    CodecParameters, Decoder, DecoderOptions,
+};
+use symphonia::core::errors::Error;
+use symphonia::core::formats::{FormatOptions, FormatReader, Packet, SeekMode, SeekTo};
+use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions};
+use symphonia::core::meta::{Limit, MetadataOptions};
+use symphonia::core::probe::{Hint, Probe};
+use symphonia::core::units::{Time, TimeBase};
+use symphonia::default::formats::{
+    AdtsReader, FlacReader, IsoMp4Reader, MpaReader, OggReader, WavReader,
+};
+
+use super::LONGEST_PACKET;
+use super::claims::{self, Kind};
+use super::lost::DecodeError;
+use super::source::Source;
+use crate::pcm::SampleRate;
+
+/// What comes next.
+pub(super) enum Part {
+    Sound(Sound),
+    /// Of something else in the file.
+    Nothing,
+    /// It could not be decoded; where it would have been, if that is known.
+    Damaged(Option<Place>),
+    /// Nothing comes any more.
+    End,
+    /// Something may come, but nothing can be made of it.
+    Broken,
+}
+
+/// A decoded packet.
+pub(super) struct Sound {
+    pub(super) place: Option<Place>,
+    pub(super) hz: u32,
+    pub(super) channels: Channels,
+    pub(super) interleaved: Vec<f32>,
+}
+
+/// Where a packet stands, in units of the file.
+#[derive(Clone, Copy)]
+pub(super) struct Place {
+    start: u64,
+    length: u64,
+    unit: Option<TimeBase>,
+}
+
+impl Place {
+    /// Its first frame and how many it has.
+    pub(super) fn frames(self, rate: SampleRate) -> (u64, u64) {
+        let frames = |units| in_frames(units, self.unit, rate);
+        let start = frames(self.start);
+        let end = frames(self.start.saturating_add(self.length));
+        (start, end - start)
+    }
+}
+
+/// A file with a decoder for the first sound in it.
+pub(super) struct Stream {
+    format: Box<dyn FormatReader>,
+    decoder: Box<dyn Decoder>,
+    params: CodecParameters,
+    track_id: u32,
+    /// It may be in any state and is not touched any more.
+    is_broken: bool,
+}
+
+impl Stream {
+    pub(super) fn open(
+        source: impl Read + Seek + Send + Sync + 'static,
+        extension: Option<&str>,
+    ) -> Result<Self, DecodeError> {
+        let mut source = Source::new(source)?;
+        if source.is_empty() {
+            return Err(DecodeError::Empty);
+        }
+        let n_bytes = source.n_bytes();
+        let (kind, patches) = claims::checked(&mut source, n_bytes)?;
+        source.patch(patches)?;
+        let mut hint = Hint::new();
+        if let Some(extension) = extension {
+            hint.with_extension(extension);
+        }
+        let opened = guarded(|| Self::of(probed(kind, &hint, source)?));
+        opened.unwrap_or(Err(DecodeError::Damaged))
+    }
+
+    fn of(format: Box<dyn FormatReader>) -> Result<Self, DecodeError> {
+        let mut tracks = format.tracks().iter();
+        let track = tracks.find(|track| track.codec_params.codec != CODEC_TYPE_NULL);
+        let track = track.ok_or(DecodeError::NoFrames)?;
+        let (track_id, params) = (track.id, track.codec_params.clone());
+        check_codec(&params)?;
+        let decoder = decoder(&params).map_err(unopened)?;
+        Ok(Self {
+            format,
+            decoder,
+            params,
+            track_id,
+            is_broken: false,
+        })
+    }
+
+    pub(super) fn is_vorbis(&self) -> bool {
+        self.params.codec == CODEC_TYPE_VORBIS
+    }
+
+    /// How many frames the file claims to have, unless that is a mere guess or absurd.
+    pub(super) fn frames_claimed(&self, rate: SampleRate) -> Option<u64> {
+        let params = &self.params;
+        // Without a note of its encoder the length of an MP3 file is guessed from its first packets,
+        // and so is that of AAC by itself, which comes without a description.
+        let guessed = params.codec == CODEC_TYPE_MP3 && params.delay.is_none()
+            || params.codec == CODEC_TYPE_AAC && params.extra_data.is_none();
+        if guessed {
+            return None;
+        }
+        let n_units = params.n_frames?;
+        // Whoever writes a WAV file into a pipe does not know its length and says 4 GiB.
+        let bits = params.bits_per_sample.or(params.bits_per_coded_sample);
+        let frame_bits = u64::from(bits.unwrap_or(0)) * n_channels(params);
+        let n_bytes = n_units.saturating_mul(frame_bits) / 8;
+        let n_frames = in_frames(n_units, params.time_base, rate);
+        let most = u64::from(super::LONGEST_SECONDS) * u64::from(rate.hz());
+        (n_bytes < UNKNOWN_BYTES && n_frames <= most).then_some(n_frames)
+    }
+
+    /// Reads and decodes the next packet.
+    pub(super) fn next(&mut self) -> Result<Part, DecodeError> {
+        if self.is_broken {
+            return Ok(Part::Broken);
+        }
+        let packet = match guarded(|| self.format.next_packet()) {
+            Some(Ok(packet)) => packet,
+            Some(Err(Error::IoError(error))) if is_of_the_file(&error) => return Ok(Part::End),
+            Some(Err(Error::IoError(error))) => return Err(error.into()),
+            Some(Err(Error::ResetRequired | Error::LimitError(_))) => return Ok(Part::Broken),
+            Some(Err(_)) => return Ok(Part::Damaged(None)),
+            None => {
+                self.is_broken = true;
+                return Ok(Part::Broken);
+            }
+        };
+        if packet.track_id() != self.track_id {
+            return Ok(Part::Nothing);
+        }
+        Ok(self.decoded(&packet))
+    }
+
+    /// A packet at which the decoder panics costs no more than itself: those after it go to a new
+    /// decoder.
+    fn decoded(&mut self, packet: &Packet) -> Part {
+        let place = Some(self.place(packet));
+        match guarded(|| {
+            self.decoder
+                .decode(packet)
+                .map(|decoded| sound(place, decoded))
+        }) {
+            Some(Ok(sound)) => Part::Sound(sound),
+            Some(Err(_)) => Part::Damaged(place),
+            None => match guarded(|| decoder(&self.params)) {
+                Some(Ok(fresh)) => {
+                    self.decoder = fresh;
+                    Part::Damaged(place)
+                }
+                _ => {
+                    self.is_broken = true;
+                    Part::Broken
+                }
+            },
+        }
+    }
+
+    fn place(&self, packet: &Packet) -> Place {
+        Place {
+            start: packet.ts(),
+            length: packet.dur(),
+            unit: self.params.time_base,
+        }
+    }
+
+    /// Goes to a packet at or before `seconds`; false when there is none.
+    pub(super) fn seek(&mut self, seconds: f64) -> Result<bool, DecodeError> {
+        if self.is_broken {
+            return Ok(false);
+        }
+        let to = SeekTo::Time {
+            time: Time::from(seconds),
+            track_id: Some(self.track_id),
+        };
+        let sought = guarded(|| {
+            let sought = self.format.seek(SeekMode::Accurate, to);
+            self.decoder.reset();
+            sought
+        });
+        match sought {
+            Some(Ok(_)) => Ok(true),
+            Some(Err(Error::IoError(error))) if !is_of_the_file(&error) => Err(error.into()),
+            Some(Err(_)) => Ok(false),
+            None => {
+                self.is_broken = true;
+                Ok(false)
+            }
+        }
+    }
+}
+
+/// What the length of a WAV file that was never known is said to be, in bytes, or a little more.
+const UNKNOWN_BYTES: u64 = 0xffff_0000;
+
+/// What a file says of its packets before the first, held against limits before a decoder takes
+/// memory for it.
+fn check_codec(params: &CodecParameters) -> Result<(), DecodeError> {
+    let told = params.extra_data.as_deref().unwrap_or_default();
+    let longest = match (params.codec, told) {
+        // The first four bytes of what a decoder of ALAC is told are the frames in a packet.
+        (CODEC_TYPE_ALAC, [a, b, c, d, ..]) => u32::from_be_bytes([*a, *b, *c, *d]).into(),
+        _ => params.max_frames_per_packet.unwrap_or(0),
+    };
+    if longest > LONGEST_PACKET {
+        return Err(DecodeError::Claims);
+    }
+    if params.codec == CODEC_TYPE_VORBIS {
+        claims::check_vorbis(told)?;
+    }
+    Ok(())
+}
+
+fn decoder(params: &CodecParameters) -> Result<Box<dyn Decoder>, Error> {
+    symphonia::default::get_codecs().make(params, &DecoderOptions::default())
+}
+
+/// Readers of one kind of file alone: what was not checked for what it claims is not read. None of
+/// them reads ID3, which the library cannot without believing every length in it.
+fn readers(kind: Kind) -> Probe {
+    let mut readers = Probe::default();
+    match kind {
+        Kind::Flac => readers.register_all::<FlacReader>(),
+        Kind::Mp4 => readers.register_all::<IsoMp4Reader>(),
+        Kind::Ogg => readers.register_all::<OggReader>(),
+        Kind::Wav => readers.register_all::<WavReader>(),
+        Kind::Frames => {
+            readers.register_all::<AdtsReader>();
+            readers.register_all::<MpaReader>();
+        }
+    }
+    readers
+}
+
+fn probed(
+    kind: Kind,
+    hint: &Hint,
+    source: Source<impl Read + Seek + Send + Sync + 'static>,
+) -> Result<Box<dyn FormatReader>, DecodeError> {
+    let stream = MediaSourceStream::new(Box::new(source), MediaSourceStreamOptions::default());
+    let format_options = FormatOptions {
+        enable_gapless: true,
+        ..FormatOptions::default()
+    };
+    // Pictures and words in a file are of no use here.
+    let no_words = MetadataOptions {
+        limit_metadata_bytes: Limit::Maximum(0),
+        limit_visual_bytes: Limit::Maximum(0),
+    };
+    let found = readers(kind).format(hint, stream, &format_options, &no_words);
+    Ok(found.map_err(unopened)?.format)
+}
+
+/// What cannot even be opened.
+fn unopened(error: Error) -> DecodeError {
+    match error {
+        Error::IoError(error) if is_of_the_file(&error) => DecodeError::Damaged,
+        Error::IoError(error) => DecodeError::Unreadable(error),
+        Error::Unsupported(what) if what.starts_with("core (probe)") => DecodeError::Unknown,
+        Error::Unsupported(what) => DecodeError::Variety(what),
+        Error::LimitError(_) => DecodeError::Claims,
+        _ => DecodeError::Damaged,
+    }
+}
+
+/// Whether an error of reading comes from what a file says and not from where it lies: it ended too
+/// early, or a place was asked for that cannot be.
+fn is_of_the_file(error: &std::io::Error) -> bool {
+    matches!(
+        error.kind(),
+        ErrorKind::UnexpectedEof | ErrorKind::InvalidInput | ErrorKind::Other
+    )
+}
+
+thread_local! {
+    static IS_GUARDED: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Whether this thread is inside of the library, where a panic is caught and becomes damage. A panic
+/// hook asks this in order to stay silent then.
+pub fn is_guarded() -> bool {
+    IS_GUARDED.get()
+}
+
+/// What `work` says; `None` when it panicked. The library takes some damaged files for impossible;
+/// whoever calls this never again touches what it was working on.
+fn guarded<T>(work: impl FnOnce() -> T) -> Option<T> {
+    IS_GUARDED.set(true);
+    let done = catch_unwind(AssertUnwindSafe(work)).ok();
+    IS_GUARDED.set(false);
+    done
+}
+
+fn sound(place: Option<Place>, decoded: AudioBufferRef<'_>) -> Sound {
+    let spec = *decoded.spec();
+    let n_frames = u64::try_from(decoded.frames()).unwrap_or(u64::MAX);
+    let mut samples = SampleBuffer::<f32>::new(n_frames, spec);
+    // The library cannot copy nothing: some packets are all run-up.
+    if n_frames > 0 {
+        samples.copy_interleaved_ref(decoded);
+    }
+    Sound {
+        place,
+        hz: spec.rate,
+        channels: spec.channels,
+        interleaved: samples.samples().to_vec(),
+    }
+}
+
+fn n_channels(params: &CodecParameters) -> u64 {
+    let channels = params.channels.map_or(1, Channels::count);
+    u64::try_from(channels).unwrap_or(1)
+}
+
+/// Units of a file as frames; a unit is a frame where nothing else is said.
+fn in_frames(units: u64, unit: Option<TimeBase>, rate: SampleRate) -> u64 {
+    let unit = unit.filter(|unit| unit.denom > 0 && unit.numer > 0);
+    let Some(unit) = unit else {
+        return units;
+    };
+    let scaled = u128::from(units) * u128::from(unit.numer) * u128::from(rate.hz());
+    let denom = u128::from(unit.denom);
+    u64::try_from((2 * scaled + denom) / (2 * denom)).unwrap_or(u64::MAX)
+}
