@@ -208,7 +208,7 @@ impl Recording {
     fn take(&mut self, heard: Heard) {
         self.seconds = heard.sound.seconds();
         self.sound = Some(Arc::new(heard.sound));
-        self.lost = lost_in_words(heard.lost);
+        self.lost = heard.lost.to_string();
         self.is_set = self.source.pulses.is_some();
         self.pulses = heard.pulses;
         self.know(heard.analysis);
@@ -354,14 +354,6 @@ enum Change {
     Picture,
     /// What is heard as well.
     Sound,
-}
-
-fn lost_in_words(lost: Lost) -> String {
-    match (lost.packets, lost.rest) {
-        (0, decode::Rest::Read) => String::new(),
-        (n, decode::Rest::Read) => format!("{n} damaged parts of it were skipped"),
-        (_, decode::Rest::GivenUp) => "it is damaged, and its end could not be read".to_owned(),
-    }
 }
 
 /// Hears a recording from end to end, unless it is stopped.

@@ -8,7 +8,7 @@ use std::path::Path;
 use crate::cli::commands::write::warn;
 use crate::cli::failure::{Failure, Kind};
 use crate::listen::{Ear, Notes, PulseNote, Pulses, Sound};
-use crate::pcm::decode::{self, Lost, Rest};
+use crate::pcm::decode;
 
 /// What a file holds.
 pub(super) enum Heard {
@@ -62,28 +62,11 @@ fn sound(file: File, path: &Path) -> Result<Sound, Failure> {
     while let Some(block) = recording.next_block() {
         ear.hear(&decode::mono(&block, recording.n_channels()));
     }
-    if let Some(lost) = lost_in_words(recording.lost()) {
+    let lost = recording.lost();
+    if !lost.is_nothing() {
         warn(&format!("{}: {lost}", path.display()));
     }
     Ok(ear.finish())
-}
-
-/// What was lost, in words; `None` when all was read.
-fn lost_in_words(lost: Lost) -> Option<String> {
-    let mut parts = Vec::new();
-    if lost.packets > 0 {
-        parts.push(format!("{} damaged parts were skipped", lost.packets));
-    }
-    if lost.samples > 0 {
-        parts.push(format!(
-            "{} samples are no numbers and are silent",
-            lost.samples
-        ));
-    }
-    if lost.rest == Rest::GivenUp {
-        parts.push("the rest is too damaged to be read".to_owned());
-    }
-    (!parts.is_empty()).then(|| parts.join("; "))
 }
 
 /// The times of a list, one in seconds a line; what stands after a comma is left out.
