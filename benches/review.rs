@@ -132,6 +132,7 @@ const TERMS: Terms = Terms {
     limit: Limit::Questions(u32::MAX),
     chooser: Chooser::Forgetting,
     new_a_day: contrapalma::review::plan::NEW_A_DAY,
+    blocks_of_a_skill: contrapalma::review::plan::BLOCKS_OF_A_SKILL,
 };
 
 #[divan::bench(sample_count = 5, sample_size = 1)]

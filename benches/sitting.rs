@@ -21,7 +21,7 @@ fn read_and_check_a_deck(id: &str) -> Option<contrapalma::deck::Deck> {
 
 fn recipe(cycles: i64) -> Recipe {
     Recipe::new(RecipeParts {
-        pattern: Pattern::SIX,
+        patterns: vec![Pattern::SIX],
         families: Family::ALL.to_vec(),
         feels: Feel::OPEN.to_vec(),
         tempo: (160, 160),
@@ -76,7 +76,7 @@ fn two_hands_judged_and_told(bencher: divan::Bencher<'_, '_>, pattern: &str) {
     let pattern = Pattern::from_id(pattern).expect("a pattern");
     let cycle = pattern.cycle();
     let recipe = Recipe::new(RecipeParts {
-        pattern,
+        patterns: vec![pattern],
         families: vec![Family::BassStrums],
         feels: vec![Feel::Both],
         tempo: (160, 160),

@@ -8,7 +8,9 @@ use std::sync::Arc;
 
 use contrapalma::phrase::Level;
 use contrapalma::quiz::{Answer, Attempt, AttemptId, Kind, Phase, Skill};
-use contrapalma::review::plan::{Candidate, Chooser, Limit, NEW_A_DAY, Plan, Terms};
+use contrapalma::review::plan::{
+    BLOCKS_OF_A_SKILL, Candidate, Chooser, Limit, NEW_A_DAY, Plan, Terms,
+};
 use contrapalma::review::{Arrival, Learner, Recall, Standing};
 use contrapalma::rhythm::{Feel, Tempo};
 use contrapalma::world::{Day, Dice, Moment, Seed};
@@ -196,6 +198,7 @@ impl Practice<'_> {
             limit: Limit::Questions(PHRASES_A_DAY),
             chooser,
             new_a_day: NEW_A_DAY,
+            blocks_of_a_skill: BLOCKS_OF_A_SKILL,
         };
         let mut plan = Plan::begin(&self.learner, Arc::clone(&self.path.candidates), terms);
         while let Some(choice) = plan.next(&self.learner, 0) {

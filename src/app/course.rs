@@ -6,8 +6,7 @@ use std::sync::Arc;
 use crate::accent::Cue;
 use crate::deck::{Deck, Exercise, Order};
 use crate::quiz::Skill;
-use crate::review::plan::Candidate;
-use crate::review::plan::NEW_A_DAY;
+use crate::review::plan::{BLOCKS_OF_A_SKILL, Candidate, NEW_A_DAY};
 
 /// A deck, its exercises counted as the plan's candidates are.
 #[derive(Clone, Debug)]
@@ -66,7 +65,15 @@ impl Course {
     pub fn new_a_day(&self) -> u32 {
         match self.deck.order() {
             Order::Path => NEW_A_DAY,
-            Order::Free => u32::MAX,
+            Order::Free | Order::Once => u32::MAX,
+        }
+    }
+
+    /// In how many blocks of a sitting a skill may be asked.
+    pub fn blocks_of_a_skill(&self) -> u32 {
+        match self.deck.order() {
+            Order::Path | Order::Free => BLOCKS_OF_A_SKILL,
+            Order::Once => 1,
         }
     }
 
@@ -97,7 +104,7 @@ fn candidates(deck: &Deck) -> Arc<[Candidate]> {
             .iter()
             .filter_map(|need| places.get(need).copied())
             .collect(),
-        Order::Free => Vec::new(),
+        Order::Free | Order::Once => Vec::new(),
     };
     let candidate = |exercise: &Exercise| Candidate {
         skill: exercise.skill.clone(),

@@ -8,6 +8,7 @@ use super::worker::What;
 use super::{App, Place, Trouble};
 use crate::phrase::GENERATOR;
 use crate::quiz::{Hearing, Playing, Question, Reveal};
+use crate::rhythm::Counting;
 use crate::store::Listened;
 
 /// A phrase that is listened to.
@@ -17,6 +18,8 @@ pub struct Listening {
     pub title: String,
     /// Its line of instruction.
     pub line: String,
+    /// How counts are spoken.
+    pub(super) counting: Counting,
     /// The phrase, once it is made, and what it is.
     pub told: Option<(Question, Reveal)>,
     /// The exercise, by its place in the deck.
@@ -32,7 +35,11 @@ impl App {
         let Some(found) = self.course.exercise(exercise) else {
             return Ok(());
         };
-        let (title, line) = (found.title.to_string(), found.line.to_string());
+        let counting = self.counting_in(found.recipe.pattern());
+        let (title, line) = (
+            found.title.to_string(),
+            found.line.in_words(counting).to_string(),
+        );
         let what = What::Question {
             form: found.form.clone(),
             recipe: self.wish.upon(&found.recipe),
@@ -45,6 +52,7 @@ impl App {
         self.place = Place::Listening(Box::new(Listening {
             title,
             line,
+            counting,
             told: None,
             exercise,
             generation,
@@ -59,14 +67,13 @@ impl App {
         question: Question,
         rendering: &Rendering,
     ) -> Result<(), Trouble> {
-        let counting = self.counting();
         let Place::Listening(listening) = &mut self.place else {
             return Ok(());
         };
         if listening.generation != made {
             return Ok(());
         }
-        let reveal = Reveal::told(&question, counting);
+        let reveal = Reveal::told(&question, listening.counting);
         let seed = question.measured().seed();
         let exercise = listening.exercise;
         listening.told = Some((question, reveal));

@@ -35,7 +35,7 @@ use crate::quiz::{Attempt, Effect, Event, Hand, Now, Sitting, Skill, Stage, Tap}
 use crate::report::Records;
 use crate::review::plan::{Chooser, Limit, Plan, Terms};
 use crate::review::{Arrival, Learner, Standing};
-use crate::rhythm::Counting;
+use crate::rhythm::{Counting, Pattern};
 use crate::sound::output::Refused;
 use crate::sound::{ClapInput, Ear};
 use crate::store::{Settings, Store, StoreError};
@@ -50,7 +50,7 @@ pub use progress::{Progress, ProgressLine};
 pub use quiet::Quiet;
 pub use summary::{Summary, SummaryLine};
 use today::Past;
-pub use today::{Today, TodayLine};
+pub use today::{Today, TodayLine, heard_in_words};
 pub use worker::Done;
 
 use crate::quiz::judge::Delay;
@@ -187,9 +187,14 @@ impl App {
         self.sitting.as_ref().map(Sitting::stage)
     }
 
-    /// How the learner counts.
-    pub fn counting(&self) -> Counting {
-        self.settings.counting.unwrap_or_default()
+    /// How the learner wants every cycle to be counted; `None` where each is counted as its style does.
+    pub fn counting(&self) -> Option<Counting> {
+        self.settings.counting
+    }
+
+    /// How counts of a pattern are spoken.
+    fn counting_in(&self, pattern: Pattern) -> Counting {
+        self.settings.counting.unwrap_or(pattern.counting())
     }
 
     /// Why nothing can be heard, when that is so.
@@ -411,7 +416,6 @@ impl App {
         self.sitting = Some(Sitting::new(
             self.store.install(),
             number,
-            self.counting(),
             self.hands()?,
             &now,
         ));
@@ -514,11 +518,10 @@ impl App {
     }
 
     fn recount(&mut self) -> Result<(), Trouble> {
-        let here = Counting::ALL
-            .iter()
-            .position(|counting| *counting == self.counting());
-        let next = here.map_or(0, |idx| (idx + 1) % Counting::ALL.len());
-        self.settings.counting = Counting::ALL.get(next).copied();
+        let chosen = self.settings.counting;
+        let here = chosen.and_then(|chosen| Counting::ALL.iter().position(|one| *one == chosen));
+        // After the last each cycle is counted as its style does.
+        self.settings.counting = Counting::ALL.get(here.map_or(0, |idx| idx + 1)).copied();
         Ok(self.store.save_settings(self.settings)?)
     }
 
@@ -553,7 +556,7 @@ impl App {
         }
         let over = matches!(self.stage(), Some(Stage::Over));
         if over && self.place == Place::Sitting {
-            self.finish(&now);
+            self.finish(&now)?;
         }
         Ok(())
     }
@@ -598,14 +601,22 @@ impl App {
         Ok(())
     }
 
-    fn finish(&mut self, now: &Now) {
+    fn finish(&mut self, now: &Now) -> Result<(), Trouble> {
         self.silence();
-        let Some(sitting) = &self.sitting else { return };
+        let Some(sitting) = &self.sitting else {
+            return Ok(());
+        };
         let mut summary = Summary::of(sitting, &self.heard_from, &self.learner, now);
-        summary.advice =
-            (self.course.id() == check::DECK).then(|| check::advice(sitting.tallies()));
+        if self.course.id() == check::DECK {
+            let found = check::found(sitting.tallies());
+            if let Some(found) = found {
+                self.store.save_checked(found.id(), now.day)?;
+            }
+            summary.advice = Some(check::advice(found));
+        }
         self.place = Place::Summary(summary);
         self.is_next_wanted = false;
+        Ok(())
     }
 
     fn now(&self, stamp: Stamp) -> Now {
@@ -631,6 +642,7 @@ fn plan(learner: &Learner, course: &Course, day: Day, seed: Seed, limit: Limit) 
         limit,
         chooser: Chooser::Forgetting,
         new_a_day: course.new_a_day(),
+        blocks_of_a_skill: course.blocks_of_a_skill(),
     };
     Plan::begin(learner, course.candidates(), terms)
 }
@@ -641,6 +653,7 @@ fn past(store: &Store, day: Day) -> Result<Past, StoreError> {
     Ok(Past {
         fortnight: fortnight.into_iter().map(|(_, n)| n).collect(),
         spreads: store.recent_spreads()?,
+        checked: store.checked()?,
     })
 }
 

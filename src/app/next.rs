@@ -4,9 +4,10 @@ use super::player::Rendering;
 use super::tune_up::Step;
 use super::worker::{Job, What};
 use super::{App, Trouble, today};
-use crate::phrase::GENERATOR;
-use crate::quiz::{Event, Now, Question, Ticket};
-use crate::review::plan::Choice;
+use crate::deck::Exercise;
+use crate::phrase::{GENERATOR, Recipe, Third};
+use crate::quiz::{Event, Form, Now, Question, Ticket};
+use crate::review::plan::{Choice, Help};
 
 /// The next question.
 pub(super) enum Next {
@@ -43,13 +44,14 @@ impl App {
         let Some(exercise) = self.course.exercise(choice.candidate) else {
             return Next::Enough;
         };
+        let (form, recipe, _) = helped(exercise, choice.help);
         let lately = self
             .sitting
             .as_ref()
             .map(|sitting| sitting.lately(&exercise.skill));
         let what = What::Question {
-            form: exercise.form.clone(),
-            recipe: self.wish.upon(&exercise.recipe),
+            form,
+            recipe: self.wish.upon(&recipe),
             level: choice.level,
             lately: lately.unwrap_or_default(),
             seed: self.seed.child("question", self.generation),
@@ -176,15 +178,25 @@ impl App {
 
     pub(super) fn ticket(&self, choice: Choice) -> Option<Ticket> {
         let exercise = self.course.exercise(choice.candidate)?;
+        let counting = self.counting_in(exercise.recipe.pattern());
+        let repair = exercise.repair.as_ref();
         Some(Ticket {
             skill: exercise.skill.clone(),
             title: exercise.title.clone(),
-            line: exercise.line.clone(),
-            repair: exercise.repair.clone(),
+            line: exercise.line.in_words(counting),
+            repair: repair.map(|repair| repair.in_words(counting)),
+            counting,
             why: {
-                let why = today::why_in_words(choice.why, &self.course, self.planned_for);
+                let mut why = today::why_in_words(choice.why, &self.course, self.planned_for);
+                let (.., how) = helped(exercise, choice.help);
+                if let Some(how) = how {
+                    why = format!("{why}; {how}");
+                }
                 match self.wish.words(&exercise.recipe) {
                     Some(wish) => format!("{why}; as you wish, {wish}"),
+                    None if self.wish.cue.is_some() => {
+                        format!("{why}; your cue is not in this skill")
+                    }
                     None => why,
                 }
             },
@@ -195,5 +207,20 @@ impl App {
             phase: choice.phase,
             place: (choice.place, choice.of),
         })
+    }
+}
+
+/// What is asked of an exercise and of which phrases, and in words how that helps hands: claps lead
+/// longer, or where they do all along, it goes slower. Never both at once.
+fn helped(exercise: &Exercise, help: Help) -> (Form, Recipe, Option<&'static str>) {
+    let (form, recipe) = (&exercise.form, &exercise.recipe);
+    let is_tapped = form.alternatives(recipe) == 0;
+    match (help, form.led_longer()) {
+        (Help::Given, Some(led)) => (led, recipe.clone(), Some("claps lead longer this time")),
+        (Help::Given, None) if is_tapped => {
+            let slow = recipe.in_third(Third::Slow);
+            (form.clone(), slow, Some("slower this time"))
+        }
+        _ => (form.clone(), recipe.clone(), None),
     }
 }

@@ -5,10 +5,10 @@ use crate::phrase::Level;
 use crate::report::stats::{Sensitivity, Share};
 use crate::report::{Heard, Label, Record, Records};
 use crate::review::Learner;
-use crate::rhythm::{Counting, Cycle};
+use crate::rhythm::{Counting, Pattern};
 
 use super::Course;
-use super::today::heard_from;
+use super::today::{heard_from, heard_in_words};
 
 /// How far practice has brought somebody.
 #[derive(Clone, Debug, PartialEq)]
@@ -42,7 +42,7 @@ impl Progress {
         records: &Records,
         learner: &Learner,
         course: &Course,
-        counting: Counting,
+        counting: Option<Counting>,
     ) -> Self {
         let line = |idx: usize| {
             let exercise = course.exercise(idx)?;
@@ -53,7 +53,7 @@ impl Progress {
                 |standing| Some((heard_from(standing)?, standing.threshold().heard_within()));
             Some(ProgressLine {
                 title: exercise.title.to_string(),
-                labels: labels_in_words(&record, exercise.recipe.pattern().cycle(), counting),
+                labels: labels_in_words(&record, exercise.recipe.pattern(), counting),
                 record,
                 heard_from: standing.filter(|_| !is_tapped).and_then(level),
             })
@@ -77,7 +77,9 @@ fn cue_in_words((cue, heard): (Cue, &Heard)) -> Option<String> {
 }
 
 /// How each answer fares: all of a few, and of many the one that fares worst.
-fn labels_in_words(record: &Record, cycle: Cycle, counting: Counting) -> String {
+fn labels_in_words(record: &Record, pattern: Pattern, counting: Option<Counting>) -> String {
+    let cycle = pattern.cycle();
+    let counting = counting.unwrap_or(pattern.counting());
     const ENOUGH: u32 = 6;
     const FEW: usize = 4;
     let known: Vec<_> = record
@@ -115,7 +117,8 @@ impl ProgressLine {
             ));
         }
         if let Some((level, (low, high))) = self.heard_from {
-            parts.push(format!("heard from {level} ({low:.1} to {high:.1})"));
+            let heard = heard_in_words(level);
+            parts.push(format!("{heard} ({low:.1} to {high:.1} dB)"));
         }
         if !self.labels.is_empty() {
             parts.push(self.labels.clone());

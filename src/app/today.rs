@@ -9,6 +9,7 @@ use crate::review::{Learner, Standing};
 use crate::world::Day;
 
 use super::Course;
+use super::check::{self, Found};
 
 /// What today holds.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -25,6 +26,8 @@ pub struct Today {
     pub lines: Vec<TodayLine>,
     /// Attempts on each of the last fourteen learning days, the oldest first.
     pub fortnight: Vec<u32>,
+    /// What a check found lately, in words.
+    pub checked: Option<String>,
 }
 
 /// One skill of what today holds.
@@ -60,8 +63,18 @@ impl Today {
                 .map(|entry| line(*entry, (learner, &past.spreads), course, day))
                 .collect(),
             fortnight: past.fortnight,
+            checked: past
+                .checked
+                .and_then(|checked| checked_in_words(&checked, day)),
         }
     }
+}
+
+/// What a check found, while that is news.
+fn checked_in_words((id, on): &(String, Day), day: Day) -> Option<String> {
+    let days = day.since(*on);
+    let found = Found::from_id(id).filter(|_| days <= check::TOLD_DAYS)?;
+    Some(format!("Checked {}: {}.", days_ago(days), found.words()))
 }
 
 /// What the log says of days gone by.
@@ -70,6 +83,8 @@ pub(super) struct Past {
     pub(super) fortnight: Vec<u32>,
     /// How far claps spread lately, as shares of a pulse.
     pub(super) spreads: BTreeMap<Skill, f64>,
+    /// What a check found last, by its id, and when.
+    pub(super) checked: Option<(String, Day)>,
 }
 
 fn line(
@@ -83,7 +98,7 @@ fn line(
         Why::Due { days } => ("due", format!("last {}", days_ago(days))),
         Why::Repair { of } => ("due", format!("needed for {}", title(of))),
         Why::New => ("new", String::new()),
-        Why::Spare | Why::Again | Why::Chosen => ("more", String::new()),
+        Why::Spare | Why::Again | Why::Chosen | Why::Ahead { .. } => ("more", String::new()),
         Why::Resting { until } => ("rests", format!("back in {}", days_on(until.since(day)))),
         Why::Waiting { on } => ("waits", format!("opens after: {}", title(on))),
     };
@@ -93,7 +108,7 @@ fn line(
         .and_then(heard_from);
     let known = match skill.and_then(|skill| spreads.get(skill)) {
         Some(spread) => format!("spread {:.0} %", 100.0 * spread),
-        None => heard_from.map_or_else(String::new, |level| format!("heard from {level}")),
+        None => heard_from.map_or_else(String::new, heard_in_words),
     };
     TodayLine {
         tag,
@@ -111,12 +126,23 @@ pub(super) fn heard_from(standing: &Standing) -> Option<Level> {
     (is_heard && standing.answered() >= ENOUGH).then(|| standing.threshold().heard_from())
 }
 
+/// From what level a skill is heard, in words.
+pub fn heard_in_words(level: Level) -> String {
+    if level == Level::STRONGEST {
+        return "not heard yet".to_owned();
+    }
+    format!("heard from {level}")
+}
+
 /// Why a question is asked, in words.
 pub(super) fn why_in_words(why: Why, course: &Course, day: Day) -> String {
     match why {
         Why::Due { days } => format!("due: last heard {}", days_ago(days)),
         Why::Repair { of } => format!("back, since {} needs it", course.title(of)),
         Why::New => "a new skill".to_owned(),
+        Why::Ahead { of } => {
+            format!("a new skill, early: {} does not come yet", course.title(of))
+        }
         Why::Spare => "not due yet; there is time".to_owned(),
         Why::Again => "once more today; there is time".to_owned(),
         Why::Chosen => "you chose it".to_owned(),

@@ -189,7 +189,7 @@ impl TuneUp {
 /// A phrase as loud as any gets: strummed by one hand and clapped by bright ones.
 pub(super) fn loud(seed: Seed, speakers: Speakers) -> Option<Phrase> {
     let recipe = Recipe::new(RecipeParts {
-        pattern: Pattern::SIX,
+        patterns: vec![Pattern::SIX],
         families: vec![Family::BassStrums],
         feels: vec![Feel::Threes],
         tempo: (160, 160),

@@ -14,7 +14,6 @@ use crate::cli::failure::{Failure, Kind};
 use crate::cli::lines::{self, Handled, Line};
 use crate::cli::tell::{say, tell_question, tell_reveal, tell_summary, tell_today, tell_tune_up};
 use crate::quiz::{self, Hand, Hearing, Open, Shown, Stage};
-use crate::rhythm::Counting;
 use crate::world::{Clock, Stamp};
 
 /// Everything that can happen.
@@ -174,9 +173,10 @@ impl Plain {
     }
 
     fn take(&mut self, line: &str, stamp: Stamp) -> Result<(), Ended> {
-        let said = self.app.stage().map_or(Said::Unknown, |stage| {
-            meaning(stage, line.trim(), self.app.counting())
-        });
+        let said = self
+            .app
+            .stage()
+            .map_or(Said::Unknown, |stage| meaning(stage, line.trim()));
         match said {
             Said::Intent(Intent::Dispute) => self.dispute(stamp),
             Said::Marks(pulses) => {
@@ -210,13 +210,12 @@ impl Plain {
 
     /// Tells what is new.
     fn tell(&mut self) -> Result<(), Ended> {
-        let counting = self.app.counting();
         match self.app.stage() {
             Some(Stage::Open(open)) => {
                 let told = Told::Question(key(open));
                 if self.told != Some(told) {
                     self.told = Some(told);
-                    tell_question(open, self.app.set_up(), counting)?;
+                    tell_question(open, self.app.set_up())?;
                 }
             }
             Some(Stage::Shown(shown)) => {
@@ -269,11 +268,11 @@ fn at_tune_up(tune_up: &TuneUp, line: &str) -> Option<Intent> {
     }
 }
 
-fn meaning(stage: &Stage, line: &str, counting: Counting) -> Said {
+fn meaning(stage: &Stage, line: &str) -> Said {
     match (stage, line) {
         (_, "?") => Said::Help,
         (_, "q") => Said::Intent(Intent::Leave),
-        (Stage::Open(open), line) => while_open(open, line, counting),
+        (Stage::Open(open), line) => while_open(open, line),
         (Stage::Shown(_), "") => Said::Intent(Intent::Onward),
         (Stage::Shown(_), "h") => Said::Intent(Intent::Hear(Hearing::AsItIs)),
         (Stage::Shown(shown), "a") if shown.reveal.as_answered.is_some() => {
@@ -291,10 +290,11 @@ fn meaning(stage: &Stage, line: &str, counting: Counting) -> Said {
     }
 }
 
-fn while_open(open: &Open, line: &str, counting: Counting) -> Said {
+fn while_open(open: &Open, line: &str) -> Said {
     let tapped = open.question.is_tapped();
     let two = open.question.kind() == quiz::Kind::TwoHands;
-    let n_choices = open.question.choices(Counting::FromOne).len();
+    let counting = open.ticket.counting;
+    let n_choices = open.question.choices(counting).len();
     match line {
         "r" => Said::Intent(Intent::Again),
         "s" => Said::Intent(Intent::Skip),
@@ -306,18 +306,21 @@ fn while_open(open: &Open, line: &str, counting: Counting) -> Said {
             let idx = usize::from(line.as_bytes()[0] - b'a');
             Said::Intent(Intent::Hear(Hearing::Clapping(idx)))
         }
-        counts if open.question.is_marked() => marks(open, counts, counting),
+        counts if open.question.is_marked() => marks(open, counts),
         _ => match line.parse::<usize>() {
-            Ok(number) if (1..=n_choices).contains(&number) => {
-                Said::Intent(Intent::Choose(number - 1))
+            Ok(number) => {
+                let is_it = |idx: &usize| open.question.choice_number(*idx, counting) == number;
+                let chosen = (0..n_choices).find(is_it);
+                chosen.map_or(Said::Unknown, |idx| Said::Intent(Intent::Choose(idx)))
             }
-            _ => Said::Unknown,
+            Err(_) => Said::Unknown,
         },
     }
 }
 
 /// Counts joined by hyphens, blanks or commas, in the learner's convention.
-fn marks(open: &Open, line: &str, counting: Counting) -> Said {
+fn marks(open: &Open, line: &str) -> Said {
+    let counting = open.ticket.counting;
     let cycle = open.question.phrase().cycle;
     let words = line.split(['-', ' ', ',']).filter(|word| !word.is_empty());
     let pulses: Option<BTreeSet<usize>> = words

@@ -3,9 +3,9 @@
 use std::io::{self, Write as _};
 
 use crate::app::tune_up::{Step, TuneUp};
-use crate::app::{SetUp, Summary, Today};
+use crate::app::{SetUp, Summary, Today, heard_in_words};
 use crate::quiz::{Answer, GridRow, Kind, Open, Shown};
-use crate::rhythm::{Counting, Feel};
+use crate::rhythm::Feel;
 
 /// The caution on loudness, given once.
 const CAUTION: &str = "Start low: somebody at arm's length must stay easy to understand over the \
@@ -29,6 +29,9 @@ pub(super) fn tell_today(today: &Today, caution: bool) -> io::Result<()> {
     )])?;
     for line in &today.lines {
         say(&[join(&[line.tag, &line.title, &line.known, &line.when]).trim_end()])?;
+    }
+    if let Some(checked) = &today.checked {
+        say(&[checked])?;
     }
     if caution { say(&[CAUTION]) } else { Ok(()) }
 }
@@ -65,7 +68,8 @@ pub(super) fn tell_tune_up(tune_up: &TuneUp) -> io::Result<()> {
     say(&[keys])
 }
 
-pub(super) fn tell_question(open: &Open, set_up: SetUp, counting: Counting) -> io::Result<()> {
+pub(super) fn tell_question(open: &Open, set_up: SetUp) -> io::Result<()> {
+    let counting = open.ticket.counting;
     let ticket = &open.ticket;
     let (place, of) = ticket.place;
     // A title that asks would end with two marks.
@@ -77,7 +81,8 @@ pub(super) fn tell_question(open: &Open, set_up: SetUp, counting: Counting) -> i
         &open.question.asks(counting),
     ])?;
     for (idx, choice) in open.question.choices(counting).iter().enumerate() {
-        say(&[&format!("  {}  {choice}", idx + 1)])?;
+        let number = open.question.choice_number(idx, counting);
+        say(&[&format!("  {number}  {choice}")])?;
     }
     if open.question.ends_with_its_sound() && set_up != SetUp::Tuned {
         say(&["Claps are counted; their timing is not judged here."])?;
@@ -122,6 +127,10 @@ pub(super) fn tell_reveal(shown: &Shown) -> io::Result<()> {
             let marks = row.marks(*first).iter().map(char::to_string).collect();
             say(&[&grid_line(row.name, &line(marks))])?;
         }
+    }
+    let is_between = |row: &&GridRow| row.cycles.iter().flatten().any(|mark| *mark == '-');
+    if reveal.you.iter().any(|row| is_between(&row)) {
+        say(&["(o is on the pulse, - between it and the next)"])?;
     }
     match &shown.ticket.repair {
         Some(repair) if !reveal.right => say(&[&format!("It helps: {repair}")]),
@@ -183,9 +192,7 @@ pub(super) fn tell_summary(summary: &Summary) -> io::Result<()> {
     ])?;
     for line in &summary.lines {
         let (right, of) = line.right;
-        let heard = line
-            .heard_from
-            .map_or_else(String::new, |db| format!("heard from {db}"));
+        let heard = line.heard_from.map_or_else(String::new, heard_in_words);
         let back = match line.back_in_days {
             None => String::new(),
             Some(1) => "back in 1 day".to_owned(),

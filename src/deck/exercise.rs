@@ -3,11 +3,13 @@
 use crate::label::Label;
 use crate::phrase::{Level, Recipe};
 use crate::quiz::Form;
+use crate::rhythm::Cycle;
 
 use super::Levels;
 use super::fault::{Faults, quoted};
 use super::form::form;
 use super::recipe::{Parts, recipe};
+use super::spoken::Spoken;
 use super::written::{Key, Table, Value};
 
 /// The keys of an exercise.
@@ -24,7 +26,7 @@ pub(super) const KEYS: [Key; 24] = [
     key("line", "one line that says what to do"),
     key("repair", "one line that helps after a miss"),
     key("needs", "ids of exercises of this deck, in a list"),
-    key("pattern", "a cycle, as six or guajira"),
+    key("pattern", "a cycle, as six or guajira, or several of them"),
     key(
         "families",
         "families of surfaces in a list, as [\"plain\", \"chords\"]",
@@ -93,8 +95,8 @@ pub(super) struct Need<'a> {
 /// What an exercise has for itself, its parts in accord.
 pub(super) struct Body {
     pub(super) title: Label,
-    pub(super) line: Label,
-    pub(super) repair: Option<Label>,
+    pub(super) line: Spoken,
+    pub(super) repair: Option<Spoken>,
     pub(super) form: Form,
     pub(super) recipe: Recipe,
     pub(super) levels: Levels,
@@ -140,12 +142,13 @@ fn needs<'a>(value: Value<'a>, faults: &mut Faults) -> Option<Vec<Need<'a>>> {
 
 fn body(table: &Table<'_>, faults: &mut Faults) -> Option<Body> {
     let title = table.need("title", faults, Value::label);
-    let line = table.need("line", faults, Value::label);
-    let repair = table.or("repair", None, faults, |value, faults| {
-        value.label(faults).map(Some)
-    });
     let levels = table.need("level", faults, levels);
     let parts = Parts::read(table, faults);
+    let cycle = parts.pattern().cycle();
+    let line = table.need("line", faults, |value, faults| spoken(value, cycle, faults));
+    let repair = table.or("repair", None, faults, |value, faults| {
+        spoken(value, cycle, faults).map(Some)
+    });
     let form = form(table, &parts, faults);
     let recipe = recipe(table, parts, faults);
     Some(Body {
@@ -156,6 +159,18 @@ fn body(table: &Table<'_>, faults: &mut Faults) -> Option<Body> {
         recipe: recipe?,
         levels: levels?,
     })
+}
+
+/// A line in which counts may stand between braces.
+fn spoken(value: Value<'_>, cycle: Cycle, faults: &mut Faults) -> Option<Spoken> {
+    let label = value.label(faults)?;
+    let spoken = Spoken::of(&label, cycle);
+    if let Err(error) = &spoken {
+        let n = cycle.n_pulses();
+        let expected = format!("counts from 1 to {n} joined by - where braces stand, as {{1-3}}");
+        faults.add(value.at, &error.to_string(), &expected);
+    }
+    spoken.ok()
 }
 
 fn levels(value: Value<'_>, faults: &mut Faults) -> Option<Levels> {

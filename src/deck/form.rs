@@ -5,7 +5,7 @@ use std::ops::RangeInclusive;
 use crate::phrase::{Bell, Entry, Turning};
 use crate::quiz::judge::Place;
 use crate::quiz::{By, Call, Course, Fits, Form, Guide, Kind};
-use crate::rhythm::{Cycle, Feel, Layer, NotationError, Pattern};
+use crate::rhythm::{Cycle, Feel, Layer, NotationError};
 
 use super::fault::Faults;
 use super::recipe::{MOST_WORDS, Parts};
@@ -102,7 +102,7 @@ fn find_start(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<F
         faults.add(at, "entry only on one", expected);
         return None;
     }
-    let n_counts = parts.pattern.unwrap_or(Pattern::SIX).cycle().n_pulses();
+    let n_counts = parts.pattern().cycle().n_pulses();
     if by == By::Count && n_counts > MOST_COUNTS {
         let at = table.get("by").map_or(table.at(), |value| value.at);
         let found = format!("{n_counts} counts to choose from");
@@ -154,6 +154,9 @@ fn clap(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
         let value = table.get("clappings")?;
         let expected = "two or more, since a bell calls for another one";
         faults.add(value.at, "one clapping", expected);
+        return None;
+    }
+    if parts.patterns().len() > 1 && !claps_are_offered(table, parts, &layers, faults) {
         return None;
     }
     if call == Call::Close && !ends_with_the_close(table, parts, &layers, faults) {
@@ -248,7 +251,7 @@ fn layers(
     how_many: RangeInclusive<usize>,
     faults: &mut Faults,
 ) -> Option<Vec<Layer>> {
-    let cycle = parts.pattern.unwrap_or(Pattern::SIX).cycle();
+    let cycle = parts.pattern().cycle();
     table.need("clappings", faults, |value, faults| {
         value.set(how_many, faults, |value, faults| {
             clapping(value, cycle, faults)
@@ -281,7 +284,7 @@ fn ends_with_the_close(
     faults: &mut Faults,
 ) -> bool {
     let at = table.get("call").map_or(table.at(), |value| value.at);
-    let pattern = parts.pattern.unwrap_or(Pattern::SIX);
+    let pattern = parts.pattern();
     let Some(close) = pattern.close() else {
         let found = format!("the pattern {}", pattern.id());
         faults.add(
@@ -347,20 +350,21 @@ fn claps_are_offered(
     let Some(feels) = &parts.feels else {
         return true;
     };
-    let pattern = parts.pattern.unwrap_or(Pattern::SIX);
     let items = table
         .get("feels")
         .and_then(|value| value.items(1..=MOST_WORDS, faults))
         .unwrap_or_default();
     let mut all_are = true;
     for (feel, item) in feels.iter().zip(items) {
-        let expected = match pattern.claps(*feel) {
-            Some(layer) if clappings.contains(&layer) => continue,
-            Some(layer) => format!("its claps, {}, among clappings", layer.in_counts()),
-            None => "threes or twos, which one clapping fits".to_owned(),
-        };
-        faults.add(item.at, &item.found(), &expected);
-        all_are = false;
+        for pattern in parts.patterns() {
+            let expected = match pattern.claps(*feel) {
+                Some(layer) if clappings.contains(&layer) => continue,
+                Some(layer) => format!("its claps, {}, among clappings", layer.in_counts()),
+                None => "threes or twos, which one clapping fits".to_owned(),
+            };
+            faults.add(item.at, &item.found(), &expected);
+            all_are = false;
+        }
     }
     all_are
 }

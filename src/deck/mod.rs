@@ -25,10 +25,12 @@ mod fault;
 mod form;
 mod parse;
 mod recipe;
+mod spoken;
 mod written;
 
 pub use fault::Fault;
 pub use parse::parse;
+pub use spoken::{Spoken, SpokenError};
 
 use crate::label::Label;
 use crate::phrase::{Level, Recipe, Speakers};
@@ -51,14 +53,20 @@ pub enum Order {
     Path,
     /// None waits.
     Free,
+    /// None waits, and each is asked in one block a sitting.
+    Once,
 }
 
 impl Order {
+    /// All orders.
+    pub const ALL: [Self; 3] = [Self::Path, Self::Free, Self::Once];
+
     /// Its id in decks.
     pub fn id(self) -> &'static str {
         match self {
             Self::Path => "path",
             Self::Free => "free",
+            Self::Once => "once",
         }
     }
 }
@@ -109,9 +117,9 @@ pub struct Exercise {
     /// Its name on the screen.
     pub title: Label,
     /// What to do, in one line.
-    pub line: Label,
+    pub line: Spoken,
     /// What helps after a miss.
-    pub repair: Option<Label>,
+    pub repair: Option<Spoken>,
     /// What must be firm before it is offered.
     pub needs: Vec<Skill>,
     /// What is asked.

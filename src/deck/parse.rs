@@ -102,7 +102,7 @@ fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<Deck> {
         .map(|draft| finish(id, draft, trial, faults))
         .collect::<Vec<Option<Exercise>>>();
     let order = table.or("order", Order::Path, faults, |value, faults| {
-        value.one_of(&[Order::Path, Order::Free], Order::id, faults)
+        value.one_of(&Order::ALL, Order::id, faults)
     });
     Some(Deck {
         id: id?.into(),

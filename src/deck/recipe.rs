@@ -11,7 +11,7 @@ pub(super) const MOST_WORDS: usize = 13;
 
 /// The parts of a recipe, each where it could be read.
 pub(super) struct Parts {
-    pub(super) pattern: Option<Pattern>,
+    pub(super) patterns: Option<Vec<Pattern>>,
     pub(super) families: Option<Vec<Family>>,
     pub(super) feels: Option<Vec<Feel>>,
     tempo: Option<(i64, i64)>,
@@ -25,7 +25,7 @@ pub(super) struct Parts {
 impl Parts {
     pub(super) fn read(table: &Table<'_>, faults: &mut Faults) -> Self {
         Self {
-            pattern: table.or("pattern", Pattern::SIX, faults, pattern),
+            patterns: table.or("pattern", vec![Pattern::SIX], faults, patterns),
             families: table.need("families", faults, |value, faults| {
                 words(value, &Family::ALL, Family::id, faults)
             }),
@@ -49,13 +49,23 @@ impl Parts {
         }
     }
 
+    /// The patterns; that of six pulses where they could not be read.
+    pub(super) fn patterns(&self) -> &[Pattern] {
+        self.patterns.as_deref().unwrap_or(&[Pattern::SIX])
+    }
+
+    /// The pattern, or the first of several.
+    pub(super) fn pattern(&self) -> Pattern {
+        self.patterns().first().copied().unwrap_or(Pattern::SIX)
+    }
+
     /// The fewest cycles that were asked for, where that could be read.
     pub(super) fn fewest_cycles(&self) -> Option<i64> {
         self.cycles.map(|(fewest, _)| fewest)
     }
 
     fn is_whole(&self) -> bool {
-        self.pattern.is_some()
+        self.patterns.is_some()
             && self.families.is_some()
             && self.feels.is_some()
             && self.tempo.is_some()
@@ -67,9 +77,17 @@ impl Parts {
     }
 }
 
-fn pattern(value: Value<'_>, faults: &mut Faults) -> Option<Pattern> {
+/// The most patterns of one exercise.
+const MOST_PATTERNS: usize = 6;
+
+fn patterns(value: Value<'_>, faults: &mut Faults) -> Option<Vec<Pattern>> {
     let all: Vec<Pattern> = Pattern::all().collect();
-    value.one_of(&all, Pattern::id, faults)
+    let one = |value: Value<'_>, faults: &mut Faults| value.one_of(&all, Pattern::id, faults);
+    if value.is_list() {
+        value.set(1..=MOST_PATTERNS, faults, one)
+    } else {
+        one(value, faults).map(|pattern| vec![pattern])
+    }
 }
 
 fn words<T: Copy + PartialEq>(
@@ -89,7 +107,7 @@ pub(super) fn recipe(table: &Table<'_>, parts: Parts, faults: &mut Faults) -> Op
     const SOUND_FAMILIES: [Family; 1] = [Family::Plain];
     const SOUND_CYCLES: (i64, i64) = (4, 4);
     let mut is_sound = parts.is_whole();
-    let pattern = parts.pattern.unwrap_or(Pattern::SIX);
+    let pattern = parts.pattern();
     let sound_feel = if pattern.marks().is_some() {
         Feel::Mixed
     } else {
@@ -100,7 +118,7 @@ pub(super) fn recipe(table: &Table<'_>, parts: Parts, faults: &mut Faults) -> Op
         (slowest, slowest)
     };
     let mut parts = RecipeParts {
-        pattern,
+        patterns: parts.patterns.unwrap_or(vec![pattern]),
         families: parts.families.unwrap_or(SOUND_FAMILIES.to_vec()),
         feels: parts.feels.unwrap_or(vec![sound_feel]),
         tempo: parts.tempo.unwrap_or(sound_tempo),
@@ -143,6 +161,14 @@ pub(super) fn recipe(table: &Table<'_>, parts: Parts, faults: &mut Faults) -> Op
                     None => "feels of an open cycle, as threes and twos".to_owned(),
                 };
                 misses(table, "feels", feel.id(), &expected, faults);
+            }
+            RecipeError::Patterns(first, other) => {
+                parts.patterns = vec![first];
+                let expected = format!(
+                    "a cycle like that of {}, grouped in another way",
+                    first.id()
+                );
+                misses(table, "pattern", other.id(), &expected, faults);
             }
             RecipeError::Family(family, pattern) => {
                 parts.families = SOUND_FAMILIES.to_vec();

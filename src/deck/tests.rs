@@ -7,8 +7,8 @@ use proptest::prelude::*;
 use super::parse::{LONGEST_TEXT, MOST_EXERCISES};
 use super::*;
 use crate::phrase::{Bell, Entry, Family};
-use crate::quiz::{By, Fits, Kind, Question};
-use crate::rhythm::{Cycle, Feel, Layer};
+use crate::quiz::{Answer, By, Fits, Kind, Question};
+use crate::rhythm::{Counting, Cycle, Feel, Layer};
 use crate::world::Seed;
 
 const BUILT_IN: &str = include_str!("../../exercises/first-steps.toml");
@@ -493,6 +493,99 @@ level = {{ easiest = 5, criterion = 5, hardest = 4 }}
 }
 
 #[test]
+fn counts_in_lines_are_counts_of_the_cycle() {
+    let expected = "expected counts from 1 to 6 joined by - where braces stand, as {1-3}";
+    check("\"Name it.\"", "\"Name {1-6}.\"", &[]);
+    let told = |found: &str| format!("line 8, column 8: found {found}; {expected}");
+    check(
+        "\"Name it.\"",
+        "\"Name {1-3\"",
+        &[&told("a brace that is not closed")],
+    );
+    check(
+        "\"Name it.\"",
+        "\"Name {7}.\"",
+        &[&told(
+            "\"7\" between braces: count 7 at character 1; the cycle has counts 1 to 6",
+        )],
+    );
+}
+
+/// A deck of one exercise in several patterns.
+fn in_patterns(asks: &str, patterns: &str, clappings: &str) -> String {
+    format!(
+        r#"format = 1
+id = "set"
+title = "A set"
+[[exercise]]
+id = "five"
+title = "Five"
+asks = {asks}
+line = "Clap it."
+pattern = {patterns}
+families = ["bass-strums"]
+feels = ["mixed"]
+clappings = {clappings}
+tempo = [200, 300]
+cycles = [4, 4]
+level = {{ easiest = 6, criterion = 5, hardest = 4 }}
+"#
+    )
+}
+
+#[test]
+fn patterns_of_one_exercise_differ_in_their_grouping_alone() {
+    const BOTH: &str = r#"["five-23", "five-32"]"#;
+    const FIT: &str = "\"fit-clapping\"\nfits = \"guitar\"";
+    const CLAP: &str = "\"clap\"\nguide = \"none\"";
+    for asks in [FIT, CLAP] {
+        check_text(&in_patterns(asks, BOTH, r#"["1-3", "1-4"]"#), &[]);
+        check_text(
+            &in_patterns(asks, BOTH, r#"["1-3", "1-2"]"#),
+            &["line 12, column 10: found \"mixed\"; expected its claps, 1-4, among clappings"],
+        );
+    }
+    check_text(
+        &in_patterns(FIT, r#"["five-23", "seven-223"]"#, r#"["1-3", "1-3-5"]"#),
+        &[
+            "line 10, column 11: found seven-223; expected a cycle like that of five-23, grouped in another way",
+            "line 12, column 10: found \"mixed\"; expected its claps, 1-3-5, among clappings",
+        ],
+    );
+}
+
+#[test]
+fn every_pattern_of_an_exercise_is_asked_and_is_what_sounds() {
+    for asks in [
+        "\"fit-clapping\"\nfits = \"guitar\"",
+        "\"clap\"\nguide = \"none\"",
+    ] {
+        let text = in_patterns(asks, r#"["five-23", "five-32"]"#, r#"["1-3", "1-4"]"#);
+        let deck = parse(&text).expect("a sound deck");
+        let exercise = &deck.exercises()[0];
+        let level = exercise.levels.criterion();
+        let mut lately = Vec::new();
+        let mut seen = BTreeSet::new();
+        for seed in 0..40 {
+            let asked = Question::ask(&exercise.form, &exercise.recipe, level, &lately, Seed(seed));
+            let question = asked.expect("a phrase");
+            let (Answer::Clapping(truth) | Answer::Hands(Some(truth))) = question.truth() else {
+                panic!("a layer is asked")
+            };
+            let rows = question.measured().rows();
+            let states = |row: &crate::phrase::Row| row.layer() == Some(truth);
+            assert!(rows.iter().any(states), "{truth:?} is no layer of {rows:?}");
+            lately.push(question.truth());
+            seen.insert(truth.in_counts());
+            let run = lately.rchunks(4).next().filter(|last| last.len() == 4);
+            let is_long = run.is_some_and(|last| last.iter().all(|one| *one == question.truth()));
+            assert!(!is_long, "one truth four times running");
+        }
+        assert_eq!(seen.into_iter().collect::<Vec<_>>(), ["1-3", "1-4"]);
+    }
+}
+
+#[test]
 fn hands_stop_with_a_close_only_where_there_is_one() {
     check_text(&clapped("guajira", "1-4-7-9-11", "clap"), &[]);
     check_text(
@@ -691,7 +784,8 @@ fn what_was_written_is_what_is_read() {
     let clappings = vec![layer(&[0, 3]), layer(&[0, 2, 4]), layer(&[1, 4])];
     let to = Fits::Guitar;
     assert_eq!(fit.form, Form::FitClapping { clappings, to });
-    assert_eq!(fit.repair.as_ref().map(Label::as_str), Some("Try again."));
+    let repair = fit.repair.as_ref().expect("a repair");
+    assert_eq!(repair.in_words(Counting::FromOne).as_str(), "Try again.");
     assert_eq!(fit.recipe.entries(), [Entry::One]);
     assert_eq!(deck.exercise(&skill("other")), None);
 }
@@ -730,9 +824,11 @@ fn the_built_in_decks_fit_the_screen_and_open_softly() {
     let n_of = |label: &Label| label.as_str().chars().count();
     for exercise in all_built_in().iter().flat_map(Deck::exercises) {
         assert!(n_of(&exercise.title) <= 36, "{}", exercise.title);
-        assert!(n_of(&exercise.line) <= 76, "{}", exercise.line);
+        let line = exercise.line.in_words(exercise.recipe.pattern().counting());
+        assert!(n_of(&line) <= 76, "{line}");
         let repair = exercise.repair.as_ref().expect("a miss is helped");
-        assert!(n_of(repair) <= 76, "{repair}");
+        let repair = repair.in_words(exercise.recipe.pattern().counting());
+        assert!(n_of(&repair) <= 76, "{repair}");
     }
     let open = |deck: &Deck| -> Vec<String> {
         let open = deck.exercises().iter().filter(|e| e.needs.is_empty());
@@ -775,7 +871,7 @@ fn every_skill_of_the_path_is_reached_and_every_course_is_a_part_of_it() {
     }
     assert_eq!(
         built_in_named("check").map(|deck| deck.order()),
-        Some(Order::Free)
+        Some(Order::Once)
     );
 }
 

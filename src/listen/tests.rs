@@ -28,7 +28,7 @@ const FAMILIES: [Family; 13] = [
 
 fn phrase(family: Family, feel: Feel, level: i16, seed: u64) -> Option<Measured> {
     let recipe = Recipe::new(RecipeParts {
-        pattern: Pattern::SIX,
+        patterns: vec![Pattern::SIX],
         families: vec![family],
         feels: Feel::OPEN.to_vec(),
         tempo: (110, 240),

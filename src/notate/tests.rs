@@ -12,7 +12,7 @@ use crate::world::Seed;
 
 fn recipe(families: &[Family], entries: &[Entry]) -> Recipe {
     Recipe::new(RecipeParts {
-        pattern: crate::rhythm::Pattern::SIX,
+        patterns: vec![crate::rhythm::Pattern::SIX],
         families: families.to_vec(),
         feels: Feel::OPEN.to_vec(),
         tempo: (100, 260),

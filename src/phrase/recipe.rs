@@ -130,8 +130,9 @@ pub enum Speakers {
 /// What may be asked of a recipe before it is checked; see [`Recipe::new`].
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RecipeParts {
-    /// The cycle, and its own grouping where it has one.
-    pub pattern: Pattern,
+    /// The cycle, and its own grouping where it has one; several that differ in nothing but their
+    /// grouping are drawn evenly by whoever asks.
+    pub patterns: Vec<Pattern>,
     /// The surfaces, drawn evenly.
     pub families: Vec<Family>,
     /// The feels in play, drawn evenly by whoever asks.
@@ -181,6 +182,9 @@ pub enum RecipeError {
     /// A feel that the pattern does not have.
     #[error("the pattern {pattern} has no phrases {feel}", pattern = .1.id(), feel = .0.words())]
     Feel(Feel, Pattern),
+    /// Patterns that differ in more than their grouping.
+    #[error("the patterns {} and {} do not stand beside each other", .0.id(), .1.id())]
+    Patterns(Pattern, Pattern),
     /// A family that cannot state the pattern.
     #[error("the pattern {pattern} has no {family}", pattern = .1.id(), family = .0.id())]
     Family(Family, Pattern),
@@ -196,6 +200,9 @@ impl Recipe {
     /// When a list is empty, a range is out of bounds, `in-turn` has no room, or the pattern has
     /// not such a feel.
     pub fn new(parts: RecipeParts) -> Result<Self, RecipeError> {
+        if parts.patterns.is_empty() {
+            return Err(RecipeError::Nothing("pattern"));
+        }
         let (slowest, fastest) = tempo_range(&parts)?;
         let (fewest, most) = cycle_range(parts.cycles)?;
         let recipe = Self {
@@ -207,7 +214,7 @@ impl Recipe {
             parts,
         };
         recipe.check_lists()?;
-        recipe.check_pattern()?;
+        recipe.check_patterns()?;
         Ok(recipe)
     }
 
@@ -224,13 +231,19 @@ impl Recipe {
         parts.feels.iter().try_for_each(|feel| self.allows(*feel))
     }
 
-    fn check_pattern(&self) -> Result<(), RecipeError> {
-        let pattern = self.parts.pattern;
-        let mut families = self.parts.families.iter();
-        match families.find(|family| !family.can_state(pattern)) {
-            Some(family) => Err(RecipeError::Family(*family, pattern)),
-            None => Ok(()),
+    fn check_patterns(&self) -> Result<(), RecipeError> {
+        let first = self.pattern();
+        for pattern in &self.parts.patterns {
+            let differs = pattern.marks().is_none() || !pattern.is_like(first);
+            if *pattern != first && differs {
+                return Err(RecipeError::Patterns(first, *pattern));
+            }
+            let mut families = self.parts.families.iter();
+            if let Some(family) = families.find(|family| !family.can_state(*pattern)) {
+                return Err(RecipeError::Family(*family, *pattern));
+            }
         }
+        Ok(())
     }
 
     /// Whether its phrases can have this feel, be it in play or not.
@@ -238,9 +251,9 @@ impl Recipe {
     /// # Errors
     /// When the pattern has no such feel, or a change has no room.
     pub fn allows(&self, feel: Feel) -> Result<(), RecipeError> {
-        let is_open = self.parts.pattern.marks().is_none();
+        let is_open = self.pattern().marks().is_none();
         if (feel == Feel::Mixed) == is_open {
-            Err(RecipeError::Feel(feel, self.parts.pattern))
+            Err(RecipeError::Feel(feel, self.pattern()))
         } else if feel == Feel::InTurn && self.fewest < 4 {
             Err(RecipeError::NoRoomForTurn(self.parts.cycles.0))
         } else {
@@ -282,14 +295,27 @@ impl Recipe {
         }
     }
 
+    /// The same recipe with this one of its patterns alone.
+    #[must_use]
+    pub fn in_pattern(&self, pattern: Pattern) -> Self {
+        let mut recipe = self.clone();
+        recipe.parts.patterns = vec![pattern];
+        recipe
+    }
+
     /// What its phrases are to be heard through.
     pub fn speakers(&self) -> Speakers {
         self.speakers
     }
 
-    /// The cycle, and its own grouping where it has one.
+    /// The cycle, and its own grouping where it has one; the first of several.
     pub fn pattern(&self) -> Pattern {
-        self.parts.pattern
+        *self.parts.patterns.first().expect("a recipe has a pattern")
+    }
+
+    /// One pattern, or several of one cycle that are each grouped in another way.
+    pub fn patterns(&self) -> &[Pattern] {
+        &self.parts.patterns
     }
 
     /// The surfaces.
@@ -334,7 +360,10 @@ impl Recipe {
 }
 
 fn tempo_range(parts: &RecipeParts) -> Result<(Tempo, Tempo), RecipeError> {
-    let possible = parts.pattern.tempo();
+    // What every pattern lets be felt.
+    let each = parts.patterns.iter().map(|pattern| pattern.tempo());
+    let possible = each.reduce(|all, one| (all.0.max(one.0), all.1.min(one.1)));
+    let possible = possible.unwrap_or_default();
     let (low, high) = parts.tempo;
     let wrong = RecipeError::Tempo {
         found: parts.tempo,

@@ -6,7 +6,7 @@ use crate::world::Seed;
 
 fn parts(families: &[Family], entries: &[Entry]) -> RecipeParts {
     RecipeParts {
-        pattern: Pattern::SIX,
+        patterns: vec![Pattern::SIX],
         families: families.to_vec(),
         feels: Feel::OPEN.to_vec(),
         tempo: (100, 260),
@@ -90,7 +90,7 @@ fn in_pattern(pattern: Pattern, family: Family, tenths: i16, seed: u64) -> Measu
         None => Feel::Both,
     };
     let recipe = Recipe::new(RecipeParts {
-        pattern,
+        patterns: vec![pattern],
         families: vec![family],
         feels: vec![feel],
         tempo: pattern.tempo(),
@@ -438,7 +438,7 @@ fn the_start_is_told_where_the_first_count_is_bare() {
     ];
     for family in families {
         let recipe = Recipe::new(RecipeParts {
-            pattern,
+            patterns: vec![pattern],
             feels: vec![Feel::Mixed],
             tempo: pattern.tempo(),
             ..parts(&[family], &Entry::ALL)

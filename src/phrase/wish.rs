@@ -109,7 +109,7 @@ mod tests {
 
     fn recipe() -> Recipe {
         Recipe::new(RecipeParts {
-            pattern: Pattern::SIX,
+            patterns: vec![Pattern::SIX],
             families: vec![Family::Plain, Family::Chords, Family::Arpeggio],
             feels: vec![Feel::Threes],
             tempo: (120, 210),

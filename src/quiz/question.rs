@@ -1,7 +1,9 @@
 //! A question with its truth, and the verdict on an answer.
 
+use std::slice;
+
 use crate::phrase::{Level, Measured, NoPhrase, Phrase, Recipe, Turning, Voice};
-use crate::rhythm::{Counting, Feel, Layer, Pulse};
+use crate::rhythm::{Counting, Feel, Layer, Pattern, Pulse};
 use crate::world::Seed;
 
 use super::hands::{Asked, answer, model_taps, played, sounding, timing, what_was_asked};
@@ -89,6 +91,9 @@ impl Question {
         lately: &[Answer],
         seed: Seed,
     ) -> Result<Self, NoPhrase> {
+        let pattern = draw_pattern(recipe.patterns(), lately, seed);
+        let is_one_of_several = recipe.patterns().len() > 1;
+        let recipe = &recipe.in_pattern(pattern);
         match form {
             Form::NameFeel => name_feel::ask(recipe, level, lately, seed),
             Form::FindStart(by) => find_start::ask(recipe, level, *by, lately, seed),
@@ -102,8 +107,10 @@ impl Question {
                 course,
                 call,
             } => {
+                // Of several patterns it is the grouping of the one that sounds.
+                let own = pattern.marks().filter(|_| is_one_of_several);
                 let terms = clap_layer::Terms {
-                    layers,
+                    layers: own.as_ref().map_or(layers, slice::from_ref),
                     place: *place,
                     guide: *guide,
                     course: *course,
@@ -168,6 +175,20 @@ impl Question {
             Task::WhoseStroke { pulse } => {
                 Answer::Owner(whose_stroke::owner(*pulse, self.phrase()))
             }
+        }
+    }
+
+    /// The number by which an answer that is offered is chosen: its place from 1, but where the answers
+    /// are counts, the count, and where they are cycles, the cycle, and 0 for none of them.
+    pub fn choice_number(&self, idx: usize, counting: Counting) -> usize {
+        let cycle = self.phrase().cycle;
+        match &self.task {
+            Task::FindStart { .. } => {
+                let pulse = cycle.pulse_at(i64::try_from(idx).unwrap_or(0));
+                counting.number(cycle, pulse)
+            }
+            Task::CatchTurn { .. } if idx == 0 => 0,
+            _ => idx + 1,
         }
     }
 
@@ -336,6 +357,27 @@ impl Question {
 }
 
 /// Leaves out what was the truth three times running, unless nothing else is left.
+/// One of the patterns; not one whose grouping was the truth three times running.
+fn draw_pattern(patterns: &[Pattern], lately: &[Answer], seed: Seed) -> Pattern {
+    // A truth that says nothing of the grouping stands for none of them.
+    let layers = lately.iter().map(|truth| match truth {
+        Answer::Clapping(layer) | Answer::Hands(Some(layer)) | Answer::Marks(Some(layer)) => {
+            Answer::Clapping(*layer)
+        }
+        other => *other,
+    });
+    let lately: Vec<Answer> = layers.collect();
+    let as_answer = |pattern: Pattern| Answer::Clapping(pattern.marks().expect("all are grouped"));
+    match patterns {
+        [one] => *one,
+        several => {
+            let open = without_a_run(several, &lately, as_answer);
+            let drawn = seed.child("pattern", 0).dice().pick(&open).copied();
+            drawn.expect("a recipe has a pattern")
+        }
+    }
+}
+
 pub(super) fn without_a_run<T: Copy + PartialEq>(
     options: &[T],
     lately: &[Answer],

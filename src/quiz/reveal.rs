@@ -10,6 +10,7 @@ use crate::rhythm::{Counting, Feel, Layer, Pulse, Tick};
 
 use super::hands::{
     Asked, both, own_claps, played, right_claps, rows, sounding, verdict_words, what_was_done,
+    what_was_silent,
 };
 use super::kind::{
     catch_turn, find_start, fit_clapping, mark_accents, name_clapping, name_feel, name_voice,
@@ -97,7 +98,9 @@ impl Reveal {
     ) -> Self {
         let phrase = question.phrase();
         let played = played(phrase, asked, taps, hands);
-        let done = what_was_done(&played, hands);
+        let silent = what_was_silent(asked).into_iter();
+        let done = silent.chain([what_was_done(&played, hands)]);
+        let done = done.collect::<Vec<_>>().join(" ");
         let right = right_claps(phrase, asked);
         let own = (!taps.is_empty()).then(|| own_claps(phrase, taps, &played));
         Self {
@@ -128,7 +131,10 @@ impl Reveal {
                 .pulses()
                 .map(|p| counting.name(phrase.cycle, p))
                 .collect(),
-            rows: grid(phrase, question.measured().rows(), floor),
+            rows: grid(phrase, question.measured().rows(), floor)
+                .into_iter()
+                .chain(rows_beside(question))
+                .collect(),
             you: differs
                 .then(|| your_row(verdict.answer, &answered))
                 .into_iter()
@@ -298,9 +304,54 @@ fn grid_row(phrase: &Phrase, row: &Row, floor: Floor) -> GridRow {
     }
 }
 
+/// What sounds beside the guitar and is asked about or calls: the claps that are to be named, and a
+/// bell.
+fn rows_beside(question: &Question) -> Vec<GridRow> {
+    let sounds = question.sounds();
+    // Under several clappings there is no one sound.
+    let [sound] = sounds.as_slice() else {
+        return Vec::new();
+    };
+    let is_measured = |voice: Voice| {
+        let mut rows = question.measured().rows().iter();
+        rows.any(|row| row.voice == voice)
+    };
+    let is_asked = |voice: &Voice| match voice {
+        Voice::Claps => matches!(question.task, Task::NameClapping { .. }),
+        voice => !is_measured(*voice),
+    };
+    let is_there = |voice: &Voice| sound.notes.iter().any(|note| note.voice == *voice);
+    [Voice::Claps, Voice::Bell]
+        .into_iter()
+        .filter(|voice| is_asked(voice) && is_there(voice))
+        .map(|voice| stroke_row(sound, voice))
+        .collect()
+}
+
+/// Where a voice sounds.
+fn stroke_row(sound: &Phrase, voice: Voice) -> GridRow {
+    let marks = |idx: usize| {
+        let mark = |pulse: Pulse| {
+            if sounds(sound, voice, idx, pulse) {
+                'x'
+            } else {
+                '.'
+            }
+        };
+        sound.cycle.pulses().map(mark).collect()
+    };
+    let n_cycles = usize::try_from(sound.n_cycles).unwrap_or(usize::MAX);
+    GridRow {
+        name: voice.name(),
+        cycles: (0..n_cycles).map(marks).collect(),
+        aside: String::new(),
+    }
+}
+
 /// The rows without what was left silent while hands went on.
 fn as_it_sounded(mut rows: Vec<GridRow>, question: &Question, asked: &Asked) -> Vec<GridRow> {
     let (phrase, sound) = (question.phrase(), sounding(question.phrase(), asked));
+    // Rows beside those of the guitar are of the sound already.
     for (row, voice) in rows.iter_mut().zip(question.measured().rows()) {
         for (idx, marks) in row.cycles.iter_mut().enumerate() {
             for (mark, pulse) in marks.iter_mut().zip(phrase.cycle.pulses()) {

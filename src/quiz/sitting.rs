@@ -6,7 +6,7 @@
 
 use crate::label::Label;
 use crate::phrase::{GENERATOR, Phrase};
-use crate::rhythm::{Counting, PulseMap, Tick};
+use crate::rhythm::{PulseMap, Tick};
 use crate::world::{Day, Moment, Stamp};
 
 use super::question::{Given, Question};
@@ -108,7 +108,6 @@ pub struct Sitting {
     install: u64,
     number: u32,
     began: Stamp,
-    counting: Counting,
     hands: Hands,
     n_attempts: u32,
     lately: Vec<(Skill, Answer)>,
@@ -117,13 +116,12 @@ pub struct Sitting {
 
 impl Sitting {
     /// The `number`-th sitting of the store `install`, beginning now.
-    pub fn new(install: u64, number: u32, counting: Counting, hands: Hands, now: &Now) -> Self {
+    pub fn new(install: u64, number: u32, hands: Hands, now: &Now) -> Self {
         Self {
             stage: Stage::Ready,
             install,
             number,
             began: now.stamp,
-            counting,
             hands,
             n_attempts: 0,
             lately: Vec::new(),
@@ -265,7 +263,7 @@ impl Sitting {
         attempt.timing = open.question.timing(given);
         self.tally(&open.ticket, verdict.right);
         self.lately.push((open.ticket.skill.clone(), attempt.truth));
-        let reveal = Reveal::of(&open.question, verdict, given, self.counting);
+        let reveal = Reveal::of(&open.question, verdict, given, open.ticket.counting);
         let Open {
             question, ticket, ..
         } = *open;

@@ -9,6 +9,7 @@ use super::tap::{Tap, Taps};
 use super::{Attempt, Kind, Phase, Reveal, Skill};
 use crate::label::Label;
 use crate::phrase::{Level, Voice};
+use crate::rhythm::Counting;
 use crate::world::Stamp;
 
 /// Why and how a question is asked: what goes into its attempt beside the answer.
@@ -22,6 +23,8 @@ pub struct Ticket {
     pub line: Label,
     /// What repairs a miss.
     pub repair: Option<Label>,
+    /// How its counts are spoken.
+    pub counting: Counting,
     /// Why it is asked now, in words.
     pub why: String,
     /// The level at which the exercise counts as learnt.

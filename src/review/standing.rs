@@ -277,7 +277,7 @@ impl Standing {
 
     /// Whether this is the day on which it began again: the only later one without a day to look back
     /// on.
-    fn begins_again(&self) -> bool {
+    pub(super) fn begins_again(&self) -> bool {
         self.recalls.is_empty() && self.today.day > self.first_day
     }
 

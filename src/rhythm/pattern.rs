@@ -31,7 +31,7 @@ const OPEN: &[i64] = &[];
 /// The standard pattern of seven strokes (Kubik, by way of a reference article on bell patterns).
 const BELL: &[i64] = &[0, 2, 4, 5, 7, 9, 11];
 
-const ROWS: [Row; 20] = [
+const ROWS: [Row; 22] = [
     // Fandangos de Huelva and their cousins; common practice, foot on 1 and 4 (Kliman).
     row("six", "six", 6, OPEN, (100, 260)),
     // An exercise, and the texture of thick bulerías; common practice.
@@ -85,6 +85,14 @@ const ROWS: [Row; 20] = [
         "twelve, 1 4 7 9 11",
         12,
         &[0, 3, 6, 8, 10],
+        (140, 420),
+    ),
+    // The same two bars, the other one first; common practice, no source.
+    row(
+        "jalisciense-turned",
+        "twelve, 1 3 5 7 10",
+        12,
+        &[0, 2, 4, 6, 9],
         (140, 420),
     ),
     // Additive cycles; common practice.
@@ -166,6 +174,17 @@ const ROWS: [Row; 20] = [
         &[0, 2, 4, 7, 9],
         (200, 480),
     ),
+    // Twelve as two sixes under palmas that are counted from 12; common practice.
+    Row {
+        counting: Counting::FromLast,
+        ..row(
+            "twelve-from-12",
+            "twelve as two sixes, counted from 12",
+            12,
+            OPEN,
+            (100, 260),
+        )
+    },
 ];
 
 const fn row(
@@ -244,6 +263,14 @@ impl Pattern {
         self.0.counting
     }
 
+    /// Whether they differ in nothing but their grouping: as many pulses, the same bell, and the same
+    /// words for counts.
+    pub fn is_like(self, other: Self) -> bool {
+        self.cycle() == other.cycle()
+            && self.bell() == other.bell()
+            && self.counting() == other.counting()
+    }
+
     /// Slowest and fastest in pulses a minute.
     pub fn tempo(self) -> (i64, i64) {
         self.0.tempo
@@ -310,6 +337,7 @@ mod tests {
         assert_eq!(spoken("bulerias"), "12, 3, 7, 8 and 10");
         assert_eq!(spoken("solea"), "3, 6, 8, 10 and dos");
         assert_eq!(spoken("jalisciense"), "1, 4, 7, 9 and 11");
+        assert_eq!(spoken("jalisciense-turned"), "1, 3, 5, 7 and 10");
         assert_eq!(spoken("bell-five"), "1, 3, 5, 8 and 10");
     }
 }

@@ -7,7 +7,7 @@ use rusqlite::{Connection, OptionalExtension as _};
 use crate::quiz::Skill;
 use crate::quiz::judge::Delay;
 use crate::rhythm::Counting;
-use crate::world::Moment;
+use crate::world::{Day, Moment};
 
 use super::error::Fault;
 use super::{Store, StoreError};
@@ -15,6 +15,7 @@ use super::{Store, StoreError};
 const COUNTING: &str = "counting";
 const DECK: &str = "deck";
 const CAUTIONED: &str = "cautioned_ms";
+const CHECKED: &str = "checked";
 
 /// The settings of the learner of this store.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
@@ -43,6 +44,31 @@ impl Store {
         let outcome = write(&mut self.conn, settings);
         self.here(outcome)
     }
+}
+
+impl Store {
+    /// What a check found last, by its id, and on which learning day.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn checked(&self) -> Result<Option<(String, Day)>, StoreError> {
+        self.here(read_one(&self.conn, CHECKED, checked_of))
+    }
+
+    /// Keeps what a check found, until the next one.
+    ///
+    /// # Errors
+    /// When it cannot be written; what was found before then stands.
+    pub fn save_checked(&mut self, id: &str, day: Day) -> Result<(), StoreError> {
+        let value = format!("{} {id}", day.0);
+        let outcome = write_one(&self.conn, CHECKED, Some(&value));
+        self.here(outcome)
+    }
+}
+
+fn checked_of(value: &str) -> Option<(String, Day)> {
+    let (day, id) = value.split_once(' ')?;
+    Some((id.to_owned(), Day(day.parse().ok()?)))
 }
 
 impl Store {

@@ -182,20 +182,10 @@ impl Binding {
     }
 }
 
-/// The key of each choice with its words: its place, but where the choices are counts, the count.
+/// The key of each choice, the number by which it is chosen, with its words.
 pub(super) fn choices(question: &Question, counting: Counting) -> Vec<(char, String)> {
-    let cycle = question.phrase().cycle;
     let key = |idx: usize| {
-        let place = idx + 1;
-        let written = match question.kind() {
-            Kind::FindStart => {
-                let pulse = cycle.pulse_at(i64::try_from(idx).unwrap_or(0));
-                counting.number(cycle, pulse).to_string()
-            }
-            // The cycle in which it turns, or 0.
-            Kind::CatchTurn if idx == 0 => "0".to_owned(),
-            _ => place.to_string(),
-        };
+        let written = question.choice_number(idx, counting).to_string();
         written.chars().next().unwrap_or('0')
     };
     let words = question.choices(counting).into_iter().enumerate();
@@ -249,10 +239,11 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
         bindings.push(want(KeyCode::Char('d'), next, "other deck", help));
     }
     let counts = match view.counting {
-        Counting::FromOne => "counts from one",
-        Counting::FromLast => "counts from the last",
-        Counting::UnDos => "counts un, dos after ten",
-        Counting::Spanish => "counts uno, dos, tres",
+        None => "counts by style",
+        Some(Counting::FromOne) => "counts from one",
+        Some(Counting::FromLast) => "counts from the last",
+        Some(Counting::UnDos) => "counts un, dos after ten",
+        Some(Counting::Spanish) => "counts uno, dos, tres",
     };
     if view.has_ear && view.no_sound.is_none() {
         let (does, help, other) = match view.claps_by {
@@ -265,7 +256,7 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
         };
         bindings.push(want(KeyCode::Char('m'), Intent::ClapBy(other), does, help));
     }
-    let help = "counts in another convention";
+    let help = "counts otherwise, or as each style counts";
     bindings.push(want(KeyCode::Char('c'), Intent::Recount, counts, help));
     bindings
 }
@@ -542,7 +533,7 @@ fn voice_keys(bench: &Bench) -> Vec<(KeyCode, Action)> {
 
 fn on_question(open: &Open, view: &View<'_>) -> Vec<Binding> {
     let mut bindings = Vec::new();
-    let choices = choices(&open.question, view.counting);
+    let choices = choices(&open.question, open.ticket.counting);
     let choose = |(idx, (key, _)): (usize, &(char, String))| {
         (KeyCode::Char(*key), Action::Want(Intent::Choose(idx)))
     };
@@ -550,7 +541,7 @@ fn on_question(open: &Open, view: &View<'_>) -> Vec<Binding> {
         bindings.append(&mut while_tapping(open, view));
     } else if open.question.is_marked() {
         let mark = |(pulse, key)| (KeyCode::Char(key), Action::Want(Intent::Mark(pulse)));
-        let keys = mark_keys(&open.question, view.counting).into_iter();
+        let keys = mark_keys(&open.question, open.ticket.counting).into_iter();
         let pairs: Vec<_> = keys.enumerate().map(mark).collect();
         bindings.push(binding(
             pairs,

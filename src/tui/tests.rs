@@ -39,7 +39,7 @@ struct World {
     place: Place,
     sitting: Option<Sitting>,
     playhead: Option<Playhead>,
-    counting: Counting,
+    counting: Option<Counting>,
     no_sound: Option<&'static str>,
     claps_by: ClapBy,
     has_ear: bool,
@@ -53,7 +53,7 @@ impl World {
             place,
             sitting: None,
             playhead: None,
-            counting: Counting::FromOne,
+            counting: None,
             no_sound: None,
             claps_by: ClapBy::Keys,
             has_ear: false,
@@ -64,9 +64,18 @@ impl World {
 
     /// In a sitting with this question before it.
     fn asked(form: &Form, families: &[Family], feels: &[Feel], seed: u64) -> Self {
+        Self::asked_in(Counting::FromOne, next(form, families, feels, seed))
+    }
+
+    /// The same, counted in this convention.
+    fn asked_in(counting: Counting, next: Event) -> Self {
+        let Event::Next(mut next) = next else {
+            panic!("no question")
+        };
+        next.1.counting = counting;
         let mut world = Self::at(Place::Sitting);
-        let mut sitting = Sitting::new(7, 1, world.counting, crate::quiz::Hands::Untuned, &now());
-        sitting.handle(next(form, families, feels, seed), &now());
+        let mut sitting = Sitting::new(7, 1, crate::quiz::Hands::Untuned, &now());
+        sitting.handle(Event::Next(next), &now());
         sitting.handle(Event::Started(Stamp(1_000)), &now());
         world.sitting = Some(sitting);
         world
@@ -146,7 +155,7 @@ fn label(text: &str) -> Label {
 
 fn next(form: &Form, families: &[Family], feels: &[Feel], seed: u64) -> Event {
     let recipe = Recipe::new(RecipeParts {
-        pattern: crate::rhythm::Pattern::SIX,
+        patterns: vec![crate::rhythm::Pattern::SIX],
         families: families.to_vec(),
         feels: feels.to_vec(),
         tempo: (140, 200),
@@ -168,6 +177,7 @@ fn next(form: &Form, families: &[Family], feels: &[Feel], seed: u64) -> Event {
         title: label("name it by the bass"),
         line: label("Listen to the low notes. Nothing else tells."),
         repair: Some(label("hum only the low notes, then say 1 - 3 - 5 on them.")),
+        counting: Counting::FromOne,
         why: "due: last heard 6 days ago".to_owned(),
         criterion: level,
         level,
@@ -358,12 +368,13 @@ fn today() -> World {
             ),
         ],
         fortnight: vec![0, 12, 30, 0, 38, 41, 0, 0, 22, 38, 0, 36, 40, 9],
+        checked: None,
     }))
 }
 
 fn bench(steps: &[Step]) -> World {
-    let mut bench = Bench::new(Seed(5), Counting::FromOne, crate::phrase::Speakers::Full)
-        .expect("a phrase for the bench");
+    let mut bench =
+        Bench::new(Seed(5), None, crate::phrase::Speakers::Full).expect("a phrase for the bench");
     steps.iter().for_each(|step| bench.step(*step));
     let mut world = World::at(Place::Bench(Box::new(bench)));
     world.playhead = Some(playhead(1, 2.5, 0.4));
@@ -684,8 +695,9 @@ fn every_key_of_a_sitting_does_something() {
 
 #[test]
 fn digits_are_counts_where_counts_are_asked() {
-    let mut world = count_in();
-    world.counting = Counting::FromLast;
+    let form = Form::FindStart(By::Count);
+    let next = next(&form, &[Family::Arpeggio], &[Feel::Threes], 2);
+    let world = World::asked_in(Counting::FromLast, next);
     let bindings = bindings(&world.view(), Room::Enough);
     let chosen = |c| action(&bindings, pressed(KeyCode::Char(c)));
     // The cycle begins on its last number: common practice, no source.

@@ -12,7 +12,8 @@ pub(super) struct View<'a> {
     pub(super) place: &'a Place,
     pub(super) stage: Option<&'a Stage>,
     pub(super) playhead: Option<Playhead>,
-    pub(super) counting: Counting,
+    /// How every cycle is counted, where the learner chose that.
+    pub(super) counting: Option<Counting>,
     /// Why nothing can be heard, when that is so.
     pub(super) no_sound: Option<&'a str>,
     /// What is known of the way from a sound to a tap.

@@ -139,7 +139,7 @@ fn parts(
     cycles: (i64, i64),
 ) -> RecipeParts {
     RecipeParts {
-        pattern,
+        patterns: vec![pattern],
         families: vec![family],
         feels: vec![feel],
         tempo: (ppm, ppm),

@@ -27,7 +27,7 @@ const CLEAR: [Family; 6] = [
 
 fn made(family: Family, feel: Feel, seed: u64) -> Measured {
     let recipe = Recipe::new(RecipeParts {
-        pattern: Pattern::SIX,
+        patterns: vec![Pattern::SIX],
         families: vec![family],
         feels: Feel::OPEN.to_vec(),
         tempo: (120, 220),

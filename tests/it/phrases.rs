@@ -85,7 +85,7 @@ fn the_rule_by_hand() {
 
 fn made(families: &[Family], feel: Feel, seed: u64) -> Measured {
     let recipe = Recipe::new(RecipeParts {
-        pattern: contrapalma::rhythm::Pattern::SIX,
+        patterns: vec![contrapalma::rhythm::Pattern::SIX],
         families: families.to_vec(),
         feels: Feel::OPEN.to_vec(),
         tempo: (120, 240),

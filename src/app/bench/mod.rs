@@ -86,7 +86,7 @@ pub struct Bench {
     pub rows: Vec<(GridRow, bool)>,
     /// The claps, cycle by cycle.
     pub claps_row: GridRow,
-    counting: Counting,
+    counting: Option<Counting>,
     speakers: Speakers,
     seed: Seed,
     which: u64,
@@ -97,7 +97,7 @@ pub struct Bench {
 
 impl Bench {
     /// A bench with a first phrase, in twos by the bass; `None` when none can be made from the seed.
-    pub fn new(seed: Seed, counting: Counting, speakers: Speakers) -> Option<Self> {
+    pub fn new(seed: Seed, counting: Option<Counting>, speakers: Speakers) -> Option<Self> {
         let set_up = SetUp {
             pattern: Pattern::SIX,
             family: Family::BassStrums,
@@ -237,11 +237,7 @@ impl Bench {
     }
 
     fn describe(&mut self) {
-        // A cycle with a grouping of its own is counted as its style counts.
-        let counting = match self.pattern.marks() {
-            Some(_) => self.pattern.counting(),
-            None => self.counting,
-        };
+        let counting = self.counting.unwrap_or(self.pattern.counting());
         self.counts = counts(&self.phrase, counting);
         let rows = crate::phrase::rows(&self.phrase);
         let voices: Vec<Voice> = rows.iter().map(|row| row.voice).collect();
@@ -335,7 +331,7 @@ mod tests {
     use super::*;
 
     fn bench() -> Bench {
-        Bench::new(Seed(3), Counting::FromOne, Speakers::Full).expect("a first phrase")
+        Bench::new(Seed(3), None, Speakers::Full).expect("a first phrase")
     }
 
     fn claps_in(phrase: &Phrase, cycle: i64) -> Vec<i64> {

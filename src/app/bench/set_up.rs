@@ -22,7 +22,7 @@ pub(super) struct SetUp {
 impl SetUp {
     pub(super) fn compose(self, seed: Seed) -> Option<Phrase> {
         let recipe = Recipe::new(RecipeParts {
-            pattern: self.pattern,
+            patterns: vec![self.pattern],
             families: vec![self.family],
             feels: vec![self.feel],
             tempo: (self.ppm, self.ppm),

@@ -116,6 +116,11 @@ fn measure(
         Form::FindStart(_) => Purpose::FindStart,
         _ => Purpose::NameFeel,
     };
+    let patterns = exercise.recipe.patterns();
+    let pattern = seed.child("pattern", 0).dice().pick(patterns).copied();
+    let recipe = exercise
+        .recipe
+        .in_pattern(pattern.unwrap_or(exercise.recipe.pattern()));
     let wanted = Wanted {
         feel: feel.unwrap_or(drawn),
         level,
@@ -126,7 +131,7 @@ fn measure(
         .recipe
         .allows(wanted.feel)
         .map_err(|error| Failure::new(Kind::Usage, error, "choose another feel or exercise"))?;
-    make(&exercise.recipe, &wanted, seed)
+    make(&recipe, &wanted, seed)
         .map_err(|error| Failure::new(Kind::No, error, "try a stronger --level or another --seed"))
 }
 

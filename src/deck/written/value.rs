@@ -110,6 +110,11 @@ impl<'a> Value<'a> {
         found
     }
 
+    /// Whether it is a list.
+    pub(in crate::deck) fn is_list(self) -> bool {
+        matches!(self.value, DeValue::Array(_))
+    }
+
     /// The items of a list of a size within `sizes`.
     pub(in crate::deck) fn items(
         self,

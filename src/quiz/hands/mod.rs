@@ -10,7 +10,7 @@ mod told;
 
 pub(super) use played::{Played, answer, played, timing};
 pub(super) use sound::{both, model_taps, own_claps, right_claps, sounding};
-pub(super) use told::{rows, verdict_words, what_was_asked, what_was_done};
+pub(super) use told::{rows, verdict_words, what_was_asked, what_was_done, what_was_silent};
 
 use super::judge::{Lead, Place};
 use super::tap::Hand;

@@ -154,6 +154,7 @@ fn done_words(played: &Played, asked: &Asked, counting: Counting) -> String {
     }
     let Some(found) = &played.found else {
         let times = match played.n_taps {
+            0 => return format!("{who} did not clap from cycle {} on.", cycle(played, 0)),
             1 => "once".to_owned(),
             n => format!("{n} times"),
         };
@@ -301,6 +302,16 @@ fn drift(played: &Played, found: &Clapped) -> Option<String> {
             "The claps came {which}: {:.0} ms from first to last.",
             whole.abs()
         )
+    })
+}
+
+/// In which cycles nothing sounded while hands went on.
+pub(in crate::quiz) fn what_was_silent(asked: &Asked) -> Option<String> {
+    let (since, until) = asked.course.silence()?;
+    Some(if until - since == 1 {
+        format!("Nothing sounded in cycle {until}.")
+    } else {
+        format!("Nothing sounded in cycles {} to {until}.", since + 1)
     })
 }
 

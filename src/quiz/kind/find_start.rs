@@ -225,7 +225,7 @@ mod tests {
     #[test]
     fn no_entry_four_times_running() {
         let recipe = crate::phrase::Recipe::new(crate::phrase::RecipeParts {
-            pattern: crate::rhythm::Pattern::SIX,
+            patterns: vec![crate::rhythm::Pattern::SIX],
             families: vec![crate::phrase::Family::Arpeggio],
             feels: vec![Feel::Threes],
             tempo: (120, 200),

@@ -113,6 +113,16 @@ impl Guide {
             Self::None => "none",
         }
     }
+
+    /// The one that leads longer; `None` where claps lead all along.
+    fn longer(self) -> Option<Self> {
+        match self {
+            Self::Every => None,
+            Self::Half => Some(Self::Every),
+            Self::First => Some(Self::Half),
+            Self::None => Some(Self::First),
+        }
+    }
 }
 
 /// How the phrase goes on while it is clapped to.
@@ -308,6 +318,17 @@ pub enum Form {
 }
 
 impl Form {
+    /// The same with claps that lead longer; `None` where nothing is clapped, and where they lead all
+    /// along.
+    pub fn led_longer(&self) -> Option<Self> {
+        let mut led = self.clone();
+        match &mut led {
+            Self::Clap { guide, .. } | Self::TwoHands { guide, .. } => *guide = guide.longer()?,
+            _ => return None,
+        }
+        Some(led)
+    }
+
     /// Its kind.
     pub fn kind(&self) -> Kind {
         match self {

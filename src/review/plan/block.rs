@@ -6,13 +6,16 @@
 
 use crate::quiz::Phase;
 
-use super::{Standing, Why};
+use super::{Help, Standing, Why};
 
 /// The most phrases in a block.
 pub(super) const LONGEST: u32 = 6;
 
 /// The fewest phrases of a block that practises.
 const SHORTEST: u32 = 4;
+
+/// A block whose first phrases all went wrong is stuck after so many.
+const STUCK: u32 = 3;
 
 /// The probes of a block that checks.
 const PROBES: u32 = 2;
@@ -61,6 +64,20 @@ impl Block {
             asked: 0,
             shape,
             right_before: standing.map_or(0, Standing::right),
+        }
+    }
+
+    /// Whether the phrase that counts as asked last is to be made easier for hands.
+    pub(super) fn help(&self, standing: Option<&Standing>) -> Help {
+        let Some(standing) = standing else {
+            return Help::None;
+        };
+        let n_before = self.asked.saturating_sub(1);
+        let is_stuck = n_before >= STUCK && standing.right() == self.right_before;
+        if is_stuck || standing.is_failing() || standing.begins_again() {
+            Help::Given
+        } else {
+            Help::None
         }
     }
 

@@ -3,8 +3,8 @@
 //! A [`Plan`] is made at the start of a sitting from how the learner stands, and then asked once a
 //! question for the next [`Choice`]. Due skills come first, what was left alone longest before others;
 //! then up to four new ones a day whose needs are firm, and before what is due takes more than six
-//! tenths of the sitting; then, while there is time, what is not due, and last another round of what
-//! was done today. Phrases come in blocks of one skill, with at most two
+//! tenths of the sitting; then, while there is time, what is not due; then another round of
+//! what was done today; and last what is new behind a skill that was tried and is lost. Phrases come in blocks of one skill, with at most two
 //! blocks of a kind running: hearing is learnt in short runs, and kept by mixing between them.
 //!
 //! A plan is a function of the log, the day and the seed, and of nothing else. Where a rule would
@@ -30,6 +30,9 @@ use queue::Queues;
 
 /// The most new skills a day.
 pub const NEW_A_DAY: u32 = 4;
+
+/// In how many blocks of a sitting a skill is asked at most, where nothing else is said.
+pub const BLOCKS_OF_A_SKILL: u32 = 3;
 
 /// The most blocks of one kind running, as long as there are others.
 const RUN_OF_A_KIND: u32 = 2;
@@ -90,6 +93,8 @@ pub struct Terms {
     pub chooser: Chooser,
     /// The most skills that are begun in a day.
     pub new_a_day: u32,
+    /// In how many blocks a skill is asked at most.
+    pub blocks_of_a_skill: u32,
 }
 
 /// Why a skill is asked, or listed.
@@ -107,6 +112,12 @@ pub enum Why {
     },
     /// It is new, and what it needs is firm.
     New,
+    /// It is new, and opens although what it needs is not firm: that was practised and is lost, and
+    /// nothing else is left to ask.
+    Ahead {
+        /// What it needs and is lost.
+        of: usize,
+    },
     /// It is not due, but there is time.
     Spare,
     /// It was done today, but there is time.
@@ -151,6 +162,18 @@ pub struct Choice {
     pub level: Level,
     /// Why the skill is asked.
     pub why: Why,
+    /// Whether hands are helped.
+    pub help: Help,
+}
+
+/// Whether hands are helped: a stronger cue does little for them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Help {
+    /// They are not.
+    None,
+    /// They are: the skill begins again after it was lost time and again, or the first three phrases
+    /// of the block went wrong.
+    Given,
 }
 
 /// A sitting's plan.
@@ -291,6 +314,7 @@ impl Plan {
     fn ask(&mut self, learner: &Learner, block: Block, phase: Phase) -> Choice {
         self.n_asked += 1;
         let seed = self.terms.seed.child("level", u64::from(self.n_asked));
+        let standing = learner.standing(&self.candidates[block.candidate].skill);
         let choice = Choice {
             candidate: block.candidate,
             block: self.n_blocks,
@@ -304,6 +328,7 @@ impl Plan {
             },
             level: level(learner, &self.candidates[block.candidate], phase, seed),
             why: block.why,
+            help: block.help(standing),
         };
         self.running = Some(block);
         choice

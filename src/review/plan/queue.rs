@@ -6,6 +6,7 @@
 use std::cmp::Ordering;
 
 use crate::quiz::Kind;
+use crate::review::memory::Recall;
 use crate::world::Day;
 
 use super::{Candidate, Chooser, Entry, Learner, Limit, PHRASE_SECONDS, Standing, Terms, Why};
@@ -17,8 +18,8 @@ const DUE_BEFORE_NEW_TENTHS: u32 = 6;
 /// Phrases of a usual block.
 const BLOCK: u32 = 4;
 
-/// The most blocks of one skill in a sitting.
-const BLOCKS_OF_A_SKILL: u32 = 3;
+/// The most blocks in a sitting of a skill that is lost.
+const BLOCKS_OF_A_LOST: u32 = 2;
 
 #[derive(Clone, Debug)]
 pub(super) struct Queues {
@@ -27,6 +28,8 @@ pub(super) struct Queues {
     stages: Vec<Vec<usize>>,
     /// How many more skills may be begun today.
     new_left: u32,
+    /// In how many blocks a skill is asked at most.
+    blocks_of_a_skill: u32,
 }
 
 /// What the plan knows of one candidate.
@@ -48,12 +51,15 @@ struct Fact {
 enum Readiness {
     Firm,
     NotYet,
+    /// It was lost at its latest event.
+    Lost,
 }
 
 impl Readiness {
     fn of(standing: Option<&Standing>) -> Self {
         match standing {
             Some(standing) if standing.is_firm() => Self::Firm,
+            Some(standing) if standing.recall() == Recall::Lost => Self::Lost,
             _ => Self::NotYet,
         }
     }
@@ -85,6 +91,7 @@ impl Queues {
             facts,
             stages,
             new_left: terms.new_a_day.saturating_sub(begun_today),
+            blocks_of_a_skill: terms.blocks_of_a_skill,
         }
     }
 
@@ -103,7 +110,9 @@ impl Queues {
         if let Some(candidate) = best {
             return Some((candidate, self.facts[candidate].why));
         }
-        self.again(candidates, tired).or_else(|| self.anything())
+        self.again(candidates, tired)
+            .or_else(|| self.ahead(candidates, tired))
+            .or_else(|| self.anything())
     }
 
     pub(super) fn begin_block(&mut self, candidate: usize, number: u32) {
@@ -126,7 +135,7 @@ impl Queues {
     }
 
     pub(super) fn leave_out(&mut self, candidate: usize) {
-        self.facts[candidate].n_blocks = BLOCKS_OF_A_SKILL;
+        self.facts[candidate].n_blocks = self.blocks_of_a_skill;
     }
 
     /// What would be asked as things stand, best first.
@@ -186,18 +195,48 @@ impl Queues {
         }
     }
 
-    /// Another block of what was done today: least often and least recently done in this sitting.
+    /// What is new and waits for nothing but skills that were tried and are lost: nobody stands still
+    /// before one thing that does not come.
+    fn ahead(&self, candidates: &[Candidate], tired: Option<Kind>) -> Option<(usize, Why)> {
+        if self.new_left == 0 {
+            return None;
+        }
+        let missing = |candidate: usize| {
+            let needs = candidates[candidate].needs.iter().copied();
+            needs.filter(|need| self.facts[*need].readiness != Readiness::Firm)
+        };
+        let is_open = |candidate: &usize| {
+            let fact = &self.facts[*candidate];
+            let is_lost = |need: usize| self.facts[need].readiness == Readiness::Lost;
+            fact.why == Why::New && fact.n_blocks == 0 && missing(*candidate).all(is_lost)
+        };
+        let mut open = (0..self.facts.len()).filter(is_open);
+        let fresh = open
+            .clone()
+            .find(|candidate| Some(candidates[*candidate].kind) != tired);
+        let candidate = fresh.or_else(|| open.next())?;
+        let of = missing(candidate).next()?;
+        Some((candidate, Why::Ahead { of }))
+    }
+
+    /// Another block of what was done today: least often and least recently done in this sitting, and
+    /// what is lost after everything else.
     fn again(&self, candidates: &[Candidate], tired: Option<Kind>) -> Option<(usize, Why)> {
         let done = |fact: &Fact| {
+            let most = match fact.readiness {
+                Readiness::Lost => self.blocks_of_a_skill.min(BLOCKS_OF_A_LOST),
+                Readiness::Firm | Readiness::NotYet => self.blocks_of_a_skill,
+            };
             fact.practised == Practised::Today
-                && fact.n_blocks < BLOCKS_OF_A_SKILL
+                && fact.n_blocks < most
                 && !matches!(fact.why, Why::Resting { .. })
         };
         let key = |candidate: usize| {
             let fact = &self.facts[candidate];
             let is_tired = Some(candidates[candidate].kind) == tired;
+            let is_lost = fact.readiness == Readiness::Lost;
             let skill = &candidates[candidate].skill;
-            (is_tired, fact.n_blocks, fact.latest_block, skill)
+            (is_tired, is_lost, fact.n_blocks, fact.latest_block, skill)
         };
         (0..self.facts.len())
             .filter(|candidate| done(&self.facts[*candidate]))
@@ -236,10 +275,15 @@ fn facts(candidates: &[Candidate], standings: &[Option<&Standing>], day: Day) ->
         faded: standing.map_or(0.0, |standing| standing.memory().faded(day)),
         readiness: Readiness::of(*standing),
         practised: practised(*standing, day),
-        n_blocks: 0,
+        // What was lost today is not asked over and over in every sitting of the day.
+        n_blocks: u32::from(is_lost_today(*standing, day)),
         latest_block: 0,
     };
     candidates.iter().zip(standings).map(fact).collect()
+}
+
+fn is_lost_today(standing: Option<&Standing>, day: Day) -> bool {
+    practised(standing, day) == Practised::Today && Readiness::of(standing) == Readiness::Lost
 }
 
 fn practised(standing: Option<&Standing>, day: Day) -> Practised {

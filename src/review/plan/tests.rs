@@ -52,6 +52,7 @@ fn terms(day: i32) -> Terms {
         limit: Limit::Minutes(10),
         chooser: Chooser::Forgetting,
         new_a_day: NEW_A_DAY,
+        blocks_of_a_skill: BLOCKS_OF_A_SKILL,
     }
 }
 
@@ -124,6 +125,7 @@ impl Practice {
             of: 6,
             level: Level::of_tenths(60),
             why: Why::New,
+            help: Help::None,
         };
         for answer in answers.chars() {
             self.answer(&candidate(line), &choice, Day(day), answer == 'r');
@@ -172,8 +174,43 @@ fn needs_open_within_a_sitting_once_they_are_firm() {
     assert!(blocks(&good).contains(&1));
     let mut practice = Practice::new();
     let bad = practice.sit(&lines, terms(0), |_, _| false);
-    assert!(!blocks(&bad).contains(&1));
-    assert!(bad.len() >= 6, "there is more than one block of the first");
+    // Nobody stands still before one thing that does not come, nor is asked it over and over.
+    assert_eq!(blocks(&bad), [0, 0, 1, 1]);
+    let early = bad.iter().find(|choice| choice.candidate == 1);
+    assert_eq!(early.map(|choice| choice.why), Some(Why::Ahead { of: 0 }));
+    let more = practice.sit(&lines, terms(0), |_, _| false);
+    assert_eq!(blocks(&more), [0, 1], "later on the same day");
+}
+
+#[test]
+fn hands_are_helped_after_three_misses_and_while_a_lost_skill_begins_again() {
+    let helps = |choices: &[Choice]| -> Vec<bool> {
+        let helped = |choice: &Choice| choice.help == Help::Given;
+        choices.iter().map(helped).collect()
+    };
+    let mut practice = Practice::new();
+    let wrong = practice.sit(&["a one"], terms(0), |_, _| false);
+    assert_eq!(helps(&wrong)[..6], [false, false, false, true, true, true]);
+    let mut practice = Practice::new();
+    let once = practice.sit(&["a one"], terms(0), |_, choice| choice.place == 2);
+    assert!(helps(&once)[..6].iter().all(|helped| !helped));
+    let mut practice = Practice::new();
+    for day in 0..4 {
+        practice.practise("a one", day, "wwwwww");
+    }
+    let again = practice.sit(&["a one"], terms(8), |_, _| true);
+    assert!(helps(&again).iter().all(|helped| *helped));
+}
+
+#[test]
+fn a_skill_is_asked_in_no_more_blocks_than_the_terms_say() {
+    let lines = ["a one", "b two"];
+    let once = Terms {
+        blocks_of_a_skill: 1,
+        ..terms(0)
+    };
+    let asked = Practice::new().sit(&lines, once, |_, _| true);
+    assert_eq!(blocks(&asked), [0, 1]);
 }
 
 #[test]

@@ -231,7 +231,7 @@ fn claps_are_found_in_noise() {
 /// A guitar phrase of a family, its peak at `peak`.
 fn guitar(family: Family, seed: u64, peak: f64) -> Vec<f32> {
     let recipe = Recipe::new(RecipeParts {
-        pattern: Pattern::SIX,
+        patterns: vec![Pattern::SIX],
         families: vec![family],
         feels: vec![Feel::Threes],
         tempo: (120, 220),

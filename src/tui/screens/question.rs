@@ -26,7 +26,7 @@ pub(in crate::tui) fn screen(open: &Open, view: &View<'_>, theme: Theme, columns
         body.mention(timing(view.set_up));
     }
     body.gap();
-    body.say(&open.question.asks(view.counting), theme.strong());
+    body.say(&open.question.asks(open.ticket.counting), theme.strong());
     body.gap();
     let hidden = open.question.ends_with_its_sound() && view.here.picture == Picture::Hidden;
     let sounding = match view.playhead {
@@ -39,12 +39,12 @@ pub(in crate::tui) fn screen(open: &Open, view: &View<'_>, theme: Theme, columns
         body.line(Line::from(taps(open)));
     }
     if open.question.is_marked() {
-        for line in marks(open, view) {
+        for line in marks(open) {
             body.line(Line::from(line));
         }
     }
     let now = clapping_now(open, view.playhead);
-    let choices = keymap::choices(&open.question, view.counting);
+    let choices = keymap::choices(&open.question, open.ticket.counting);
     for (idx, (key, words)) in choices.into_iter().enumerate() {
         let mut text = format!("   {key}  {words}");
         if open.question.kind() == Kind::FitClapping {
@@ -141,11 +141,11 @@ fn clapping_now(open: &Open, playhead: Option<Playhead>) -> Option<usize> {
 }
 
 /// The cycle with the marks set so far, and the key of each count where that is not its name.
-fn marks(open: &Open, view: &View<'_>) -> Vec<String> {
+fn marks(open: &Open) -> Vec<String> {
     let cycle = open.question.phrase().cycle;
     let names: Vec<String> = cycle
         .pulses()
-        .map(|p| view.counting.name(cycle, p))
+        .map(|p| open.ticket.counting.name(cycle, p))
         .collect();
     let row = |name: &str, cells: &[String]| {
         let cells = cells.iter().map(|cell| {
@@ -158,7 +158,7 @@ fn marks(open: &Open, view: &View<'_>) -> Vec<String> {
     };
     let marked = |idx: usize| if open.marks.contains(&idx) { "x" } else { "." };
     let marks: Vec<String> = (0..names.len()).map(|idx| marked(idx).to_owned()).collect();
-    let keys = keymap::mark_keys(&open.question, view.counting);
+    let keys = keymap::mark_keys(&open.question, open.ticket.counting);
     let keys: Vec<String> = keys.into_iter().map(String::from).collect();
     let mut rows = vec![row("count", &names), row("marked", &marks)];
     if keys != names {

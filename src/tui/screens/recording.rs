@@ -187,9 +187,10 @@ fn grid(
     let Some(strengths) = analysis.strengths.get(from..from + n) else {
         return;
     };
+    let counting = view.counting.unwrap_or_default();
     let counts: String = cycle
         .pulses()
-        .map(|pulse| cell(&view.counting.name(cycle, pulse), PULSE))
+        .map(|pulse| cell(&counting.name(cycle, pulse), PULSE))
         .collect();
     body.line(Line::styled(
         format!("{:INDENT$}{:NAME$}{counts}", "", "count"),

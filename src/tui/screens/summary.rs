@@ -3,7 +3,8 @@
 use ratatui::style::Style;
 use ratatui::text::Line;
 
-use crate::app::{Summary, SummaryLine};
+use crate::app::{Summary, SummaryLine, heard_in_words};
+use crate::phrase::Level;
 use crate::tui::page::{Body, INDENT, Screen, cell, cut};
 use crate::tui::theme::Theme;
 
@@ -47,10 +48,11 @@ fn skill(line: &SummaryLine, columns: usize) -> Line<'static> {
     let (n_right, n_asked) = line.right;
     let right = format!("{n_right} of {n_asked}");
     let level = match (line.heard_from, line.before) {
+        (Some(Level::STRONGEST), _) => heard_in_words(Level::STRONGEST),
         (Some(now), Some(before)) if columns >= WIDE && now != before => {
             format!("heard from {:.1}, now {now}", before.decibels())
         }
-        (Some(now), _) if columns >= WIDE => format!("heard from {now}"),
+        (Some(now), _) if columns >= WIDE => heard_in_words(now),
         (Some(now), _) => format!("from {now}"),
         (None, _) => String::new(),
     };

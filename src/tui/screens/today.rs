@@ -65,6 +65,9 @@ fn head(today: &Today, columns: usize, theme: Theme) -> Body {
     if today.n_due + today.n_new > 0 {
         body.say(&news, Style::new());
     }
+    if let Some(checked) = &today.checked {
+        body.say(checked, Style::new());
+    }
     body.gap();
     body
 }
