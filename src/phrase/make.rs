@@ -267,6 +267,18 @@ impl Measured {
         strongest.map(|row| row.cue)
     }
 
+    /// A phrase without notes of its own, for what a person heard in a recording: it measures nothing,
+    /// and the truth is theirs.
+    pub fn by_ear(phrase: Phrase, level: Level, seed: Seed) -> Self {
+        Self {
+            phrase,
+            rows: Vec::new(),
+            margin: 0.0,
+            level,
+            seed,
+        }
+    }
+
     /// The phrase in one line that reads without the generator: cycle, tempo, cycles, entry, feel, the
     /// cue that tells, and each voice's mean accents in hundredths of a unit.
     pub fn line(&self) -> String {

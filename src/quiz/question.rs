@@ -1,6 +1,7 @@
 //! A question with its truth, and the verdict on an answer.
 
 use std::slice;
+use std::sync::Arc;
 
 use crate::phrase::{Level, Measured, NoPhrase, Phrase, Recipe, Turning, Voice};
 use crate::rhythm::{Counting, Feel, Layer, Pattern, Pulse};
@@ -9,8 +10,9 @@ use crate::world::Seed;
 use super::hands::{Asked, answer, model_taps, played, sounding, timing, what_was_asked};
 use super::kind::{
     catch_turn, clap_layer, find_start, fit_clapping, mark_accents, name_clapping, name_feel,
-    name_voice, two_hands, whose_stroke,
+    name_voice, of_passage, two_hands, whose_stroke,
 };
+use super::passage::Passage;
 use super::{Answer, By, Fits, Form, Hands, KeptTiming, Kind, Owner, Playing, Tap};
 
 /// A measured phrase and what is asked of it. A question without a truth does not exist.
@@ -18,6 +20,8 @@ use super::{Answer, By, Fits, Form, Hands, KeptTiming, Kind, Owner, Playing, Tap
 pub struct Question {
     pub(super) measured: Measured,
     pub(super) task: Task,
+    /// What sounds in the stead of the phrase's own notes, where that is a recording.
+    pub(super) passage: Option<Arc<Passage>>,
 }
 
 /// What is asked, in one variant with what may be answered.
@@ -132,6 +136,40 @@ impl Question {
                 guide,
                 call,
             } => two_hands::ask(recipe, level, *layers, (*guide, *call), lately, seed),
+        }
+    }
+
+    /// A question of a phrase that was made.
+    pub(super) fn made(measured: Measured, task: Task) -> Self {
+        Self {
+            measured,
+            task,
+            passage: None,
+        }
+    }
+
+    /// Asks `form` of a passage of a recording, its truth being what a person marked. `passages` are
+    /// those among which the form tells apart; `None` where this one cannot be asked so.
+    pub fn of_passage(
+        form: &Form,
+        passage: &Arc<Passage>,
+        passages: &[Arc<Passage>],
+        lately: &[Answer],
+        seed: Seed,
+    ) -> Option<Self> {
+        of_passage::ask(form, passage, passages, lately, seed)
+    }
+
+    /// The recording that sounds under the claps of [`Question::sounds`], where it is one.
+    pub fn passage(&self) -> Option<&Arc<Passage>> {
+        self.passage.as_ref()
+    }
+
+    /// What was asked about, in one line that reads without whatever made it.
+    pub(super) fn line(&self) -> String {
+        match &self.passage {
+            Some(passage) => passage.line(),
+            None => self.measured.line(),
         }
     }
 

@@ -134,6 +134,7 @@ impl Reveal {
             rows: grid(phrase, question.measured().rows(), floor)
                 .into_iter()
                 .chain(rows_beside(question))
+                .chain(marked_row(question))
                 .collect(),
             you: differs
                 .then(|| your_row(verdict.answer, &answered))
@@ -227,6 +228,12 @@ fn answer_words(question: &Question, answer: Answer, counting: Counting) -> Stri
 }
 
 fn reason(question: &Question, counting: Counting) -> String {
+    if question.passage().is_some() {
+        return match question.task {
+            Task::FindStart { .. } => "Where its cycles begin was set by ear.".to_owned(),
+            _ => "That is how it was marked by ear.".to_owned(),
+        };
+    }
     match &question.task {
         // Where nothing stands out there is nothing to say beside what hands did.
         Task::Clap(_) | Task::TwoHands(_) if question.phrase().feel == Feel::Either => {
@@ -302,6 +309,26 @@ fn grid_row(phrase: &Phrase, row: &Row, floor: Floor) -> GridRow {
         cycles: row.cycles.iter().enumerate().map(cycle_marks).collect(),
         aside: low_notes(phrase, row),
     }
+}
+
+/// What a person marked in a recording.
+fn marked_row(question: &Question) -> Option<GridRow> {
+    let layers = question.passage()?.layers()?;
+    let [threes, twos] = [3, 2].map(|every| Layer::every(question.phrase().cycle, every));
+    let marks = |layer: &Layer| {
+        let mark = |pulse| match layer.contains(pulse) {
+            true if *layer == threes => '3',
+            true if *layer == twos => '2',
+            true => 'x',
+            false => '.',
+        };
+        layer.cycle().pulses().map(mark).collect()
+    };
+    Some(GridRow {
+        name: "marked",
+        cycles: layers.iter().map(marks).collect(),
+        aside: "as it was marked by ear".to_owned(),
+    })
 }
 
 /// What sounds beside the guitar and is asked about or calls: the claps that are to be named, and a

@@ -314,7 +314,7 @@ impl Sitting {
             timing: None,
             seed: measured.seed(),
             generator: GENERATOR,
-            phrase: measured.line(),
+            phrase: open.question.line(),
         }
     }
 

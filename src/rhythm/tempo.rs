@@ -14,6 +14,18 @@ pub struct Tempo(u32);
 pub struct TempoError(pub i64);
 
 impl Tempo {
+    /// The tempo whose pulses last so many seconds, or the nearest that there is.
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "within the bounds of a tempo"
+    )]
+    fn of_seconds(seconds: f64) -> Self {
+        let hundredths = (6_000.0 / seconds.max(0.001)).round();
+        let hundredths = hundredths.clamp(2_000.0, 60_000.0);
+        Self::of_hundredths(hundredths as u32).expect("within the bounds of a tempo")
+    }
+
     /// A tempo of whole pulses a minute.
     ///
     /// # Errors
@@ -76,6 +88,24 @@ impl Pace {
             first: tempo,
             later: Vec::new(),
         }
+    }
+
+    /// The pace whose pulses from tick zero on are so many seconds long, as the last one after that.
+    /// Tempi are whole hundredths, so that each makes up for what those before it left over: nothing
+    /// drifts. What no tempo has is held at the nearest one.
+    pub fn of_pulses(seconds: &[f64]) -> Self {
+        let mut over = 0.0;
+        let tempi = seconds.iter().map(|gap| {
+            let tempo = Tempo::of_seconds(gap + over);
+            over += gap - 60.0 / tempo.pulses_a_minute();
+            tempo
+        });
+        let mut tempi = tempi.collect::<Vec<Tempo>>().into_iter();
+        let first = tempi.next().unwrap_or_else(|| Tempo::of_seconds(1.0 / 3.0));
+        let each = (1_i64..).zip(tempi);
+        each.fold(Self::steady(first), |pace, (pulse, tempo)| {
+            pace.then(Tick::of_pulse(pulse), tempo)
+        })
     }
 
     /// The same, and `tempo` from `at` on. Changes are given in order of time: what was to come at
@@ -221,6 +251,20 @@ impl PulseMap {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_pace_of_pulses_never_drifts_from_them() {
+        let gaps: Vec<f64> = (0..90).map(|n| 0.31 + 0.02 * f64::from(n % 7)).collect();
+        let map = PulseMap::of(Pace::of_pulses(&gaps), 0);
+        let mut at = 0.0;
+        for (pulse, gap) in (1_i64..).zip(&gaps) {
+            at += gap;
+            let micros = map.micros_at(Tick::of_pulse(pulse));
+            // A hundredth of a pulse a minute is 20 microseconds of such a pulse.
+            let off = i32::try_from(micros).expect("under half an hour");
+            assert!((f64::from(off) - at * 1e6).abs() < 50.0, "pulse {pulse}");
+        }
+    }
 
     #[test]
     fn cycle_ten_thousand_is_exact() {

@@ -5,7 +5,7 @@ use crate::app::player::Rendering;
 use crate::pcm::decode::DecodeError;
 use crate::pcm::{Pcm, SampleRate, Speed, resampled, stretched};
 use crate::phrase::{Loudness, Note, Phrase, Touch, Voice};
-use crate::rhythm::{Cycle, Feel, Layer, Pace, Tempo, Tick, Ticks};
+use crate::rhythm::{Cycle, Feel, Layer, Pace, Tick, Ticks};
 use crate::sound::{round_frames, under_claps};
 
 /// The claps over a passage.
@@ -125,7 +125,13 @@ impl Passage {
         notes.sort_by_key(|note| (note.at, note.touch == Touch::Clara));
         Phrase {
             cycle: self.cycle,
-            pace: traced(&self.gaps(), self.speed),
+            pace: Pace::of_pulses(
+                &self
+                    .gaps()
+                    .iter()
+                    .map(|gap| gap * self.speed.longer())
+                    .collect::<Vec<f64>>(),
+            ),
             n_cycles: u32::try_from(self.n_cycles).unwrap_or(1),
             entry: 0,
             feel: Feel::Either,
@@ -144,37 +150,6 @@ fn clap(pulse: i64, touch: Touch) -> Note {
         loudness: Loudness(0),
         touch,
     }
-}
-
-/// A pace whose pulses are so many seconds long, at this speed. Tempi are whole hundredths, so that
-/// each makes up for what those before it left over: nothing drifts.
-fn traced(gaps: &[f64], speed: Speed) -> Pace {
-    let mut over = 0.0;
-    let tempi = gaps.iter().map(|gap| {
-        let wanted = gap * speed.longer() + over;
-        let tempo = tempo_of(wanted);
-        over = wanted - 60.0 / tempo.pulses_a_minute();
-        tempo
-    });
-    let mut tempi = tempi.collect::<Vec<Tempo>>().into_iter();
-    let first = tempi.next().unwrap_or_else(|| tempo_of(0.3));
-    let each = (1_i64..).zip(tempi);
-    each.fold(Pace::steady(first), |pace, (pulse, tempo)| {
-        pace.then(Tick::of_pulse(pulse), tempo)
-    })
-}
-
-/// The tempo whose pulses last so long, or the nearest that there is.
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "within the bounds of a tempo"
-)]
-fn tempo_of(seconds: f64) -> Tempo {
-    let hundredths = (6_000.0 / seconds.max(0.001))
-        .round()
-        .clamp(2_000.0, 60_000.0);
-    Tempo::of_hundredths(hundredths as u32).expect("within the bounds of a tempo")
 }
 
 #[expect(

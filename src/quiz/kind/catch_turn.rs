@@ -51,10 +51,7 @@ pub(in crate::quiz) fn ask(
     };
     let measured = make(recipe, &wanted, seed)?;
     let truth = (!steady).then_some(at);
-    Ok(Question {
-        measured,
-        task: Task::CatchTurn { truth, turning },
-    })
+    Ok(Question::made(measured, Task::CatchTurn { truth, turning }))
 }
 
 /// What is offered: that it does not turn, and every cycle but the first.

@@ -61,7 +61,7 @@ pub(in crate::quiz) fn ask(
         call,
     };
     let task = Task::Clap(asked);
-    Ok(Question { measured, task })
+    Ok(Question::made(measured, task))
 }
 
 /// The parts before and after a call in this cycle, and what calls; one part where nothing can.

@@ -29,10 +29,7 @@ pub(in crate::quiz) fn ask(
         purpose: Purpose::FindStart,
     };
     let asked = |seed| {
-        make(recipe, &wanted, seed).map(|measured| Question {
-            measured,
-            task: Task::FindStart { by },
-        })
+        make(recipe, &wanted, seed).map(|measured| Question::made(measured, Task::FindStart { by }))
     };
     let mut question = asked(seed)?;
     for n in 1..=8 {

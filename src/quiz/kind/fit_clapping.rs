@@ -45,10 +45,10 @@ pub(in crate::quiz) fn ask(
     let mut choices = others;
     choices.push(truth);
     dice.shuffle(&mut choices);
-    Ok(Question {
+    Ok(Question::made(
         measured,
-        task: Task::FitClapping { choices, truth, to },
-    })
+        Task::FitClapping { choices, truth, to },
+    ))
 }
 
 /// A feel of the recipe, and the layer among `clappings` that the guitar or the knocks mark with it.

@@ -39,10 +39,7 @@ pub(in crate::quiz) fn ask(
         purpose,
     };
     let measured = make(recipe, &wanted, seed)?;
-    Ok(Question {
-        measured,
-        task: Task::MarkAccents { truth, of },
-    })
+    Ok(Question::made(measured, Task::MarkAccents { truth, of }))
 }
 
 /// What is missing from the marks that were set, and what is too many.

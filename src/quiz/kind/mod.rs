@@ -9,6 +9,7 @@ pub(super) mod mark_accents;
 pub(super) mod name_clapping;
 pub(super) mod name_feel;
 pub(super) mod name_voice;
+pub(super) mod of_passage;
 pub(super) mod two_hands;
 pub(super) mod whose_stroke;
 

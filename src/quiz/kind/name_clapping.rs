@@ -38,10 +38,10 @@ pub(in crate::quiz) fn ask(
     let measured = make(recipe, &wanted, seed)?.at_level(level);
     // Answers keep their order from question to question, so that a finger learns its place.
     let choices = clappings.iter().copied().take(MOST_OFFERED).collect();
-    Ok(Question {
+    Ok(Question::made(
         measured,
-        task: Task::NameClapping { choices, truth },
-    })
+        Task::NameClapping { choices, truth },
+    ))
 }
 
 /// The phrase under the claps, softer by as much as the level is below the full one.

@@ -32,10 +32,7 @@ pub(in crate::quiz) fn ask(
         .into_iter()
         .filter(|feel| recipe.feels().contains(feel))
         .collect();
-    Ok(Question {
-        measured,
-        task: Task::NameFeel { choices },
-    })
+    Ok(Question::made(measured, Task::NameFeel { choices }))
 }
 
 /// The claps that state a feel, cycle by cycle; empty when nothing is to be clapped.
@@ -46,8 +43,8 @@ pub(in crate::quiz) fn claps(question: &Question, feel: Feel) -> Vec<Layer> {
         Feel::Threes => vec![threes],
         Feel::Twos => vec![twos],
         Feel::Both => threes.union(twos).into_iter().collect(),
-        Feel::InTurn => turning(question)
-            .map(|(_, layers)| layers)
+        Feel::InTurn => marked(question)
+            .or_else(|| turning(question).map(|(_, layers)| layers))
             .unwrap_or_else(|| {
                 // Said of a phrase that does not turn: as it would be if it did.
                 let half = usize::try_from(phrase.n_cycles / 2).unwrap_or(1);
@@ -58,6 +55,11 @@ pub(in crate::quiz) fn claps(question: &Question, feel: Feel) -> Vec<Layer> {
             }),
         Feel::Either | Feel::Mixed => Vec::new(),
     }
+}
+
+/// The layers that a person marked in a recording, cycle by cycle.
+fn marked(question: &Question) -> Option<Vec<Layer>> {
+    question.passage()?.layers()
 }
 
 /// The voice that turns from one layer to the other, with its layer in each cycle.

@@ -45,10 +45,7 @@ pub(in crate::quiz) fn ask(
         feel: Feel::Both,
         level,
     })?;
-    Ok(Question {
-        measured,
-        task: Task::NameVoice { voice, truth },
-    })
+    Ok(Question::made(measured, Task::NameVoice { voice, truth }))
 }
 
 /// What is asked of a voice.

@@ -56,7 +56,7 @@ pub(in crate::quiz) fn ask(
         }),
     };
     let task = Task::TwoHands(asked);
-    Ok(Question { measured, task })
+    Ok(Question::made(measured, task))
 }
 
 /// Both hands, of which one rests from the change on that a bell in cycle `call` asks for.

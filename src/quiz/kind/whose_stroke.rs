@@ -35,10 +35,7 @@ pub(in crate::quiz) fn ask(
     let pulses: Vec<Pulse> = phrase.cycle.pulses().filter(owned(of)).collect();
     let pulse = dice.pick(&pulses).copied();
     let pulse = pulse.unwrap_or_else(|| phrase.cycle.first());
-    Ok(Question {
-        measured,
-        task: Task::WhoseStroke { pulse },
-    })
+    Ok(Question::made(measured, Task::WhoseStroke { pulse }))
 }
 
 /// Whose stroke falls on a pulse.
