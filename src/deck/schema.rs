@@ -204,6 +204,10 @@ mod tests {
             assert!(accepts(&as_json(text)), "{id}");
         }
         assert!(accepts(&as_json(&start("tuesday"))));
+        let manual = include_str!("../../DEVELOPERS.md");
+        let (_, rest) = manual.split_once("```toml\n").expect("the example begins");
+        let (example, _) = rest.split_once("```").expect("the example ends");
+        assert!(accepts(&as_json(example)), "the example for contributors");
     }
 
     #[test]

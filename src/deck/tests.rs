@@ -921,12 +921,17 @@ fn the_example_for_contributors_is_a_deck() {
     let (_, rest) = manual.split_once("```toml\n").expect("the example begins");
     let (example, _) = rest.split_once("```").expect("the example ends");
     let deck = parse(example).expect("a deck without faults");
+    let skills: Vec<&str> = deck.exercises().iter().map(|e| &*e.skill.0).collect();
+    let expected = [
+        "path/count-six",
+        "tuesday-group/low-notes",
+        "tuesday-group/knocks",
+        "tuesday-group/where-it-came-in",
+        "tuesday-group/hold-the-twelve",
+    ];
+    assert_eq!(skills, expected);
     assert_eq!(
-        deck.exercises()[1].skill.to_string(),
-        "tuesday-group/knocks"
-    );
-    assert_eq!(
-        deck.exercises()[1].needs,
-        [deck.exercises()[0].skill.clone()]
+        deck.exercises()[2].needs,
+        [deck.exercises()[1].skill.clone()]
     );
 }
