@@ -10,6 +10,7 @@
 pub mod bench;
 mod check;
 mod course;
+mod example;
 mod intent;
 mod learner;
 mod listening;
@@ -42,6 +43,7 @@ use crate::store::{Settings, Store, StoreError};
 use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 
 pub use course::Course;
+pub use example::example;
 pub use intent::{ClapBy, Decks, Intent, Place, Scroll, SetUp, Surroundings, Trouble, Wishing};
 pub use learner::replayed;
 pub use listening::Listening;

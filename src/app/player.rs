@@ -80,6 +80,11 @@ impl Rendering {
         }
     }
 
+    /// Its samples.
+    pub(super) fn into_pcm(self) -> Pcm {
+        Arc::unwrap_or_clone(self.pcm)
+    }
+
     #[cfg(test)]
     pub(super) fn pcm(&self) -> &Pcm {
         &self.pcm

@@ -4,6 +4,8 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand};
 
+use super::commands::class::Class;
+use super::commands::decks::Decks;
 use crate::accent::Cue;
 use crate::notate::Bars;
 use crate::phrase::{Speakers, Third, Wish};
@@ -31,6 +33,16 @@ pub(super) enum Command {
     Phrase(Phrase),
     /// Hear to what each cycle of recordings or MIDI files leans: evidence, never a verdict
     Listen(Listen),
+    /// Write, check, show and keep decks
+    Decks {
+        #[command(subcommand)]
+        asked: Decks,
+    },
+    /// Make what a teacher takes to class
+    Class {
+        #[command(subcommand)]
+        asked: Class,
+    },
 }
 
 /// What every sitting takes.
@@ -39,7 +51,7 @@ pub(super) struct Practice {
     /// Keep data in this folder
     #[arg(long, value_name = "DIR", global = true)]
     pub(super) data: Option<PathBuf>,
-    /// Practise this deck: a file, or first-steps, path, check, beginners, workshop, twelves, cousins
+    /// Practise this deck: first-steps, path, check, beginners, workshop, twelves, cousins, an installed one, or a file
     #[arg(long, value_name = "DECK", global = true)]
     pub(super) deck: Option<PathBuf>,
     /// Draw all chance from this number
@@ -49,7 +61,7 @@ pub(super) struct Practice {
     #[arg(long, value_name = "N", global = true, default_value_t = 10,
           value_parser = clap::value_parser!(u16).range(1..=120))]
     pub(super) minutes: u16,
-    /// End the sitting after exactly so many questions
+    /// End the sitting after exactly so many questions, or make so many
     #[arg(long, value_name = "N", global = true, value_parser = clap::value_parser!(u32).range(1..=1000))]
     pub(super) questions: Option<u32>,
     /// Keep time without a sound device: nothing is heard
@@ -225,11 +237,11 @@ fn seed(text: &str) -> Result<u64, String> {
         .map_err(|_| format!("a whole number from 0 to {} was expected", u64::MAX))
 }
 
-fn bars(text: &str) -> Result<Bars, String> {
+pub(super) fn bars(text: &str) -> Result<Bars, String> {
     Bars::from_id(text).ok_or_else(|| "one of threes, twos, felt was expected".to_owned())
 }
 
-fn decibels(text: &str) -> Result<f64, String> {
+pub(super) fn decibels(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(db) if (1.5..=12.0).contains(&db) => Ok(db),
         _ => Err("a number from 1.5 to 12 was expected".to_owned()),

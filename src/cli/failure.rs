@@ -88,17 +88,36 @@ impl Failure {
         )
     }
 
-    /// A deck with faults, every one with its place.
+    /// The same, with one more thing that may help.
+    pub(super) fn hinted(mut self, hint: impl fmt::Display) -> Self {
+        self.hints.push(hint.to_string());
+        self
+    }
+
+    /// The same, told as another kind.
+    pub(super) fn told_as(self, kind: Kind) -> Self {
+        Self { kind, ..self }
+    }
+
+    /// A deck that cannot be used for its faults, every one with its place.
     pub(super) fn deck(path: &Path, faults: &[Fault]) -> Self {
+        let hint = "mend the deck and start again; nothing was changed".to_owned();
+        Self {
+            hints: vec![hint],
+            ..Self::deck_to_mend(path, faults)
+        }
+    }
+
+    /// The faults of a deck, every one with its place.
+    pub(super) fn deck_to_mend(path: &Path, faults: &[Fault]) -> Self {
         let line = |fault: &Fault| match &fault.hint {
             Some(hint) => format!("{}: {fault} ({hint})", path.display()),
             None => format!("{}: {fault}", path.display()),
         };
-        let hint = "mend the deck and start again; nothing was changed".to_owned();
         Self {
             kind: Kind::No,
             lines: faults.iter().map(line).collect(),
-            hints: vec![hint],
+            hints: Vec::new(),
         }
     }
 

@@ -16,9 +16,8 @@ mod plain;
 mod tell;
 
 use std::ffi::OsString;
-use std::fs::File;
-use std::io::{self, Read as _, Write as _};
-use std::path::{Path, PathBuf};
+use std::io::{self, Write as _};
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::Parser as _;
@@ -28,10 +27,13 @@ use crate::app::Intent;
 use crate::app::tune_up::Step;
 use crate::deck::{self, Deck};
 use crate::label::harmless;
+use crate::rhythm::Counting;
+use crate::store::Store;
 use crate::tui::Ending;
-use crate::world::{Env, Seed};
+use crate::world::{Env, Moment, Seed};
 
 use args::{Cli, Command, Plain, Practice};
+use commands::shelf::Shelf;
 use failure::{Failure, Kind};
 
 /// Runs the program with these arguments in this environment.
@@ -72,32 +74,37 @@ fn usage(error: &clap::Error) -> ExitCode {
 }
 
 fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
-    let deck = deck_of(&cli.practice)?;
+    let practice = &cli.practice;
     let bell = Intent::TuneUp(Step::Bell);
     let (first, is_plain) = match cli.command {
         None => (None, false),
         Some(Command::Sit(Plain { plain })) => (Some(Intent::Begin), plain),
         Some(Command::Bench) => (Some(Intent::ToBench), false),
         Some(Command::TuneUp(Plain { plain })) => (Some(bell), plain),
+        Some(Command::Decks { asked }) => return commands::decks::run(&asked, practice, env),
+        Some(Command::Class { asked }) => return commands::class::run(&asked, practice, env),
         Some(Command::Phrase(asked)) => {
-            commands::phrase::run(&deck, &asked, seed_of(&cli.practice)?)?;
+            let deck = deck_of(practice, env)?;
+            commands::phrase::run(&deck, &asked, seed_of(practice)?)?;
             return Ok(ExitCode::SUCCESS);
         }
         Some(Command::Listen(asked)) => {
+            let deck = deck_of(practice, env)?;
             return match commands::listen::to_look_at(&asked)? {
                 Some(source) => {
-                    commands::practise::recording(deck, &cli.practice, env, source).map(code_of)
+                    commands::practise::recording(deck, practice, env, source).map(code_of)
                 }
                 None => commands::listen::run(&asked),
             };
         }
     };
+    let deck = deck_of(practice, env)?;
     match first {
         Some(first) if is_plain => {
-            commands::practise::plain(deck, &cli.practice, env, first)?;
+            commands::practise::plain(deck, practice, env, first)?;
             Ok(ExitCode::SUCCESS)
         }
-        first => commands::practise::screen(deck, &cli.practice, env, first).map(code_of),
+        first => commands::practise::screen(deck, practice, env, first).map(code_of),
     }
 }
 
@@ -109,43 +116,34 @@ fn code_of(ending: Ending) -> ExitCode {
     }
 }
 
-fn deck_of(practice: &Practice) -> Result<Deck, Failure> {
-    let named = |path: &PathBuf| path.to_str().and_then(deck::built_in_named);
+/// The deck that is practised.
+fn deck_of(practice: &Practice, env: &Env) -> Result<Deck, Failure> {
     let deck = match &practice.deck {
         None => deck::built_in(),
-        Some(path) => match named(path) {
-            Some(deck) => deck,
-            None => {
-                let text = read_text(path)?;
-                deck::parse(&text).map_err(|faults| Failure::deck(path, &faults))?
-            }
-        },
+        Some(name) => commands::shelf::find(name, shelf_of(practice, env).as_ref())?,
     };
     Ok(deck.through(practice.speakers()))
 }
 
-fn read_text(path: &Path) -> Result<String, Failure> {
-    const LARGEST: u64 = 256 << 10;
-    let mut bytes = Vec::new();
-    // A device or a pipe does not say how much it holds, so that only reading can tell.
-    let read = File::open(path).and_then(|file| file.take(LARGEST + 1).read_to_end(&mut bytes));
-    read.map_err(|error| Failure::file(path, &error))?;
-    if u64::try_from(bytes.len()).is_ok_and(|size| size > LARGEST) {
-        let what = format!(
-            "{}: more than {LARGEST} bytes; a deck has at most so many",
-            path.display()
-        );
-        return Err(Failure::new(Kind::Data, what, "check that this is a deck"));
-    }
-    String::from_utf8(bytes).map_err(|error| {
-        let place = error.utf8_error().valid_up_to();
-        let what = format!(
-            "{}: byte {} is no UTF-8; a deck is UTF-8 text",
-            path.display(),
-            place + 1
-        );
-        Failure::new(Kind::Data, what, "save the deck as UTF-8 text")
-    })
+/// The decks that were installed; `None` where there is no place for data.
+fn shelf_of(practice: &Practice, env: &Env) -> Option<Shelf> {
+    let data = data_dir(practice, env).ok()?;
+    Some(Shelf::of(&data))
+}
+
+/// How the learner of the store counts; from one where they settled nothing, there is no store, or
+/// it cannot be opened now.
+fn counting_of(practice: &Practice, env: &Env) -> Counting {
+    let settled = || {
+        let data = data_dir(practice, env).ok()?;
+        // Looking at something makes no store.
+        if !data.join("practice.db").is_file() {
+            return None;
+        }
+        let store = Store::open(&data, Seed(0), Moment(0)).ok()?;
+        store.settings().ok()?.counting
+    };
+    settled().unwrap_or_default()
 }
 
 fn seed_of(practice: &Practice) -> Result<Seed, Failure> {

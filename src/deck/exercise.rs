@@ -1,77 +1,219 @@
 //! One exercise of a deck, from the table in which it is written.
 
 use crate::label::Label;
-use crate::phrase::{Level, Recipe};
-use crate::quiz::Form;
-use crate::rhythm::Cycle;
+use crate::phrase::{Bell, Entry, Family, Level, Pacing, Recipe, Rival, Turning};
+use crate::quiz::{Call, Course, Form, Guide, Kind};
+use crate::rhythm::{Cycle, Feel, Pattern};
 
-use super::Levels;
 use super::fault::{Faults, quoted};
-use super::form::form;
-use super::recipe::{Parts, recipe};
+use super::form::{BYS, FITS, MOST_CLAPPINGS, PLACES, by_id, fits_id, form, place_id};
+use super::recipe::{MOST_PATTERNS, Parts, recipe};
 use super::spoken::Spoken;
-use super::written::{Key, Table, Value};
+use super::written::{Key, Only, Presence, Shape, Table, Value};
+use super::{Levels, is_id};
 
 /// The keys of an exercise.
 pub(super) const KEYS: [Key; 24] = [
     key(
         "id",
         "an id of 1 to 40 lower-case letters, digits and hyphens",
+        Shape::Id,
     ),
-    key("title", "a short text on one line"),
+    key("title", "a short text on one line", Shape::Label),
     key(
         "asks",
         "name-feel, find-start, fit-clapping, clap, mark-accents, name-voice, name-clapping, catch-turn, whose-stroke or two-hands",
+        Shape::Word(|| Kind::ALL.map(Kind::id).to_vec()),
     ),
-    key("line", "one line that says what to do"),
-    key("repair", "one line that helps after a miss"),
-    key("needs", "ids of exercises of this deck, in a list"),
-    key("pattern", "a cycle, as six or guajira, or several of them"),
+    key("line", "one line that says what to do", Shape::Label),
+    optional("repair", "one line that helps after a miss", Shape::Label),
+    optional(
+        "needs",
+        "ids of exercises of this deck, in a list",
+        Shape::Ids(MOST_NEEDS),
+    ),
+    optional(
+        "pattern",
+        "a cycle, as six or guajira, or several of them in a list",
+        Shape::WordOrWords(|| Pattern::all().map(Pattern::id).collect(), MOST_PATTERNS),
+    ),
     key(
         "families",
         "families of surfaces in a list, as [\"plain\", \"chords\"]",
+        Shape::Words(|| Family::ALL.map(Family::id).to_vec()),
     ),
-    key("feels", "feels in a list, as [\"threes\", \"twos\"]"),
+    key(
+        "feels",
+        "feels in a list, as [\"threes\", \"twos\"]",
+        Shape::Words(|| Feel::ALL.map(Feel::id).to_vec()),
+    ),
     key(
         "tempo",
         "two whole numbers, slowest and fastest, within 100 to 260",
+        Shape::Pair(tempi_of_all_patterns),
     ),
-    key("rival", "none, mild or stronger"),
-    key("pacing", "steady, moving or elastic"),
+    optional(
+        "rival",
+        "none, mild or stronger",
+        Shape::Word(|| Rival::ALL.map(Rival::id).to_vec()),
+    ),
+    optional(
+        "pacing",
+        "steady, moving or elastic",
+        Shape::Word(|| Pacing::ALL.map(Pacing::id).to_vec()),
+    ),
     key(
         "cycles",
         "two whole numbers, fewest and most, within 2 to 12",
+        Shape::Pair(|| CYCLES),
     ),
-    key(
+    optional(
         "entry",
         "where a phrase comes in, in a list, as [\"one\", \"any\"]",
+        Shape::Words(|| Entry::ALL.map(Entry::id).to_vec()),
     ),
-    key("bell", "none, every or second"),
-    key("by", "count or taps"),
+    optional(
+        "bell",
+        "none, every or second",
+        Shape::Word(|| Bell::ALL.map(Bell::id).to_vec()),
+    ),
+    Key {
+        presence: Presence::NeededIf(&Only {
+            kinds: &[Kind::FindStart],
+            words: "where asks = \"find-start\"",
+        }),
+        ..key(
+            "by",
+            "count or taps",
+            Shape::Word(|| BYS.map(by_id).to_vec()),
+        )
+    },
+    Key {
+        presence: Presence::NeededIf(&Only {
+            kinds: &[
+                Kind::FitClapping,
+                Kind::MarkAccents,
+                Kind::NameClapping,
+                Kind::Clap,
+                Kind::TwoHands,
+            ],
+            words: "where claps are chosen, made or marked",
+        }),
+        ..key(
+            "clappings",
+            "clappings in counts in a list, as [\"1-4\", \"1-4-5\"]",
+            Shape::Clappings(MOST_CLAPPINGS),
+        )
+    },
+    Key {
+        presence: Presence::NeededIf(&Only {
+            kinds: &[Kind::FitClapping, Kind::MarkAccents],
+            words: "where claps are to fit or accents are marked",
+        }),
+        ..key(
+            "fits",
+            "guitar or knocks",
+            Shape::Word(|| FITS.map(fits_id).to_vec()),
+        )
+    },
+    Key {
+        presence: Presence::NeededIf(&CLAPPED),
+        ..key(
+            "guide",
+            "every, half, first or none",
+            Shape::Word(|| Guide::ALL.map(Guide::id).to_vec()),
+        )
+    },
+    Key {
+        presence: Presence::OptionalIf(&CLAP),
+        ..key(
+            "course",
+            "whole, rising or silent-1, -2, -4 or -8",
+            Shape::Word(|| Course::ALL.map(Course::id).to_vec()),
+        )
+    },
+    Key {
+        presence: Presence::OptionalIf(&Only {
+            kinds: &[Kind::CatchTurn],
+            words: "where asks = \"catch-turn\"",
+        }),
+        ..key(
+            "turns",
+            "once or hemiola",
+            Shape::Word(|| Turning::ALL.map(Turning::id).to_vec()),
+        )
+    },
+    Key {
+        presence: Presence::OptionalIf(&CLAP),
+        ..key(
+            "place",
+            "on or contra",
+            Shape::Word(|| PLACES.map(place_id).to_vec()),
+        )
+    },
+    Key {
+        presence: Presence::OptionalIf(&CLAPPED),
+        ..key(
+            "call",
+            "none, bell, stop or close",
+            Shape::Word(|| Call::ALL.map(Call::id).to_vec()),
+        )
+    },
     key(
-        "clappings",
-        "clappings in counts in a list, as [\"1-4\", \"1-4-5\"]",
+        "level",
+        "a table of easiest, criterion and hardest in dB",
+        Shape::Table(&LEVEL_KEYS),
     ),
-    key("fits", "guitar or knocks"),
-    key("guide", "every, half, first or none"),
-    key("course", "whole, rising or silent-1, -2, -4 or -8"),
-    key("turns", "once or hemiola"),
-    key("place", "on or contra"),
-    key("call", "none, bell, stop or close"),
-    key("level", "a table of easiest, criterion and hardest in dB"),
 ];
 
+/// Hands clap.
+const CLAPPED: Only = Only {
+    kinds: &[Kind::Clap, Kind::TwoHands],
+    words: "where claps are made",
+};
+
+/// They clap one layer.
+const CLAP: Only = Only {
+    kinds: &[Kind::Clap],
+    words: "where asks = \"clap\"",
+};
+
 const LEVEL_KEYS: [Key; 3] = [
-    key("easiest", "a number of dB from 1.5 to 12"),
-    key("criterion", "a number of dB from 1.5 to 12"),
-    key("hardest", "a number of dB from 1.5 to 12"),
+    key("easiest", "a number of dB from 1.5 to 12", LEVEL),
+    key("criterion", "a number of dB from 1.5 to 12", LEVEL),
+    key("hardest", "a number of dB from 1.5 to 12", LEVEL),
 ];
+
+const LEVEL: Shape = Shape::Number(|| (Level::WEAKEST.decibels(), Level::STRONGEST.decibels()));
+
+/// Fewest and most cycles, as the recipe has them.
+const CYCLES: (i64, i64) = (2, 12);
+
+/// The slowest and the fastest tempo that any pattern lets be felt; each has a narrower range.
+fn tempi_of_all_patterns() -> (i64, i64) {
+    let tempi = || Pattern::all().map(Pattern::tempo);
+    let slowest = tempi().map(|(slowest, _)| slowest).min();
+    let fastest = tempi().map(|(_, fastest)| fastest).max();
+    slowest.zip(fastest).expect("there are patterns")
+}
 
 /// The most exercises that one exercise may need.
 const MOST_NEEDS: usize = 20;
 
-const fn key(name: &'static str, expected: &'static str) -> Key {
-    Key { name, expected }
+pub(super) const fn key(name: &'static str, expected: &'static str, shape: Shape) -> Key {
+    Key {
+        name,
+        expected,
+        shape,
+        presence: Presence::Needed,
+    }
+}
+
+pub(super) const fn optional(name: &'static str, expected: &'static str, shape: Shape) -> Key {
+    Key {
+        presence: Presence::Optional,
+        ..key(name, expected, shape)
+    }
 }
 
 /// An exercise as it was read, with the places that later faults point to. It stands in its deck
@@ -118,8 +260,7 @@ pub(super) fn read<'a>(table: &Table<'a>, faults: &mut Faults) -> Draft<'a> {
 /// An id: 1 to 40 lower-case letters, digits and hyphens.
 pub(super) fn id<'a>(value: Value<'a>, faults: &mut Faults) -> Option<&'a str> {
     let text = value.text(faults)?;
-    let fits = |sign: u8| matches!(sign, b'a'..=b'z' | b'0'..=b'9' | b'-');
-    if !(1..=40).contains(&text.len()) || !text.bytes().all(fits) {
+    if !is_id(text) {
         value.is_wrong(faults);
         return None;
     }

@@ -7,48 +7,58 @@ use crate::quiz::judge::Place;
 use crate::quiz::{By, Call, Course, Fits, Form, Guide, Kind};
 use crate::rhythm::{Cycle, Feel, Layer, NotationError};
 
+use super::exercise::KEYS;
 use super::fault::Faults;
 use super::recipe::{MOST_WORDS, Parts};
 use super::written::{Table, Value};
 
+/// The most clappings of an exercise.
+pub(super) const MOST_CLAPPINGS: usize = 6;
+
 /// How many clappings an exercise has to choose from.
-const CLAPPINGS: RangeInclusive<usize> = 2..=6;
+const CLAPPINGS: RangeInclusive<usize> = 2..=MOST_CLAPPINGS;
 
 /// How many layers an exercise has to clap.
-const LAYERS: RangeInclusive<usize> = 1..=6;
+const LAYERS: RangeInclusive<usize> = 1..=MOST_CLAPPINGS;
 /// The most counts that can be chosen from with one key each.
 const MOST_COUNTS: usize = 9;
+
+/// The ways to give a start, what claps are to fit, and where they fall, by their ids.
+pub(super) const BYS: [By; 2] = [By::Count, By::Taps];
+pub(super) const FITS: [Fits; 2] = [Fits::Guitar, Fits::Knocks];
+pub(super) const PLACES: [Place; 2] = [Place::On, Place::Contra];
+
+pub(super) fn by_id(by: By) -> &'static str {
+    match by {
+        By::Count => "count",
+        By::Taps => "taps",
+    }
+}
+
+pub(super) fn fits_id(fits: Fits) -> &'static str {
+    match fits {
+        Fits::Guitar => "guitar",
+        Fits::Knocks => "knocks",
+    }
+}
+
+pub(super) fn place_id(place: Place) -> &'static str {
+    match place {
+        Place::On => "on",
+        Place::Contra => "contra",
+    }
+}
 
 /// What is asked, in accord with the parts of the recipe.
 pub(super) fn form(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
     let asks = table.need("asks", faults, |value, faults| {
         value.one_of(&Kind::ALL, Kind::id, faults)
     })?;
-    if asks != Kind::FindStart {
-        table.refuse("by", "it only where asks = \"find-start\"", faults);
-    }
-    let is_clapped = matches!(asks, Kind::Clap | Kind::TwoHands);
-    let has_claps = [Kind::FitClapping, Kind::MarkAccents, Kind::NameClapping];
-    if !matches!(asks, Kind::FitClapping | Kind::MarkAccents) {
-        let where_it_is = "it only where claps are to fit or accents are marked";
-        table.refuse("fits", where_it_is, faults);
-    }
-    if !is_clapped && !has_claps.contains(&asks) {
-        let where_it_is = "it only where claps are chosen, made or marked";
-        table.refuse("clappings", where_it_is, faults);
-    }
-    if asks != Kind::Clap {
-        for name in ["course", "place"] {
-            table.refuse(name, "it only where asks = \"clap\"", faults);
-        }
-    }
-    if asks != Kind::CatchTurn {
-        let where_it_is = "it only where asks = \"catch-turn\"";
-        table.refuse("turns", where_it_is, faults);
-    }
-    if !is_clapped {
-        for name in ["guide", "call"] {
-            table.refuse(name, "it only where claps are made", faults);
+    for key in &KEYS {
+        if let Some(only) = key.presence.only()
+            && !only.kinds.contains(&asks)
+        {
+            table.refuse(key.name, &format!("it only {}", only.words), faults);
         }
     }
     match asks {
@@ -87,12 +97,8 @@ fn name_feel(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Fo
 }
 
 fn find_start(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
-    let by_id = |by| match by {
-        By::Count => "count",
-        By::Taps => "taps",
-    };
     let by = table.need("by", faults, |value, faults| {
-        value.one_of(&[By::Count, By::Taps], by_id, faults)
+        value.one_of(&BYS, by_id, faults)
     })?;
     let is_fixed = parts.entries.as_deref() == Some(&[Entry::One]);
     if by == By::Count && is_fixed {
@@ -114,12 +120,8 @@ fn find_start(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<F
 
 /// The claps that are to be told apart, and what they fit.
 fn fitting(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<(Vec<Layer>, Fits)> {
-    let fits_id = |fits| match fits {
-        Fits::Guitar => "guitar",
-        Fits::Knocks => "knocks",
-    };
     let to = table.need("fits", faults, |value, faults| {
-        value.one_of(&[Fits::Guitar, Fits::Knocks], fits_id, faults)
+        value.one_of(&FITS, fits_id, faults)
     });
     let clappings = layers(table, parts, CLAPPINGS, faults);
     let (to, clappings) = (to?, clappings?);
@@ -137,12 +139,8 @@ fn clap(table: &Table<'_>, parts: &Parts, faults: &mut Faults) -> Option<Form> {
     let course = table.or("course", Course::Whole, faults, |value, faults| {
         value.one_of(&Course::ALL, Course::id, faults)
     });
-    let place_id = |place| match place {
-        Place::On => "on",
-        Place::Contra => "contra",
-    };
     let place = table.or("place", Place::On, faults, |value, faults| {
-        value.one_of(&[Place::On, Place::Contra], place_id, faults)
+        value.one_of(&PLACES, place_id, faults)
     });
     let call = call(table, parts, faults);
     let (layers, course, call) = (layers?, course?, call?);

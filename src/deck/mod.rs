@@ -25,11 +25,13 @@ mod fault;
 mod form;
 mod parse;
 mod recipe;
+mod schema;
 mod spoken;
 mod written;
 
 pub use fault::Fault;
-pub use parse::parse;
+pub use parse::{LONGEST_TEXT, parse};
+pub use schema::schema;
 pub use spoken::{Spoken, SpokenError};
 
 use crate::label::Label;
@@ -199,6 +201,22 @@ fn of_the_program(text: &str) -> Deck {
     let deck = parse::parse_with(text, parse::Trial::ByTests);
     deck.expect("a deck that comes with the program has no faults")
 }
+
+/// Whether a text can be the id of a deck or an exercise: 1 to 40 lower-case letters, digits and
+/// hyphens. So no path leads anywhere by it.
+pub fn is_id(text: &str) -> bool {
+    let fits = |sign: u8| matches!(sign, b'a'..=b'z' | b'0'..=b'9' | b'-');
+    (1..=40).contains(&text.len()) && text.bytes().all(fits)
+}
+
+/// A commented start of a deck, for a text file of one's own. `id` is its id.
+pub fn start(id: &str) -> String {
+    debug_assert!(is_id(id), "ids are checked where they come in");
+    include_str!("start.toml").replace(START_ID, id)
+}
+
+/// The id that stands in the file of the start.
+const START_ID: &str = "my-deck";
 
 /// The ids of all decks that come with the program, in the order in which they are offered.
 pub fn built_in_ids() -> impl Iterator<Item = &'static str> {

@@ -6,13 +6,13 @@ use crate::phrase::Level;
 use crate::quiz::{Question, Skill};
 use crate::world::Seed;
 
-use super::exercise::{self, Body, Draft};
+use super::exercise::{self, Body, Draft, key, optional};
 use super::fault::{Fault, Faults, nearest, quoted};
-use super::written::{Document, Key, Table, Value};
+use super::written::{Document, Key, Shape, Table, Value};
 use super::{Deck, Exercise, OWN, Order};
 
 /// The longest text that is read, in bytes: far more than a deck of the most exercises.
-pub(super) const LONGEST_TEXT: usize = 256 << 10;
+pub const LONGEST_TEXT: usize = 256 << 10;
 
 /// The most exercises of a deck.
 pub(super) const MOST_EXERCISES: usize = 200;
@@ -20,31 +20,31 @@ pub(super) const MOST_EXERCISES: usize = 200;
 /// The format that is read.
 const FORMAT: i64 = 1;
 
-const KEYS: [Key; 6] = [
-    Key {
-        name: "format",
-        expected: "format = 1",
-    },
-    Key {
-        name: "id",
-        expected: "an id of 1 to 40 lower-case letters, digits and hyphens",
-    },
-    Key {
-        name: "title",
-        expected: "a short text on one line",
-    },
-    Key {
-        name: "order",
-        expected: "path, or free where nothing waits for anything",
-    },
-    Key {
-        name: "takes",
-        expected: "skills of a deck that comes with the program in a list, as [\"path/plain\"]",
-    },
-    Key {
-        name: "exercise",
-        expected: "one exercise or more, each under [[exercise]], or what the deck takes",
-    },
+/// The keys of a deck.
+pub(super) const KEYS: [Key; 6] = [
+    key("format", "format = 1", Shape::Exactly(FORMAT)),
+    key(
+        "id",
+        "an id of 1 to 40 lower-case letters, digits and hyphens",
+        Shape::Id,
+    ),
+    key("title", "a short text on one line", Shape::Label),
+    optional(
+        "order",
+        "path, or free where nothing waits for anything",
+        Shape::Word(|| Order::ALL.map(Order::id).to_vec()),
+    ),
+    optional(
+        "takes",
+        "skills of a deck that comes with the program in a list, as [\"path/plain\"]",
+        Shape::Skills(MOST_EXERCISES),
+    ),
+    // Needed where nothing is taken.
+    optional(
+        "exercise",
+        "one exercise or more, each under [[exercise]], or what the deck takes",
+        Shape::Tables(&exercise::KEYS, MOST_EXERCISES),
+    ),
 ];
 
 /// Whether exercises are tried by making questions of them.

@@ -78,7 +78,7 @@ impl Parts {
 }
 
 /// The most patterns of one exercise.
-const MOST_PATTERNS: usize = 6;
+pub(super) const MOST_PATTERNS: usize = 6;
 
 fn patterns(value: Value<'_>, faults: &mut Faults) -> Option<Vec<Pattern>> {
     let all: Vec<Pattern> = Pattern::all().collect();

@@ -982,17 +982,52 @@ proptest! {
 }
 
 #[test]
+fn a_new_deck_has_no_faults_and_the_id_that_it_is_given() {
+    for id in ["my-deck", "tuesday-2"] {
+        let text = start(id);
+        let deck = parse(&text).expect("a deck without faults");
+        assert_eq!(deck.id(), id);
+        let levels =
+            |e: &Exercise| [e.levels.easiest(), e.levels.hardest()].map(|l| (e.clone(), l));
+        for (exercise, level) in deck.exercises().iter().flat_map(levels) {
+            for seed in 0..100 {
+                let asked = Question::ask(&exercise.form, &exercise.recipe, level, &[], Seed(seed));
+                assert!(asked.is_ok(), "{}: {asked:?}", exercise.skill);
+            }
+        }
+    }
+}
+
+#[test]
+fn ids_lead_nowhere() {
+    for id in ["a", "tuesday-2", "0", &"x".repeat(40)] {
+        assert!(is_id(id), "{id}");
+    }
+    let long = "x".repeat(41);
+    for id in [
+        "", ".", "..", "a/b", "../a", "a\\b", "A", "a.toml", "a b", "é", "a\0", &long,
+    ] {
+        assert!(!is_id(id), "{id:?}");
+    }
+}
+
+#[test]
 fn the_example_for_contributors_is_a_deck() {
     let manual = include_str!("../../DEVELOPERS.md");
     let (_, rest) = manual.split_once("```toml\n").expect("the example begins");
     let (example, _) = rest.split_once("```").expect("the example ends");
     let deck = parse(example).expect("a deck without faults");
+    let skills: Vec<&str> = deck.exercises().iter().map(|e| &*e.skill.0).collect();
+    let expected = [
+        "path/count-six",
+        "tuesday-group/low-notes",
+        "tuesday-group/knocks",
+        "tuesday-group/where-it-came-in",
+        "tuesday-group/hold-the-twelve",
+    ];
+    assert_eq!(skills, expected);
     assert_eq!(
-        deck.exercises()[1].skill.to_string(),
-        "tuesday-group/knocks"
-    );
-    assert_eq!(
-        deck.exercises()[1].needs,
-        [deck.exercises()[0].skill.clone()]
+        deck.exercises()[2].needs,
+        [deck.exercises()[1].skill.clone()]
     );
 }

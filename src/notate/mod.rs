@@ -1,7 +1,8 @@
 //! A phrase as other people's files: a MIDI file, a MusicXML document, a sheet to print.
 //!
 //! Read [`Bars`] first: it says how the cycles are barred, which the files need and the music does
-//! not. [`midi()`] and [`musicxml()`] write one phrase, [`sheet()`] a list of phrases with its key.
+//! not. [`midi()`] and [`musicxml()`] write one phrase, [`sheet()`] and [`html()`] a list of phrases
+//! with its key, in pages of SVG and in one HTML document.
 //! All give back bytes or text and are pure: the same phrase makes the same file.
 //!
 //! A pulse is an eighth note and lasts 240 ticks, so that a quarter has 480. Files begin at zero
@@ -22,7 +23,7 @@ mod xml;
 pub use bars::Bars;
 pub use midi::midi;
 pub use musicxml::musicxml;
-pub use sheet::{Item, PHRASES_A_PAGE, Page, sheet};
+pub use sheet::{Asked, Item, PHRASES_A_PAGE, Page, html, sheet};
 pub use xml::{Attribute, Xml};
 
 #[cfg(test)]

@@ -262,6 +262,7 @@ fn page(phrase: &Phrase) -> Page {
     let item = Item {
         label: "a phrase",
         phrase,
+        asked: None,
     };
     sheet("What do you hear?", &[item], Counting::FromOne).remove(0)
 }
@@ -294,6 +295,7 @@ fn phrases_go_over_to_further_pages() {
     let item = Item {
         label: "<one> & \"two\"",
         phrase: &phrase,
+        asked: None,
     };
     let pages = sheet("Heading", &[item; 9], Counting::UnDos);
     assert_eq!(pages.len(), 3);
@@ -303,6 +305,75 @@ fn phrases_go_over_to_further_pages() {
             .contains("9. &lt;one&gt; &amp; &quot;two&quot;")
     );
     assert!(sheet("Heading", &[], Counting::UnDos).is_empty());
+}
+
+/// A question with two choices, of which the second is right, on a page.
+fn asked_pages(phrase: &Phrase) -> (Page, String) {
+    let choices = ["a < b".to_owned(), "c & d".to_owned()];
+    let item = Item {
+        label: "<script>alert(1)</script>",
+        phrase,
+        asked: Some(Asked {
+            lines: &["What is \"it\"?"],
+            choices: &choices,
+            right: Some(1),
+            answer: "It was the second & last.",
+        }),
+    };
+    let heading = "Heading </style>";
+    let page = sheet(heading, &[item], Counting::FromOne).remove(0);
+    (page, html(heading, "seed 5", &[item], Counting::FromOne))
+}
+
+#[test]
+fn the_key_alone_answers_what_is_asked() {
+    let phrase = made(&[Family::BassStrums], Entry::Any, Feel::Twos, 5);
+    let (page, document) = asked_pages(&phrase);
+    let (questions, key) = document.split_once("class=\"key\"").expect("two halves");
+    for (questions, key, cross) in [
+        (&*page.questions, &*page.key, "<line "),
+        (questions, key, ">x</span>"),
+    ] {
+        assert!(questions.contains("a &lt; b") && questions.contains("c &amp; d"));
+        for told in [cross, "It was the second &amp; last."] {
+            assert!(!questions.contains(told), "{told}");
+            assert!(key.contains(told), "{told}");
+        }
+    }
+    // The box before the second choice, and no other, is crossed.
+    let crossed = "<span class=\"box\">x</span>\n";
+    assert_eq!(key.matches(crossed).count(), 1);
+    let (_, rest) = key.split_once(crossed).expect("a cross");
+    assert!(rest.trim_start().starts_with("<span>c &amp; d</span>"));
+    assert!(questions.find("seed 5").is_none() && key.contains("seed 5"));
+}
+
+#[test]
+fn a_document_runs_nothing_and_fetches_nothing() {
+    let phrase = made(&[Family::BassStrums], Entry::Any, Feel::Twos, 5);
+    let (_, document) = asked_pages(&phrase);
+    assert!(document.starts_with("<!DOCTYPE html>\n<html lang=\"en\">"));
+    assert!(document.contains("&lt;script&gt;alert(1)&lt;/script&gt;"));
+    assert!(document.contains("break-before: page"));
+    // The one style ends where it was meant to.
+    assert_eq!(document.matches("</style>").count(), 1);
+    let (_, style) = document.split_once("<style>").expect("a style");
+    let (style, _) = style.split_once("</style>").expect("its end");
+    assert!(!style.contains('&'), "escapes mean nothing in a style");
+    for never in [
+        "<script", "src=", "href=", "url(", "http:", "https:", "@import", " on",
+    ] {
+        let attributes = document.split('<').filter_map(|tag| tag.split('>').next());
+        let found = attributes.filter(|tag| tag.contains(never)).count();
+        assert_eq!(found, 0, "{never}");
+        assert!(
+            !style.contains(never.trim_start_matches(" on")) || never == " on",
+            "{never}"
+        );
+    }
+    // Elements without an end, and no others, are written as empty.
+    let empty = document.split('<').filter(|tag| tag.contains("/>"));
+    assert!(empty.into_iter().all(|tag| tag.starts_with("meta ")));
 }
 
 #[test]

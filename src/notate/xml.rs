@@ -27,6 +27,16 @@ impl Xml {
         xml
     }
 
+    /// A document in HTML, which begins otherwise. Elements that may have something in them are
+    /// written by [`Xml::text`] or [`Xml::within`] even when they have nothing.
+    pub fn html() -> Self {
+        let mut xml = Self {
+            writer: Writer::new_with_indent(Vec::new(), b' ', 2),
+        };
+        xml.write(Event::DocType(BytesText::new("html")));
+        xml
+    }
+
     /// An element around what `inside` writes.
     pub fn within(
         &mut self,

@@ -6,6 +6,7 @@ mod card;
 #[cfg(feature = "listen-in")]
 mod clapping;
 mod damaged_recordings;
+mod decks;
 #[cfg(feature = "playback")]
 mod device;
 #[cfg(feature = "playback")]

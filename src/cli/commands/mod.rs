@@ -1,6 +1,9 @@
 //! One file a command.
 
+pub(super) mod class;
+pub(super) mod decks;
 pub(super) mod listen;
 pub(super) mod phrase;
 pub(super) mod practise;
+pub(super) mod shelf;
 mod write;

@@ -1,16 +1,15 @@
 //! `contrapalma phrase`: one phrase of an exercise, as sound, as notes and as JSON.
 
-use std::io::Cursor;
 use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use super::write::{print, write_whole};
+use super::write::{print, wav_of, write_whole};
 use crate::cli::args;
 use crate::cli::failure::{Failure, Kind};
 use crate::deck::{Deck, Exercise};
 use crate::notate;
-use crate::pcm::{SampleRate, wav};
+use crate::pcm::SampleRate;
 use crate::phrase::{GENERATOR, Level, Measured, Note, Purpose, Row, Wanted, make};
 use crate::quiz::Form;
 use crate::rhythm::{Counting, Feel, Tick};
@@ -26,10 +25,7 @@ pub(in crate::cli) fn run(deck: &Deck, asked: &args::Phrase, seed: Seed) -> Resu
     let measured = measure(exercise, asked.feel, level, seed)?;
     if let Some(path) = &asked.wav {
         let pcm = render(measured.phrase(), SampleRate::HZ_48000, seed);
-        let mut file = Cursor::new(Vec::new());
-        wav::write(&pcm, &mut file)
-            .map_err(|error| Failure::new(Kind::Bug, error, "this is a mistake in the program"))?;
-        write_whole(path, file.get_ref())?;
+        write_whole(path, &wav_of(&pcm)?)?;
     }
     write_notes(asked, exercise, &measured, seed)?;
     let text = format!("{:#}\n", describe(exercise, &measured, seed));
@@ -61,6 +57,7 @@ fn write_notes(
         let item = notate::Item {
             label: &label,
             phrase,
+            asked: None,
         };
         let title = exercise.title.as_str();
         for page in notate::sheet(title, &[item], Counting::default()) {
@@ -82,7 +79,8 @@ fn key_beside(path: &Path) -> PathBuf {
     path.with_file_name(name)
 }
 
-fn find<'a>(deck: &'a Deck, id: &str) -> Result<&'a Exercise, Failure> {
+/// The exercise of this id, alone or behind the deck's.
+pub(super) fn find<'a>(deck: &'a Deck, id: &str) -> Result<&'a Exercise, Failure> {
     let named = |exercise: &&Exercise| {
         let skill = &*exercise.skill.0;
         skill == id

@@ -1,10 +1,11 @@
 //! What a command writes: whole files, and standard output.
 
 use std::fs;
-use std::io::{self, Write as _};
+use std::io::{self, Cursor, Write as _};
 use std::path::Path;
 
-use crate::cli::failure::Failure;
+use crate::cli::failure::{Failure, Kind};
+use crate::pcm::{Pcm, wav};
 
 /// Writes beside the place and renames, so that nothing is half written. What is no file, such as a
 /// pipe or a device, is written to as it stands.
@@ -33,6 +34,41 @@ fn renew(place: &Path, bytes: &[u8]) -> io::Result<()> {
     written
 }
 
+/// Writes a file that is not there yet; one that is there is not touched.
+pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    let mut file = fs::File::create_new(path).map_err(|error| {
+        if error.kind() != io::ErrorKind::AlreadyExists {
+            return Failure::file(path, &error);
+        }
+        let what = format!("{}: found a file; expected a new name", path.display());
+        Failure::new(
+            Kind::Usage,
+            what,
+            "choose another name; nothing was changed",
+        )
+    })?;
+    let written = file.write_all(bytes);
+    if written.is_err() {
+        drop(fs::remove_file(path));
+    }
+    written.map_err(|error| Failure::file(path, &error))
+}
+
+/// A sound as the bytes of a WAV file.
+pub(super) fn wav_of(pcm: &Pcm) -> Result<Vec<u8>, Failure> {
+    let mut file = Cursor::new(Vec::new());
+    wav::write(pcm, &mut file)
+        .map_err(|error| Failure::new(Kind::Bug, error, "this is a mistake in the program"))?;
+    Ok(file.into_inner())
+}
+
+/// A text as a field of CSV: quoted, and never a formula to a table program.
+pub(super) fn field(text: &str) -> String {
+    let formula = text.starts_with(['=', '+', '-', '@']);
+    let guard = if formula { "'" } else { "" };
+    format!("\"{guard}{}\"", text.replace('"', "\"\""))
+}
+
 /// Prints to standard output.
 pub(super) fn print(text: &str) -> Result<(), Failure> {
     match io::stdout().lock().write_all(text.as_bytes()) {
@@ -48,4 +84,15 @@ pub(super) fn warn(text: &str) {
     let line = format!("{}\n", crate::label::printable(text));
     // Whoever closed standard error does not want to know.
     drop(io::stderr().lock().write_all(line.as_bytes()));
+}
+
+#[cfg(test)]
+mod tests {
+    use super::field;
+
+    #[test]
+    fn names_of_files_are_no_formulas_and_break_no_rows() {
+        assert_eq!(field("=1+1"), "\"'=1+1\"");
+        assert_eq!(field("a \"b\", c"), "\"a \"\"b\"\", c\"");
+    }
 }

@@ -12,8 +12,81 @@ pub(super) use document::Document;
 pub(super) use table::Table;
 pub(super) use value::Value;
 
+use crate::quiz::Kind;
+
 /// A key of a table, and what is expected behind it.
 pub(super) struct Key {
     pub(super) name: &'static str,
     pub(super) expected: &'static str,
+    pub(super) shape: Shape,
+    pub(super) presence: Presence,
+}
+
+/// What kind of value stands behind a key, for editors. Those that read it say the rest.
+pub(super) enum Shape {
+    /// This whole number.
+    Exactly(i64),
+    /// 1 to 40 lower-case letters, digits and hyphens.
+    Id,
+    /// A short text on one line.
+    Label,
+    /// One of these words.
+    Word(fn() -> Vec<&'static str>),
+    /// One of these words, or a list of them, at most so many, each once.
+    WordOrWords(fn() -> Vec<&'static str>, usize),
+    /// A list of these words, at least one, each once.
+    Words(fn() -> Vec<&'static str>),
+    /// A list of ids, at most so many, each once.
+    Ids(usize),
+    /// A list of skills of the decks that come with the program, at most so many, each once.
+    Skills(usize),
+    /// A list of clappings in counts, at most so many, each once.
+    Clappings(usize),
+    /// Two whole numbers, each within these.
+    Pair(fn() -> (i64, i64)),
+    /// A number within these.
+    Number(fn() -> (f64, f64)),
+    /// A table of these keys.
+    Table(&'static [Key]),
+    /// A list of tables of these keys, at least one and at most so many.
+    Tables(&'static [Key], usize),
+}
+
+/// Whether a key has to stand.
+#[derive(Clone, Copy)]
+pub(super) enum Presence {
+    /// It has to.
+    Needed,
+    /// It may be left out.
+    Optional,
+    /// It has to in exercises that ask this, and stands in no others.
+    NeededIf(&'static Only),
+    /// It may in exercises that ask this, and stands in no others.
+    OptionalIf(&'static Only),
+}
+
+impl Presence {
+    /// What exercises with the key ask; `None` where that is not limited.
+    pub(super) fn only(self) -> Option<&'static Only> {
+        match self {
+            Self::Needed | Self::Optional => None,
+            Self::NeededIf(only) | Self::OptionalIf(only) => Some(only),
+        }
+    }
+
+    /// Whether it has to stand in an exercise that asks `kind`.
+    pub(super) fn is_needed(self, kind: Kind) -> bool {
+        match self {
+            Self::Needed => true,
+            Self::NeededIf(only) => only.kinds.contains(&kind),
+            Self::Optional | Self::OptionalIf(_) => false,
+        }
+    }
+}
+
+/// Where alone a key stands.
+pub(super) struct Only {
+    pub(super) kinds: &'static [Kind],
+    /// The same in words, behind "expected it only".
+    pub(super) words: &'static str,
 }

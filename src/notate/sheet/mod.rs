@@ -6,6 +6,9 @@
 
 mod canvas;
 mod grid;
+mod html;
+
+pub use html::html;
 
 use self::canvas::Canvas;
 use self::grid::{Grid, Mark};
@@ -21,6 +24,21 @@ pub struct Item<'a> {
     pub label: &'a str,
     /// The phrase.
     pub phrase: &'a Phrase,
+    /// What is asked of it; `None` asks for its feel and for the count on which it comes in.
+    pub asked: Option<Asked<'a>>,
+}
+
+/// A question about a phrase on a sheet.
+#[derive(Clone, Copy, Debug)]
+pub struct Asked<'a> {
+    /// What to do and what is asked, a line each.
+    pub lines: &'a [&'a str],
+    /// What may be answered; nothing where it is done or marked.
+    pub choices: &'a [String],
+    /// Which of the choices is right, from 0; `None` where there are none.
+    pub right: Option<usize>,
+    /// The answer in words, for the key.
+    pub answer: &'a str,
 }
 
 /// A page of questions and a page with their answers, each an SVG document.
@@ -75,7 +93,9 @@ fn draw(heading: &str, items: &[Item<'_>], first: usize, side: Side, counting: C
     xml.within("svg", &frame, |xml| {
         let canvas = &mut Canvas { xml };
         canvas.rect(0.0, 0.0, (210.0, 297.0), ("none", "white"));
+        let has_questions = items.iter().any(|item| item.asked.is_some());
         let (title, foot) = match side {
+            Side::Questions if has_questions => (heading.to_owned(), ASKED_FOOT),
             Side::Questions => (heading.to_owned(), QUESTIONS_FOOT),
             Side::Key => (format!("Key: {heading}"), KEY_FOOT),
         };
@@ -100,6 +120,12 @@ fn draw(heading: &str, items: &[Item<'_>], first: usize, side: Side, counting: C
 const QUESTIONS_FOOT: [&str; 2] = [
     "Columns are pulses from the first sound on; a dot says that something sounds. Write the counts where you",
     "hear them, circle in each row what stands out, and cross how it is grouped. Listen as often as you like.",
+];
+
+/// The same where something is asked of each phrase.
+const ASKED_FOOT: [&str; 2] = [
+    "Cross what you hear. Columns are pulses from the first sound on; a dot says that something sounds. The rest",
+    "of the grid is for notes: counts, and what stands out in each row. Listen as often as you like.",
 ];
 
 const KEY_FOOT: [&str; 2] = [
@@ -129,13 +155,26 @@ impl Block<'_> {
         );
         canvas.text(ANSWERS, self.top, (3.0, "normal"), &about);
         let barring = Barring::of(phrase, Bars::AsFelt);
-        self.grid(canvas, &Grid::of(phrase, &barring));
-        self.answers(canvas, &barring);
+        let lines = self.item.asked.map_or(&[][..], |asked| asked.lines);
+        let mut top = self.top;
+        for line in lines {
+            top += 4.4;
+            canvas.text(LEFT, top, (3.2, "normal"), &shortened(line, 110));
+        }
+        self.grid(canvas, top, &Grid::of(phrase, &barring));
+        match &self.item.asked {
+            Some(asked) => self.choices(canvas, top, asked),
+            None => self.answers(canvas, &barring),
+        }
     }
 
-    fn grid(&self, canvas: &mut Canvas<'_>, grid: &Grid) {
+    fn grid(&self, canvas: &mut Canvas<'_>, top: f64, grid: &Grid) {
         let is_key = self.side == Side::Key;
-        let mut rows = Rows::below(self.top + 4.0, grid.counts.len());
+        let height = match self.item.asked {
+            Some(_) => Rows::LOW,
+            None => Rows::HIGH,
+        };
+        let mut rows = Rows::below(top + 4.0, height, grid.counts.len());
         rows.row(canvas, "heard", |canvas, idx, centre| {
             if grid.sounds.get(idx) == Some(&true) {
                 canvas.mark(centre, Mark::Stroke);
@@ -153,6 +192,28 @@ impl Block<'_> {
                     canvas.mark(centre, *mark);
                 }
             });
+        }
+    }
+
+    /// What may be answered to a question, and on the key what is true, as far as there is room.
+    fn choices(&self, canvas: &mut Canvas<'_>, top: f64, asked: &Asked<'_>) {
+        let is_key = self.side == Side::Key;
+        let mut y = top + 8.0;
+        for (idx, choice) in asked.choices.iter().enumerate() {
+            canvas.rect(ANSWERS, y - 3.0, (3.4, 3.4), ("black", "none"));
+            if is_key && asked.right == Some(idx) {
+                canvas.cross(ANSWERS, y - 3.0, 3.4);
+            }
+            canvas.text(ANSWERS + 6.0, y, (3.3, "normal"), &shortened(choice, 32));
+            y += 4.6;
+        }
+        let lines = broken(asked.answer, 40);
+        for line in lines.iter().filter(|_| is_key) {
+            if y > self.top + BLOCK - 5.0 {
+                break;
+            }
+            canvas.text(ANSWERS, y, (2.8, "normal"), line);
+            y += 3.6;
         }
     }
 
@@ -189,17 +250,21 @@ struct Rows {
     n_columns: usize,
     /// The width of a column.
     step: f64,
+    height: f64,
 }
 
 impl Rows {
     const LABELS: f64 = 20.0;
     const WIDTH: f64 = 96.0;
-    const HEIGHT: f64 = 6.5;
+    const HIGH: f64 = 6.5;
+    /// Where the lines of a question stand over them.
+    const LOW: f64 = 6.0;
 
-    fn below(top: f64, n_columns: usize) -> Self {
+    fn below(top: f64, height: f64, n_columns: usize) -> Self {
         let columns = u8::try_from(n_columns).expect("a cycle has 2 to 48 pulses");
         Self {
             top,
+            height,
             n_columns,
             step: Self::WIDTH / f64::from(columns),
         }
@@ -215,13 +280,13 @@ impl Rows {
         canvas.text(LEFT, self.top + 4.4, (3.3, "normal"), name);
         let mut left = LEFT + Self::LABELS;
         for idx in 0..self.n_columns {
-            let size = (self.step, Self::HEIGHT);
+            let size = (self.step, self.height);
             canvas.rect(left, self.top, size, ("#555", "none"));
-            let centre = (left + self.step / 2.0, self.top + Self::HEIGHT / 2.0);
+            let centre = (left + self.step / 2.0, self.top + self.height / 2.0);
             cell(canvas, idx, centre);
             left += self.step;
         }
-        self.top += Self::HEIGHT;
+        self.top += self.height;
     }
 }
 
@@ -239,6 +304,21 @@ fn sides(phrase: &Phrase, barring: &Barring<'_>) -> String {
         Some(format!("{from}-{to} {}", feel.words()))
     });
     format!("cycles {}", runs.collect::<Vec<String>>().join(", "))
+}
+
+/// The text in lines of at most so many characters, as far as its words allow.
+fn broken(text: &str, n_chars: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= n_chars => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(shortened(word, n_chars)),
+        }
+    }
+    lines
 }
 
 /// The text, cut to so many characters.

@@ -2,6 +2,7 @@
 
 use super::Listened;
 use super::json::rounded;
+use crate::cli::commands::write::field;
 
 /// The names of the columns.
 pub(super) const HEAD: &str = "file,cycle,start,lean,sure,threes,twos,low,middle,high,percussive\n";
@@ -24,22 +25,4 @@ pub(super) fn rows(listened: &Listened) -> String {
         .enumerate()
         .map(row)
         .collect()
-}
-
-/// A text as a field: quoted, and never a formula to a table program.
-fn field(text: &str) -> String {
-    let formula = text.starts_with(['=', '+', '-', '@']);
-    let guard = if formula { "'" } else { "" };
-    format!("\"{guard}{}\"", text.replace('"', "\"\""))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::field;
-
-    #[test]
-    fn names_of_files_are_no_formulas_and_break_no_rows() {
-        assert_eq!(field("=1+1"), "\"'=1+1\"");
-        assert_eq!(field("a \"b\", c"), "\"a \"\"b\"\", c\"");
-    }
 }

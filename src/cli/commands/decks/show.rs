@@ -1,0 +1,267 @@
+//! `contrapalma decks show`: what the exercises of a deck are, and how one sounds.
+
+use std::path::Path;
+
+use super::Show;
+use super::check::counted;
+use crate::app::example;
+use crate::cli::args::Practice;
+use crate::cli::commands::phrase::find;
+use crate::cli::commands::shelf::{self, Shelf};
+use crate::cli::commands::write::{print, wav_of, write_whole};
+use crate::cli::counting_of;
+use crate::cli::failure::{Failure, Kind};
+use crate::deck::{Deck, Exercise, Order, Spoken};
+use crate::pcm::SampleRate;
+use crate::phrase::{Bell, Entry, Level, Pacing, Recipe, Rival};
+use crate::quiz::judge::Place;
+use crate::quiz::{By, Call, Course, Fits, Form, Guide, Question};
+use crate::rhythm::{Counting, Feel, Layer};
+use crate::world::{Env, Seed};
+
+/// The deck that is meant.
+pub(super) fn deck(asked: &Show, shelf: Option<&Shelf>) -> Result<Deck, Failure> {
+    shelf::find(&asked.deck, shelf)
+}
+
+/// Says what its exercises are, counts in the learner's convention.
+pub(super) fn run(
+    asked: &Show,
+    shelf: Option<&Shelf>,
+    practice: &Practice,
+    env: &Env,
+) -> Result<(), Failure> {
+    let deck = deck(asked, shelf)?;
+    let counting = counting_of(practice, env);
+    let order = match deck.order() {
+        Order::Path => "each waits for what it needs",
+        Order::Free => "none waits for another",
+        Order::Once => "none waits for another, and each comes once a sitting",
+    };
+    let n = counted(deck.exercises().len(), "exercise", "exercises");
+    let mut text = format!("{}: {}\n{n}, {order}\n", deck.id(), deck.title());
+    for exercise in deck.exercises() {
+        text.push('\n');
+        text.push_str(&told(&deck, exercise, counting));
+    }
+    print(&text)
+}
+
+/// Writes how a question of an exercise sounds.
+pub(super) fn hear(
+    deck: &Deck,
+    exercise: &str,
+    asked: &Show,
+    (wav, seed): (&Path, Seed),
+) -> Result<(), Failure> {
+    let exercise = find(deck, exercise)?;
+    let level = asked
+        .level
+        .map_or(exercise.levels.criterion(), Level::of_decibels);
+    let question = Question::ask(&exercise.form, &exercise.recipe, level, &[], seed);
+    let question = question.map_err(|error| {
+        Failure::new(Kind::No, error, "try a stronger --level or another --seed")
+    })?;
+    let pcm = example(&question, SampleRate::HZ_48000, seed);
+    write_whole(wav, &wav_of(&pcm)?)
+}
+
+/// An exercise in lines; what is as it is where nothing is said is left out.
+fn told(deck: &Deck, exercise: &Exercise, counting: Counting) -> String {
+    let recipe = &exercise.recipe;
+    let (id, from) = id_in(deck, &exercise.skill.0);
+    let needs: Vec<&str> = exercise
+        .needs
+        .iter()
+        .map(|need| id_in(deck, &need.0).0)
+        .collect();
+    let needs = if needs.is_empty() {
+        "nothing".to_owned()
+    } else {
+        needs.join(", ")
+    };
+    let levels = exercise.levels;
+    let level = format!(
+        "{} down to {}, learnt at {}",
+        levels.easiest(),
+        levels.hardest(),
+        levels.criterion()
+    );
+    let said = |line: &Spoken| line.in_words(counting).to_string();
+    let rows = [
+        ("from", from.map(|deck| format!("the deck {deck}"))),
+        ("asks", Some(asks(exercise))),
+        ("line", Some(said(&exercise.line))),
+        ("repair", exercise.repair.as_ref().map(said)),
+        ("needs", Some(needs)),
+        ("cycle", Some(cycle(recipe, counting))),
+        ("claps", claps(&exercise.form, counting)),
+        ("hands", hands(&exercise.form)),
+        ("surface", Some(surface(recipe))),
+        ("level", Some(level)),
+        ("tempo", Some(tempo(recipe))),
+        ("length", Some(length(recipe))),
+        ("entry", Some(entry(recipe))),
+    ];
+    let line = |(name, value): (&str, Option<String>)| Some(format!("  {name:<8} {}\n", value?));
+    let lines: String = rows.into_iter().filter_map(line).collect();
+    format!("{id}: {}\n{lines}", exercise.title)
+}
+
+/// The id in this deck, and the deck from which it is taken where that is another.
+fn id_in<'a>(deck: &Deck, skill: &'a str) -> (&'a str, Option<&'a str>) {
+    match skill.split_once('/') {
+        Some((of, id)) if of == deck.id() => (id, None),
+        Some((of, _)) => (skill, Some(of)),
+        None => (skill, None),
+    }
+}
+
+fn asks(exercise: &Exercise) -> String {
+    let about = match &exercise.form {
+        Form::NameFeel => "one of the feels",
+        Form::FindStart(By::Count) => "the count on which it comes in",
+        Form::FindStart(By::Taps) => "taps where the cycle begins",
+        Form::FitClapping { to, .. } => match to {
+            Fits::Guitar => "the clapping that fits the guitar",
+            Fits::Knocks => "the clapping that goes with the knocks",
+        },
+        Form::Clap { place, .. } => match place {
+            Place::On => "claps on the pulses",
+            Place::Contra => "claps half-way after the pulses",
+        },
+        Form::MarkAccents { of, .. } => match of {
+            Fits::Guitar => "the counts on which the guitar leans",
+            Fits::Knocks => "the counts on which the hand knocks",
+        },
+        Form::NameVoice => "what one of two voices does",
+        Form::NameClapping(_) => "the counts that are clapped",
+        Form::CatchTurn(_) => "the cycle in which it turns",
+        Form::WhoseStroke => "whose stroke is marked by a bell",
+        Form::TwoHands { .. } => "two layers, one with each hand",
+    };
+    let feels: Vec<&str> = exercise.recipe.feels().iter().map(|f| f.words()).collect();
+    let id = exercise.form.kind().id();
+    format!("{id}: {about}; phrases {}", feels.join(", "))
+}
+
+/// The cycle and what is marked in it by each feel, in counts.
+fn cycle(recipe: &Recipe, counting: Counting) -> String {
+    let patterns = recipe.patterns().iter();
+    let each = patterns.flat_map(|pattern| recipe.feels().iter().map(move |feel| (pattern, feel)));
+    let marks = each.filter_map(|(pattern, feel)| {
+        let counts = counting.list(pattern.claps(*feel)?);
+        Some(format!("{} on {counts}", feel.words()))
+    });
+    let marks: Vec<String> = marks.collect();
+    let cycle = recipe.pattern().cycle();
+    let counts: Vec<String> = cycle.pulses().map(|p| counting.name(cycle, p)).collect();
+    let ids: Vec<&str> = recipe
+        .patterns()
+        .iter()
+        .map(|pattern| pattern.id())
+        .collect();
+    let mut told = format!("{}, counted {}", ids.join(" or "), counts.join(" "));
+    for mark in marks {
+        told.push_str(&format!("; {mark}"));
+    }
+    told
+}
+
+/// The clappings in counts.
+fn claps(form: &Form, counting: Counting) -> Option<String> {
+    let layers: &[Layer] = match form {
+        Form::FitClapping { clappings, .. } | Form::NameClapping(clappings) => clappings,
+        Form::MarkAccents { patterns, .. } => patterns,
+        Form::Clap { layers, .. } => layers,
+        Form::TwoHands { layers, .. } => layers,
+        Form::NameFeel
+        | Form::FindStart(_)
+        | Form::NameVoice
+        | Form::CatchTurn(_)
+        | Form::WhoseStroke => return None,
+    };
+    let told: Vec<String> = layers.iter().map(|layer| counting.list(*layer)).collect();
+    Some(told.join("; "))
+}
+
+/// How hands are led and what comes in between.
+fn hands(form: &Form) -> Option<String> {
+    let (guide, course, call) = match form {
+        Form::Clap {
+            guide,
+            course,
+            call,
+            ..
+        } => (*guide, *course, *call),
+        Form::TwoHands { guide, call, .. } => (*guide, Course::Whole, *call),
+        _ => return None,
+    };
+    let mut told = match guide {
+        Guide::Every => "led in every cycle",
+        Guide::Half => "led in the first half",
+        Guide::First => "led in the first cycle",
+        Guide::None => "not led",
+    }
+    .to_owned();
+    told.push_str(&match course {
+        Course::Whole => String::new(),
+        Course::Rising => "; the guitar rises from 9 dB below itself".to_owned(),
+        Course::Silent(n) => {
+            let n = counted(n.into(), "cycle", "cycles");
+            format!("; everything falls silent for {n}")
+        }
+    });
+    told.push_str(match call {
+        Call::None => "",
+        Call::Bell => "; a bell calls for a change",
+        Call::Stop => "; a bell calls to stop",
+        Call::Close => "; hands rest where the guitar closes",
+    });
+    Some(told)
+}
+
+fn surface(recipe: &Recipe) -> String {
+    let families: Vec<&str> = recipe.families().iter().map(|f| f.id()).collect();
+    let rival = match recipe.rival() {
+        Rival::None => "",
+        Rival::Mild => "; a hint at the other layer",
+        Rival::Stronger => "; the guitar stronger than the knocks",
+    };
+    let bell = match recipe.bell() {
+        Bell::None => "",
+        Bell::Every => "; a bell on the first count of every cycle",
+        Bell::Second => "; a bell on the first count of every second cycle",
+    };
+    format!("{}{rival}{bell}", families.join(", "))
+}
+
+fn tempo(recipe: &Recipe) -> String {
+    let (slowest, fastest) = recipe.tempo();
+    let pacing = match recipe.pacing() {
+        Pacing::Steady => "steady",
+        Pacing::Moving => "moving inside the phrase",
+        Pacing::Elastic => "with a breath before the close",
+    };
+    if slowest == fastest {
+        return format!("{slowest} pulses a minute, {pacing}");
+    }
+    format!("{slowest} to {fastest} pulses a minute, {pacing}")
+}
+
+fn length(recipe: &Recipe) -> String {
+    match recipe.cycles() {
+        (fewest, most) if fewest == most => format!("{most} cycles"),
+        (fewest, most) => format!("{fewest} to {most} cycles"),
+    }
+}
+
+fn entry(recipe: &Recipe) -> String {
+    let words = |entry: &Entry| match entry {
+        Entry::One => "on the first count",
+        Entry::Any => "on any count",
+        Entry::Pickup => "with a pickup",
+    };
+    let told: Vec<&str> = recipe.entries().iter().map(words).collect();
+    told.join(", or ")
+}
