@@ -185,6 +185,25 @@ fn an_installed_deck_is_found_by_its_id_until_it_is_removed() {
 }
 
 #[test]
+fn the_choice_of_an_installed_deck_is_kept_and_gone_with_the_deck() {
+    use contrapalma::store::Store;
+    use contrapalma::world::{Moment, Seed};
+    let home = Home::new();
+    home.write("mine.toml", DECK);
+    done(&home, "decks install mine.toml");
+    // As the key of the first screen keeps it.
+    let mut store = Store::open(&home.data(), Seed(1), Moment(0)).expect("a store");
+    store.save_deck("tuesday").expect("a choice");
+    drop(store);
+    let sitting = run(home.sitting("--questions 1"), "1\n\n");
+    assert!(sitting.out.contains("By the low notes"), "{}", sitting.out);
+    done(&home, "decks remove tuesday");
+    let sitting = run(home.sitting("--questions 1"), "1\n\n");
+    assert_eq!(sitting.code, 0, "{}", sitting.err);
+    assert!(!sitting.out.contains("By the low notes"), "{}", sitting.out);
+}
+
+#[test]
 fn nothing_is_installed_that_cannot_be_practised_or_would_hide_another() {
     let home = Home::new();
     home.write(
