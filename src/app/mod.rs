@@ -45,7 +45,8 @@ use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 pub use course::Course;
 pub use example::example;
 pub use intent::{
-    ClapBy, Decks, Installed, Intent, Place, Scroll, SetUp, Surroundings, Trouble, Wishing,
+    ClapBy, Decks, Installed, Intent, Place, ReadDeck, Scroll, SetUp, Surroundings, Trouble,
+    Wishing,
 };
 pub use learner::replayed;
 pub use listening::Listening;
