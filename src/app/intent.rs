@@ -6,6 +6,7 @@ use super::bench::{Bench, Step};
 use super::recording::{self, Recording};
 use super::tune_up::{self, TuneUp};
 use super::{Listening, Progress, Summary, Today};
+use crate::deck::{self, Deck};
 use crate::phrase::{Speakers, Wish};
 use crate::quiz::{Hand, Hearing};
 use crate::sound::output::Refused;
@@ -25,6 +26,8 @@ pub struct Surroundings {
     pub output: Box<dyn Output>,
     /// Whether another deck may be chosen.
     pub decks: Decks,
+    /// Decks that the learner keeps beside those of the program.
+    pub installed: Installed,
     /// The microphone, where there is one.
     pub ear: Option<Ear>,
     /// What phrases of the bench are heard through; a deck brings its own recipes.
@@ -38,10 +41,49 @@ pub struct Surroundings {
 /// Which decks there are to choose from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Decks {
-    /// Those that come with the program; the last choice is kept.
-    BuiltIn,
+    /// Those that come with the program and those that were installed; the last choice is kept.
+    All,
     /// One was asked for, and it stays.
     Given,
+}
+
+/// Reads the installed deck of an id.
+pub type ReadDeck = dyn Fn(&str) -> Option<Deck>;
+
+/// Decks that were installed: their ids, and how one is read. That is done when it is chosen, since
+/// reading a deck tries all that it asks.
+#[derive(Clone)]
+pub struct Installed {
+    /// The ids, in the order in which they are offered.
+    pub ids: Vec<String>,
+    /// Reads one; `None` where it has faults.
+    pub read: Arc<ReadDeck>,
+}
+
+impl Installed {
+    /// None is.
+    pub fn none() -> Self {
+        Self {
+            ids: Vec::new(),
+            read: Arc::new(|_| None),
+        }
+    }
+
+    /// The deck of this id, be it of the program or installed.
+    pub(super) fn named(&self, id: &str) -> Option<Deck> {
+        let is_known = self.ids.iter().any(|known| known == id);
+        let read = || is_known.then(|| (self.read)(id)).flatten();
+        deck::built_in_named(id).or_else(read)
+    }
+
+    /// The deck after the one of this id, over those that cannot be read; the first after the last.
+    pub(super) fn after(&self, id: &str) -> Option<Deck> {
+        let built_in = deck::built_in_ids().map(str::to_owned);
+        let ids: Vec<String> = built_in.chain(self.ids.iter().cloned()).collect();
+        let here = ids.iter().position(|known| *known == id);
+        let next = here.map_or(0, |idx| idx + 1);
+        (0..ids.len()).find_map(|n| self.named(&ids[(next + n) % ids.len()]))
+    }
 }
 
 /// What claps are taken by.

@@ -30,7 +30,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 
-use crate::deck::{self, Deck};
+use crate::deck::Deck;
 use crate::phrase::{Speakers, Wish};
 use crate::quiz::{Attempt, Effect, Event, Hand, Now, Sitting, Skill, Stage, Tap};
 use crate::report::Records;
@@ -44,7 +44,10 @@ use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 
 pub use course::Course;
 pub use example::example;
-pub use intent::{ClapBy, Decks, Intent, Place, Scroll, SetUp, Surroundings, Trouble, Wishing};
+pub use intent::{
+    ClapBy, Decks, Installed, Intent, Place, ReadDeck, Scroll, SetUp, Surroundings, Trouble,
+    Wishing,
+};
 pub use learner::replayed;
 pub use listening::Listening;
 pub use player::Playhead;
@@ -85,6 +88,7 @@ pub struct App {
     /// Whether the tune-up was offered since the program began.
     offered: bool,
     decks: Decks,
+    installed: Installed,
     ear: Option<Ear>,
     /// The microphone, while claps are taken by it.
     microphone: Option<Box<dyn ClapInput>>,
@@ -123,8 +127,8 @@ impl App {
     ) -> Result<Self, Trouble> {
         let learner = learner_of(&mut store)?;
         let deck = match around.decks {
-            Decks::BuiltIn => {
-                let chosen = store.deck()?.and_then(|id| deck::built_in_named(&id));
+            Decks::All => {
+                let chosen = store.deck()?.and_then(|id| around.installed.named(&id));
                 chosen.map_or(deck, |chosen| chosen.through(around.speakers))
             }
             Decks::Given => deck,
@@ -150,6 +154,7 @@ impl App {
             delay: store.delay(around.output.name())?,
             offered: false,
             decks: around.decks,
+            installed: around.installed,
             ear: around.ear,
             microphone: None,
             n_unheard: 0,
@@ -444,15 +449,12 @@ impl App {
         self.begin()
     }
 
-    /// On to the next deck that comes with the program.
+    /// On to the next deck.
     fn next_deck(&mut self) -> Result<(), Trouble> {
         if self.decks == Decks::Given {
             return Ok(());
         }
-        let ids: Vec<&str> = deck::built_in_ids().collect();
-        let here = ids.iter().position(|id| *id == self.course.id());
-        let next = here.map_or(0, |idx| (idx + 1) % ids.len());
-        if let Some(deck) = ids.get(next).and_then(|id| deck::built_in_named(id)) {
+        if let Some(deck) = self.installed.after(self.course.id()) {
             self.store.save_deck(deck.id())?;
             self.course = Course::new(deck.through(self.speakers));
         }
@@ -474,7 +476,7 @@ impl App {
 
     /// The name of the deck, where another one may be chosen.
     pub fn deck_to_choose(&self) -> Option<&str> {
-        (self.decks == Decks::BuiltIn).then(|| self.course.title_of_deck())
+        (self.decks == Decks::All).then(|| self.course.title_of_deck())
     }
 
     fn scroll(&mut self, scroll: Scroll) -> Result<(), Trouble> {

@@ -80,6 +80,7 @@ impl Practice {
             no_sound: None,
             ear: None,
             decks: Decks::Given,
+            installed: Installed::none(),
         };
         let store = Store::in_memory(Seed(17), morning).expect("a store in memory");
         let deliver = move |done| sender.send(done).is_ok();
@@ -347,7 +348,7 @@ fn a_learner_may_overrule_the_plan_and_choose_another_deck() {
 
     // A deck that was asked for stays; else the choice is kept.
     assert_eq!(practice.app.deck_to_choose(), None);
-    practice.app.decks = Decks::BuiltIn;
+    practice.app.decks = Decks::All;
     practice.want(Intent::NextDeck);
     assert_eq!(practice.app.deck_to_choose(), Some("The whole path"));
     assert_eq!(
@@ -357,6 +358,30 @@ fn a_learner_may_overrule_the_plan_and_choose_another_deck() {
     let n_decks = crate::deck::built_in_ids().count();
     (1..n_decks).for_each(|_| practice.want(Intent::NextDeck));
     assert_eq!(practice.app.deck_to_choose(), Some("First steps in six"));
+}
+
+#[test]
+fn installed_decks_are_chosen_after_those_of_the_program_but_for_broken_ones() {
+    let read = |id: &str| {
+        let text = crate::deck::start(id);
+        (id != "broken").then(|| crate::deck::parse(&text).expect("a sound deck"))
+    };
+    let installed = Installed {
+        ids: ["broken", "tuesday"].map(str::to_owned).to_vec(),
+        read: Arc::new(read),
+    };
+    let last = crate::deck::built_in_ids().last().expect("there are decks");
+    let after = |id: &str| installed.after(id).map(|deck| deck.id().to_owned());
+    assert_eq!(after(last).as_deref(), Some("tuesday"));
+    assert_eq!(after("tuesday").as_deref(), Some("first-steps"));
+    assert_eq!(after("gone").as_deref(), Some("first-steps"));
+    assert_eq!(installed.named("broken"), None);
+    assert_eq!(
+        installed.named("friday"),
+        None,
+        "only what was listed is read"
+    );
+    assert!(installed.named("tuesday").is_some());
 }
 
 #[test]

@@ -131,19 +131,16 @@ fn shelf_of(practice: &Practice, env: &Env) -> Option<Shelf> {
     Some(Shelf::of(&data))
 }
 
-/// How the learner of the store counts; from one where they settled nothing, there is no store, or
-/// it cannot be opened now.
-fn counting_of(practice: &Practice, env: &Env) -> Counting {
-    let settled = || {
-        let data = data_dir(practice, env).ok()?;
-        // Looking at something makes no store.
-        if !data.join("practice.db").is_file() {
-            return None;
-        }
-        let store = Store::open(&data, Seed(0), Moment(0)).ok()?;
-        store.settings().ok()?.counting
-    };
-    settled().unwrap_or_default()
+/// How the learner of the store counts; `None` where they settled nothing, there is no store, or it
+/// cannot be opened now.
+fn counting_of(practice: &Practice, env: &Env) -> Option<Counting> {
+    let data = data_dir(practice, env).ok()?;
+    // Looking at something makes no store.
+    if !data.join("practice.db").is_file() {
+        return None;
+    }
+    let store = Store::open(&data, Seed(0), Moment(0)).ok()?;
+    store.settings().ok()?.counting
 }
 
 fn seed_of(practice: &Practice) -> Result<Seed, Failure> {

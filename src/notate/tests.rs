@@ -262,9 +262,10 @@ fn page(phrase: &Phrase) -> Page {
     let item = Item {
         label: "a phrase",
         phrase,
+        counting: Counting::FromOne,
         asked: None,
     };
-    sheet("What do you hear?", &[item], Counting::FromOne).remove(0)
+    sheet("What do you hear?", &[item]).remove(0)
 }
 
 #[test]
@@ -295,16 +296,17 @@ fn phrases_go_over_to_further_pages() {
     let item = Item {
         label: "<one> & \"two\"",
         phrase: &phrase,
+        counting: Counting::UnDos,
         asked: None,
     };
-    let pages = sheet("Heading", &[item; 9], Counting::UnDos);
+    let pages = sheet("Heading", &[item; 9]);
     assert_eq!(pages.len(), 3);
     assert!(
         pages[2]
             .questions
             .contains("9. &lt;one&gt; &amp; &quot;two&quot;")
     );
-    assert!(sheet("Heading", &[], Counting::UnDos).is_empty());
+    assert!(sheet("Heading", &[]).is_empty());
 }
 
 /// A question with two choices, of which the second is right, on a page.
@@ -313,6 +315,7 @@ fn asked_pages(phrase: &Phrase) -> (Page, String) {
     let item = Item {
         label: "<script>alert(1)</script>",
         phrase,
+        counting: Counting::FromOne,
         asked: Some(Asked {
             lines: &["What is \"it\"?"],
             choices: &choices,
@@ -321,8 +324,8 @@ fn asked_pages(phrase: &Phrase) -> (Page, String) {
         }),
     };
     let heading = "Heading </style>";
-    let page = sheet(heading, &[item], Counting::FromOne).remove(0);
-    (page, html(heading, "seed 5", &[item], Counting::FromOne))
+    let page = sheet(heading, &[item]).remove(0);
+    (page, html(heading, "seed 5", &[item]))
 }
 
 #[test]

@@ -212,6 +212,10 @@ fn answer_words(question: &Question, answer: Answer, counting: Counting) -> Stri
             format!("claps {}", on_counts(layer, counting))
         }
         (Answer::Hands(None), _) => "no layer held".to_owned(),
+        (Answer::Pair([left, right]), Task::TwoHands(_)) => {
+            let hand = |layer| answer_words(question, Answer::Hands(layer), counting);
+            format!("left hand {}, right hand {}", hand(left), hand(right))
+        }
         (Answer::Pair(layers), _) => {
             let each = layers.map(|layer| answer_words(question, Answer::Hands(layer), counting));
             each.join(", then ")

@@ -698,6 +698,16 @@ fn two_hands_are_told_apart() {
             panic!("two layers");
         };
         lefts.insert(left);
+        let hand = |layer| Counting::FromOne.list(layer);
+        let (said, expected) = (
+            Reveal::told(&question, Counting::FromOne).verdict,
+            format!(
+                "Left hand claps on {}, right hand claps on {}.",
+                hand(left),
+                hand(right)
+            ),
+        );
+        assert_eq!(said, expected);
         let Given::Taps(taps, _) = knowing(&question) else {
             panic!("taps");
         };

@@ -234,7 +234,7 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
     let progress = Intent::ToProgress;
     bindings.push(want(KeyCode::Char('p'), progress, "progress", help));
     if view.deck.is_some() {
-        let help = "to the next deck that comes with the program; the choice is kept";
+        let help = "to the next deck; the choice is kept";
         let next = Intent::NextDeck;
         bindings.push(want(KeyCode::Char('d'), next, "other deck", help));
     }

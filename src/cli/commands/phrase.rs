@@ -57,10 +57,11 @@ fn write_notes(
         let item = notate::Item {
             label: &label,
             phrase,
+            counting: Counting::default(),
             asked: None,
         };
         let title = exercise.title.as_str();
-        for page in notate::sheet(title, &[item], Counting::default()) {
+        for page in notate::sheet(title, &[item]) {
             write_whole(path, page.questions.as_bytes())?;
             write_whole(&key_beside(path), page.key.as_bytes())?;
         }

@@ -2,8 +2,9 @@
 
 use std::sync::Arc;
 
+use super::shelf::Shelf;
 use crate::app::recording::Source;
-use crate::app::{App, Decks, Done, Intent, Quiet, Surroundings, Trouble};
+use crate::app::{App, Decks, Done, Installed, Intent, Quiet, Surroundings, Trouble};
 use crate::cli::args::Practice;
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::{data_dir, plain, seed_of};
@@ -83,6 +84,7 @@ struct Ready {
     limit: Limit,
     seed: crate::world::Seed,
     log: std::path::PathBuf,
+    installed: Installed,
 }
 
 impl Ready {
@@ -101,6 +103,7 @@ impl Ready {
             limit,
             seed,
             log: dir.join("messages.log"),
+            installed: Shelf::of(&dir).installed(),
         })
     }
 
@@ -116,8 +119,9 @@ impl Ready {
             no_sound,
             decks: match practice.deck {
                 Some(_) => Decks::Given,
-                None => Decks::BuiltIn,
+                None => Decks::All,
             },
+            installed: self.installed.clone(),
             ear: ear(practice, &self.clock),
         }
     }

@@ -6,8 +6,10 @@
 use std::fs::{self, File};
 use std::io::{self, Read as _};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use super::write::write_whole;
+use crate::app::Installed;
 use crate::cli::failure::{Failure, Kind};
 use crate::deck::{self, Deck, is_id};
 
@@ -74,7 +76,7 @@ pub(in crate::cli) struct Shelf {
 
 /// What installing a deck came to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Installed {
+pub(super) enum Placed {
     /// There was none of its id.
     New,
     /// Another text of its id stood there.
@@ -135,8 +137,16 @@ impl Shelf {
         Err(Failure::new(Kind::Data, what, hint))
     }
 
+    /// The same for who practises.
+    pub(super) fn installed(self) -> Installed {
+        Installed {
+            ids: self.ids(),
+            read: Arc::new(move |id| self.deck(id).ok()),
+        }
+    }
+
     /// Keeps `text`, the text of a deck without faults and with this id.
-    pub(super) fn install(&self, id: &str, text: &str) -> Result<Installed, Failure> {
+    pub(super) fn install(&self, id: &str, text: &str) -> Result<Placed, Failure> {
         let mut builder = fs::DirBuilder::new();
         builder.recursive(true);
         // As the store makes it: for this user alone.
@@ -145,13 +155,13 @@ impl Shelf {
         let made = builder.create(&self.folder);
         made.map_err(|error| Failure::file(&self.folder, &error))?;
         let path = self.path(id);
-        let installed = match read_text(&path) {
-            Ok(before) if before == text => return Ok(Installed::Same),
-            _ if self.has(id) => Installed::Replaced,
-            _ => Installed::New,
+        let placed = match read_text(&path) {
+            Ok(before) if before == text => return Ok(Placed::Same),
+            _ if self.has(id) => Placed::Replaced,
+            _ => Placed::New,
         };
         write_whole(&path, text.as_bytes())?;
-        Ok(installed)
+        Ok(placed)
     }
 
     /// Takes the deck `id` away; false when there was none.

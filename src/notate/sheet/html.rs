@@ -7,11 +7,11 @@ use super::{ASKED_FOOT, Asked, Item, KEY_FOOT, QUESTIONS_FOOT, Side, sides};
 use crate::notate::bars::{Barring, Bars};
 use crate::notate::xml::Xml;
 use crate::phrase::Phrase;
-use crate::rhythm::{Counting, Feel};
+use crate::rhythm::Feel;
 
 /// A document of `items` under `heading`, to print or to look at. `about` says on the key how it was
-/// made; counts are named by `counting`.
-pub fn html(heading: &str, about: &str, items: &[Item<'_>], counting: Counting) -> String {
+/// made.
+pub fn html(heading: &str, about: &str, items: &[Item<'_>]) -> String {
     let mut xml = Xml::html();
     xml.within("html", &[("lang", "en")], |xml| {
         xml.within("head", &[], |xml| {
@@ -33,7 +33,7 @@ pub fn html(heading: &str, about: &str, items: &[Item<'_>], counting: Counting) 
                     Side::Key => "key",
                 };
                 xml.within("div", &[("class", class)], |xml| {
-                    half(xml, side, (heading, about), items, counting);
+                    half(xml, side, (heading, about), items);
                 });
             }
         });
@@ -59,13 +59,7 @@ span.box { display: inline-block; box-sizing: border-box; width: 4mm; height: 4m
 border: 1px solid black; text-align: center; line-height: 3.4mm; vertical-align: middle; \
 font-weight: bold; font-size: 9pt; }";
 
-fn half(
-    xml: &mut Xml,
-    side: Side,
-    (heading, about): (&str, &str),
-    items: &[Item<'_>],
-    counting: Counting,
-) {
+fn half(xml: &mut Xml, side: Side, (heading, about): (&str, &str), items: &[Item<'_>]) {
     let has_questions = items.iter().any(|item| item.asked.is_some());
     let (title, foot) = match side {
         Side::Questions if has_questions => (heading.to_owned(), ASKED_FOOT),
@@ -80,12 +74,12 @@ fn half(
     for (number, item) in (1..).zip(items) {
         xml.within("section", &[], |xml| {
             xml.text("h2", &[], &format!("{number}. {}", item.label));
-            block(xml, side, item, counting);
+            block(xml, side, item);
         });
     }
 }
 
-fn block(xml: &mut Xml, side: Side, item: &Item<'_>, counting: Counting) {
+fn block(xml: &mut Xml, side: Side, item: &Item<'_>) {
     let phrase = item.phrase;
     let lines = item.asked.map_or(&[][..], |asked| asked.lines);
     for line in lines {
@@ -99,13 +93,13 @@ fn block(xml: &mut Xml, side: Side, item: &Item<'_>, counting: Counting) {
     );
     xml.text("p", &[("class", "about")], &about);
     let barring = Barring::of(phrase, Bars::AsFelt);
-    table(xml, side, phrase, &Grid::of(phrase, &barring), counting);
+    table(xml, side, item, &Grid::of(phrase, &barring));
     match &item.asked {
         Some(asked) => choices(xml, side, asked),
         None => feels(xml, side, phrase),
     }
     if side == Side::Key {
-        let count = counting.name(phrase.cycle, phrase.entry_pulse());
+        let count = item.counting.name(phrase.cycle, phrase.entry_pulse());
         let mut said = format!("It comes in on count {count}.");
         if phrase.feel == Feel::InTurn {
             said.push_str(&format!(" In turn: {}.", sides(phrase, &barring)));
@@ -116,10 +110,10 @@ fn block(xml: &mut Xml, side: Side, item: &Item<'_>, counting: Counting) {
     }
 }
 
-fn table(xml: &mut Xml, side: Side, phrase: &Phrase, grid: &Grid, counting: Counting) {
+fn table(xml: &mut Xml, side: Side, item: &Item<'_>, grid: &Grid) {
     let is_key = side == Side::Key;
     let if_key = |text: String| if is_key { text } else { String::new() };
-    let name = |pulse| counting.name(phrase.cycle, pulse);
+    let name = |pulse| item.counting.name(item.phrase.cycle, pulse);
     let heard = grid.sounds.iter().map(|sounds| dot(*sounds).to_owned());
     let counts = grid.counts.iter().map(|pulse| if_key(name(*pulse)));
     xml.within("table", &[], |xml| {

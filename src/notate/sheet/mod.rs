@@ -24,6 +24,8 @@ pub struct Item<'a> {
     pub label: &'a str,
     /// The phrase.
     pub phrase: &'a Phrase,
+    /// How its counts are named.
+    pub counting: Counting,
     /// What is asked of it; `None` asks for its feel and for the count on which it comes in.
     pub asked: Option<Asked<'a>>,
 }
@@ -66,13 +68,12 @@ enum Side {
     Key,
 }
 
-/// Pages for `items` under `heading`, [`PHRASES_A_PAGE`] on each; none for no items. Counts are named
-/// by `counting`.
-pub fn sheet(heading: &str, items: &[Item<'_>], counting: Counting) -> Vec<Page> {
+/// Pages for `items` under `heading`, [`PHRASES_A_PAGE`] on each; none for no items.
+pub fn sheet(heading: &str, items: &[Item<'_>]) -> Vec<Page> {
     let pages = items.chunks(PHRASES_A_PAGE).enumerate();
     pages
         .map(|(idx, items)| {
-            let page = |side| draw(heading, items, idx * PHRASES_A_PAGE + 1, side, counting);
+            let page = |side| draw(heading, items, idx * PHRASES_A_PAGE + 1, side);
             Page {
                 questions: page(Side::Questions),
                 key: page(Side::Key),
@@ -81,7 +82,7 @@ pub fn sheet(heading: &str, items: &[Item<'_>], counting: Counting) -> Vec<Page>
         .collect()
 }
 
-fn draw(heading: &str, items: &[Item<'_>], first: usize, side: Side, counting: Counting) -> String {
+fn draw(heading: &str, items: &[Item<'_>], first: usize, side: Side) -> String {
     let frame = [
         ("xmlns", "http://www.w3.org/2000/svg"),
         ("width", "210mm"),
@@ -106,7 +107,6 @@ fn draw(heading: &str, items: &[Item<'_>], first: usize, side: Side, counting: C
                 number,
                 top: (0..idx).fold(FIRST_BLOCK, |top, _| top + BLOCK),
                 side,
-                counting,
             };
             block.draw(canvas);
         }
@@ -139,7 +139,6 @@ struct Block<'a> {
     number: usize,
     top: f64,
     side: Side,
-    counting: Counting,
 }
 
 impl Block<'_> {
@@ -182,7 +181,7 @@ impl Block<'_> {
         });
         rows.row(canvas, "count", |canvas, idx, (x, y)| {
             if let Some(count) = grid.counts.get(idx).filter(|_| is_key) {
-                let name = self.counting.name(self.item.phrase.cycle, *count);
+                let name = self.item.counting.name(self.item.phrase.cycle, *count);
                 canvas.middle(x, y + 1.3, 3.6, &name);
             }
         });
@@ -234,7 +233,7 @@ impl Block<'_> {
         }
         let count = match self.side {
             Side::Questions => "______".to_owned(),
-            Side::Key => self.counting.name(phrase.cycle, phrase.entry_pulse()),
+            Side::Key => self.item.counting.name(phrase.cycle, phrase.entry_pulse()),
         };
         let entry = format!("it comes in on count {count}");
         canvas.text(ANSWERS, y + 1.0, (3.5, "normal"), &entry);
@@ -301,6 +300,9 @@ fn sides(phrase: &Phrase, barring: &Barring<'_>) -> String {
             Group::Two => Feel::Twos,
             Group::Three => Feel::Threes,
         };
+        if from == to {
+            return Some(format!("{from} {}", feel.words()));
+        }
         Some(format!("{from}-{to} {}", feel.words()))
     });
     format!("cycles {}", runs.collect::<Vec<String>>().join(", "))

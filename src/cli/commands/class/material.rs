@@ -72,13 +72,15 @@ struct Page {
     question: Question,
     /// What is drawn and written: the phrase as it sounds.
     phrase: Phrase,
+    counting: Counting,
     lines: [String; 2],
     choices: Vec<String>,
     answer: String,
 }
 
 impl Page {
-    fn of(exercise: &Exercise, question: Question, counting: Counting) -> Self {
+    fn of(exercise: &Exercise, question: Question, counting: Option<Counting>) -> Self {
+        let counting = counting.unwrap_or(exercise.recipe.pattern().counting());
         let told = Reveal::told(&question, counting);
         let mut sounds = question.sounds();
         // Under several clappings it is the phrase alone that is written.
@@ -97,6 +99,7 @@ impl Page {
                 .trim()
                 .to_owned(),
             phrase,
+            counting,
             question,
         }
     }
@@ -106,6 +109,7 @@ impl Page {
         Item {
             label: &self.title,
             phrase: &self.phrase,
+            counting: self.counting,
             asked: Some(Asked {
                 lines,
                 choices: &self.choices,
@@ -131,7 +135,7 @@ fn fill(
     deck: &Deck,
     (n_questions, seed): (u32, Seed),
     bars: Bars,
-    counting: Counting,
+    counting: Option<Counting>,
 ) -> Result<(), Failure> {
     let mut pages: Vec<Page> = Vec::new();
     let mut truths: Vec<Vec<Answer>> = vec![Vec::new(); deck.exercises().len()];
@@ -158,7 +162,7 @@ fn fill(
         deck.id(),
         seed.0
     );
-    write_sheets(folder, (deck.title().as_str(), &about), &pages, counting)
+    write_sheets(folder, (deck.title().as_str(), &about), &pages)
 }
 
 /// A question of an exercise that is not like the last ones.
@@ -182,7 +186,6 @@ fn write_sheets(
     folder: &mut Folder,
     (heading, about): (&str, &str),
     pages: &[Page],
-    counting: Counting,
 ) -> Result<(), Failure> {
     let lines: Vec<[&str; 2]> = pages
         .iter()
@@ -193,11 +196,11 @@ fn write_sheets(
         .zip(&lines)
         .map(|(page, lines)| page.item(lines));
     let items: Vec<Item<'_>> = items.collect();
-    for (number, page) in (1..).zip(notate::sheet(heading, &items, counting)) {
+    for (number, page) in (1..).zip(notate::sheet(heading, &items)) {
         folder.write(&format!("sheet-{number}.svg"), page.questions.as_bytes())?;
         folder.write(&format!("key-{number}.svg"), page.key.as_bytes())?;
     }
-    let html = notate::html(heading, about, &items, counting);
+    let html = notate::html(heading, about, &items);
     folder.write("sheet.html", html.as_bytes())
 }
 

@@ -10,7 +10,7 @@ use std::process::ExitCode;
 
 use clap::{Args, Subcommand};
 
-use super::shelf::{Installed, Shelf, read_text};
+use super::shelf::{Placed, Shelf, read_text};
 use super::write::{print, write_new};
 use crate::cli::args::{Practice, decibels};
 use crate::cli::failure::{Failure, Kind};
@@ -147,9 +147,9 @@ fn install(file: &Path, shelf: &Shelf) -> Result<(), Failure> {
         return Err(Failure::new(Kind::No, what, hint));
     }
     let done = match shelf.install(id, &text)? {
-        Installed::New => "installed",
-        Installed::Replaced => "installed in place of the one before; what was practised stays",
-        Installed::Same => "installed already, and the same",
+        Placed::New => "installed",
+        Placed::Replaced => "installed in place of the one before; what was practised stays",
+        Placed::Same => "installed already, and the same",
     };
     print(&format!("{id}, {}: {done}\n", deck.title()))
 }

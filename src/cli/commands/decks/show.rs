@@ -16,7 +16,7 @@ use crate::pcm::SampleRate;
 use crate::phrase::{Bell, Entry, Level, Pacing, Recipe, Rival};
 use crate::quiz::judge::Place;
 use crate::quiz::{By, Call, Course, Fits, Form, Guide, Question};
-use crate::rhythm::{Counting, Feel, Layer};
+use crate::rhythm::{Counting, Layer};
 use crate::world::{Env, Seed};
 
 /// The deck that is meant.
@@ -24,7 +24,7 @@ pub(super) fn deck(asked: &Show, shelf: Option<&Shelf>) -> Result<Deck, Failure>
     shelf::find(&asked.deck, shelf)
 }
 
-/// Says what its exercises are, counts in the learner's convention.
+/// Says what its exercises are, counts in the learner's convention or in the cycle's own.
 pub(super) fn run(
     asked: &Show,
     shelf: Option<&Shelf>,
@@ -67,8 +67,9 @@ pub(super) fn hear(
 }
 
 /// An exercise in lines; what is as it is where nothing is said is left out.
-fn told(deck: &Deck, exercise: &Exercise, counting: Counting) -> String {
+fn told(deck: &Deck, exercise: &Exercise, counting: Option<Counting>) -> String {
     let recipe = &exercise.recipe;
+    let counting = counting.unwrap_or(recipe.pattern().counting());
     let (id, from) = id_in(deck, &exercise.skill.0);
     let needs: Vec<&str> = exercise
         .needs
