@@ -2,8 +2,13 @@
 //!
 //! A [`Label`] is printable, on one line, and at most [`Label::LONGEST`] characters long, so that
 //! nothing from a file can drive a terminal or a page. Every name and instruction of a deck is one.
+//! A [`ContentHash`] names a file by its content.
+
+mod content_hash;
 
 use std::fmt;
+
+pub use content_hash::{ContentHash, ContentHashError};
 
 /// Printable text of bounded length.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
