@@ -32,7 +32,13 @@ fn source(pcm: &Pcm, pulses: Option<Given>) -> Source {
     Source {
         name: "clicks.wav".to_owned(),
         cycle: Cycle::SIX,
+        cycle_from: CycleFrom::Usual,
         pulses,
+        place: None,
+        bytes: {
+            let bytes = bytes.clone();
+            Arc::new(move || Ok(Box::new(Cursor::new(bytes.clone()))))
+        },
         open: Arc::new(move || decode::open(Cursor::new(bytes.clone()), Some("wav"))),
     }
 }
