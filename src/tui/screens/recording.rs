@@ -12,8 +12,9 @@ use crate::tui::view::View;
 
 /// Columns of a time before a row of the strip.
 const CLOCK: usize = 8;
-/// Rows of cycles that the strip shows at most.
+/// Rows of cycles that the strip shows at most, without what the learner says and with it.
 const ROWS: usize = 4;
+const ROWS_WITH_MARKS: usize = 2;
 /// Columns of the name of a part, and of one pulse in the grid.
 const NAME: usize = 11;
 const PULSE: usize = 5;
@@ -193,10 +194,12 @@ fn strip(
     let a_row = columns.saturating_sub(INDENT + CLOCK + 2).max(10);
     let n_rows = analysis.cycles.len().div_ceil(a_row);
     let here = recording.here / a_row;
+    let is_bare = recording.marks.is_empty() && recording.sections.begins().is_empty();
+    let n_shown = if is_bare { ROWS } else { ROWS_WITH_MARKS };
     let first = here
-        .saturating_sub(ROWS / 2)
-        .min(n_rows.saturating_sub(ROWS));
-    for row in first..(first + ROWS).min(n_rows) {
+        .saturating_sub(n_shown / 2)
+        .min(n_rows.saturating_sub(n_shown));
+    for row in first..(first + n_shown).min(n_rows) {
         let cycles = row * a_row..((row + 1) * a_row).min(analysis.cycles.len());
         let of_row = &analysis.cycles[cycles.clone()];
         let time = cell(&clock(of_row[0].start), CLOCK);
