@@ -7,7 +7,8 @@
 //! | module | what it is |
 //! | --- | --- |
 //! | [`world`] | the only doors for time, chance and environment |
-//! | [`label`] | text that came from outside and may be shown |
+//! | [`label`] | text that came from outside and may be shown; names of files by content |
+//! | [`mark`] | what a person says of a recording, and how sure |
 //! | [`rhythm`] | cycles, pulses, layers and groupings in exact integers |
 //! | [`accent`] | how strongly sounds state a grouping |
 //! | [`phrase`] | recipe and seed to a phrase with a measured truth |
@@ -34,6 +35,7 @@
 )]
 
 pub mod label;
+pub mod mark;
 pub mod world;
 
 pub mod rhythm;

@@ -350,10 +350,7 @@ impl App {
                 }
             }
             Outcome::Sound(_) => Ok(()),
-            Outcome::Heard(heard) => {
-                self.heard(done.generation, *heard);
-                Ok(())
-            }
+            Outcome::Heard(heard) => self.heard(done.generation, *heard),
             Outcome::Passage(made) => self.passage_made(done.generation, made),
             Outcome::Question(made) if matches!(self.place, Place::Listening(_)) => {
                 let (question, rendering) = *made;

@@ -164,15 +164,22 @@ pub(super) struct Listen {
     /// Where the first of the steady pulses lies; it is beat one
     #[arg(long, value_name = "SEC", requires = "tempo", value_parser = seconds)]
     pub(super) start: Option<f64>,
-    /// Pulses in a cycle, 2 to 48; threes and twos can be told apart from 5 on
-    #[arg(long, value_name = "N", default_value = "6", value_parser = cycle)]
-    pub(super) cycle: crate::rhythm::Cycle,
+    /// Pulses in a cycle, 2 to 48; threes and twos can be told apart from 5 on [default: 6, or as kept]
+    #[arg(long, value_name = "N", value_parser = cycle)]
+    pub(super) cycle: Option<crate::rhythm::Cycle>,
     /// Answer threes or twos for each, never unclear
     #[arg(long)]
     pub(super) forced: bool,
     /// What a pulse is in a MIDI file
     #[arg(long, value_name = "NOTE", default_value = "1/8", value_parser = pulse_note)]
     pub(super) pulse_note: crate::listen::PulseNote,
+}
+
+impl Listen {
+    /// Pulses in a cycle where nothing is kept.
+    pub(super) fn cycle(&self) -> crate::rhythm::Cycle {
+        self.cycle.unwrap_or(crate::rhythm::Cycle::SIX)
+    }
 }
 
 fn tempo(text: &str) -> Result<crate::rhythm::Tempo, String> {

@@ -3,9 +3,11 @@
 //! Read [`Record`] first: what the log says of one skill. [`stats`] has the formulas. Nothing here
 //! ranks people, promises a chance of success, or knows screens and files.
 
+mod agreement;
 mod label;
 mod record;
 pub mod stats;
 
+pub use agreement::Agreement;
 pub use label::{Label, Labels};
 pub use record::{Heard, Record, Records};

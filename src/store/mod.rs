@@ -48,6 +48,7 @@ mod listened;
 mod log;
 mod open;
 mod record;
+mod recording;
 mod setting;
 
 use std::path::{Path, PathBuf};
@@ -59,6 +60,7 @@ pub use dispute::Dispute;
 pub use error::StoreError;
 pub use listened::Listened;
 pub use log::Merged;
+pub use recording::{KeptPulses, KnownRecording};
 pub use setting::Settings;
 
 use crate::world::{Moment, Seed};

@@ -43,6 +43,7 @@ impl Forms {
             M::up(include_str!("../../migrations/001-practice.sql")),
             M::up(include_str!("../../migrations/002-hands.sql")),
             M::up(include_str!("../../migrations/003-listened.sql")),
+            M::up(include_str!("../../migrations/004-recordings.sql")),
         ])
     }
 

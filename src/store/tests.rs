@@ -10,6 +10,8 @@ use rusqlite::types::Value;
 use rusqlite_migration::M;
 use tempfile::TempDir;
 
+use crate::label::{ContentHash, Label};
+use crate::mark::{By, Mark, Marked, Sections, Stretch, Sure};
 use crate::phrase::Level;
 use crate::quiz::judge::Delay;
 use crate::quiz::{
@@ -19,11 +21,12 @@ use crate::rhythm::{Counting, Cycle, Feel, Layer, Tempo};
 use crate::world::{Day, Moment, Seed};
 
 use super::open::{self, Forms};
-use super::{Listened, Settings, Store, StoreError, record};
+use super::{KeptPulses, KnownRecording, Listened, Settings, Store, StoreError, record};
 
 const FIRST_FORM: &str = include_str!("../../migrations/001-practice.sql");
 const SECOND_FORM: &str = include_str!("../../migrations/002-hands.sql");
 const THIRD_FORM: &str = include_str!("../../migrations/003-listened.sql");
+const FOURTH_FORM: &str = include_str!("../../migrations/004-recordings.sql");
 const KEPT_FIRST_FORM: &str = include_str!("../../tests/data/schema-1.sql");
 
 fn folder() -> TempDir {
@@ -465,6 +468,7 @@ fn next_form(step: &'static str) -> Forms {
         M::up(FIRST_FORM),
         M::up(SECOND_FORM),
         M::up(THIRD_FORM),
+        M::up(FOURTH_FORM),
         M::up(step),
     ])
 }
@@ -484,17 +488,17 @@ fn an_older_form_is_copied_then_raised() {
         .into_iter()
         .map(|file| file.0)
         .collect();
-    assert_eq!(names, ["practice.db", "practice.db.before-004"]);
+    assert_eq!(names, ["practice.db", "practice.db.before-005"]);
     assert!(matches!(
         open(dir.path()),
         Err(StoreError::Newer {
-            found: 4,
-            known: 3,
+            found: 5,
+            known: 4,
             ..
         })
     ));
     // The copy, put in its place, is the old store.
-    let [db, copy] = ["practice.db", "practice.db.before-004"].map(|name| dir.path().join(name));
+    let [db, copy] = ["practice.db", "practice.db.before-005"].map(|name| dir.path().join(name));
     fs::rename(copy, db).expect("a renaming");
     let back = open(dir.path()).expect("the old store");
     assert_eq!(read_all(&back), [attempt(1)]);
@@ -531,12 +535,12 @@ fn a_newer_form_in_the_write_ahead_log_is_refused_untouched() {
         .expect("a form");
     drop(store);
     let before = bytes_of(dir.path());
-    assert!(matches!(before.as_slice(), [(_, db), (_, wal)] if db[63] == 3 && !wal.is_empty()));
+    assert!(matches!(before.as_slice(), [(_, db), (_, wal)] if db[63] == 4 && !wal.is_empty()));
     assert!(matches!(
         open(dir.path()),
         Err(StoreError::Newer {
             found: 9,
-            known: 3,
+            known: 4,
             ..
         })
     ));
@@ -648,4 +652,149 @@ fn what_was_listened_to_is_kept_and_is_no_attempt() {
     assert_eq!(read_all(&store), []);
     let changed = store.conn.execute("DELETE FROM listened", []);
     assert!(changed.is_err_and(|error| error.to_string().contains("never removed")));
+}
+
+fn content(text: &str) -> ContentHash {
+    ContentHash::of(text.as_bytes()).expect("memory can be read")
+}
+
+fn marked(from: f64, until: f64, mark: Mark, sure: Sure) -> Marked {
+    let stretch = Stretch::new(from, until).expect("a stretch");
+    Marked {
+        stretch,
+        mark,
+        sure,
+    }
+}
+
+#[test]
+fn what_is_said_of_a_recording_is_there_again_from_its_new_place() {
+    let dir = folder();
+    let known = content("a solo");
+    let pulses = KeptPulses {
+        cycle: Cycle::new(12).expect("in range"),
+        times: vec![0.5, 0.75, 1.125],
+    };
+    let sections = Sections::new(vec![12.5, 30.0]).expect("rising");
+    let ana = By::Other(Label::new("Ana").expect("a name"));
+    let mut store = open(dir.path()).expect("a store");
+    assert_eq!(store.recording(known), Ok(None));
+    let meet = |store: &mut Store, name: &str, place: &str, at| {
+        let met = store.meet_recording(known, name, Some(Path::new(place)), Moment(at));
+        met.expect("kept");
+    };
+    meet(&mut store, "solo.wav", "/old/solo.wav", 1);
+    store.save_pulses(known, &pulses).expect("kept");
+    store.save_sections(known, &sections).expect("kept");
+    let said = [
+        marked(0.0, 12.5, Mark::Threes, Sure::Guess),
+        marked(0.0, 12.5, Mark::Twos, Sure::Sure),
+    ];
+    store.mark(known, &By::Own, &said, Moment(2)).expect("kept");
+    let hers = [marked(0.0, 30.0, Mark::CannotSay, Sure::Fairly)];
+    store.mark(known, &ana, &hers, Moment(3)).expect("kept");
+    drop(store);
+
+    let mut store = open(dir.path()).expect("the store again");
+    meet(&mut store, "better.wav", "/new/better.wav", 9);
+    let found = KnownRecording {
+        name: "better.wav".to_owned(),
+        place: Some("/new/better.wav".into()),
+        pulses: Some(pulses),
+        sections,
+    };
+    assert_eq!(store.recording(known), Ok(Some(found)));
+    let marks = store.marks(known).expect("marks");
+    assert_eq!(marks[&By::Own].all(), &said[1..], "the latest counts");
+    assert_eq!(marks[&ana].all(), hers);
+    assert_eq!(store.marks(content("another")), Ok(Default::default()));
+}
+
+#[test]
+fn marks_only_grow_and_are_of_recordings_that_were_opened() {
+    let mut store = store();
+    let said = [marked(0.0, 1.0, Mark::Both, Sure::Sure)];
+    let outcome = store.mark(content("unknown"), &By::Own, &said, Moment(1));
+    assert!(
+        matches!(outcome, Err(StoreError::Other { .. })),
+        "{outcome:?}"
+    );
+    let known = content("a solo");
+    store
+        .meet_recording(known, "a", None, Moment(1))
+        .expect("kept");
+    store.mark(known, &By::Own, &said, Moment(1)).expect("kept");
+    for (sql, why) in [
+        ("UPDATE recording_mark SET mark = 'twos'", "never changed"),
+        ("DELETE FROM recording_mark", "never removed"),
+        (
+            "INSERT OR REPLACE INTO recording_mark SELECT * FROM recording_mark",
+            "never replaced",
+        ),
+    ] {
+        check_refused(&store, sql, why);
+    }
+    assert_eq!(store.marks(known).expect("marks")[&By::Own].all(), said);
+}
+
+#[test]
+fn an_unreadable_row_of_a_recording_is_named() {
+    for (column, value) in [
+        ("by_name", "'a\u{7}'"),
+        ("from_s", "-1.0"),
+        ("until_s", "9e999"),
+        ("mark", "'fours'"),
+        ("sure", "'very'"),
+    ] {
+        let mut store = store();
+        let known = content("a solo");
+        store
+            .meet_recording(known, "a", None, Moment(1))
+            .expect("kept");
+        let said = [marked(0.0, 1.0, Mark::Both, Sure::Sure); 2];
+        store.mark(known, &By::Own, &said, Moment(1)).expect("kept");
+        let sql = format!(
+            "DROP TRIGGER mark_is_never_changed;
+             UPDATE recording_mark SET {column} = {value} WHERE \"row\" = 2;"
+        );
+        store.conn.execute_batch(&sql).expect("an alteration");
+        let error = store.marks(known).expect_err(column).to_string();
+        let said = "is damaged: row 2 of the table recording_mark has no readable ";
+        assert!(error.contains(said), "{error}");
+    }
+    for (column, value) in [
+        ("pulses_s", "1 soon"),
+        ("pulses_s", "2 1"),
+        ("sections_s", "NaN"),
+    ] {
+        let mut store = store();
+        let known = content("a solo");
+        store
+            .meet_recording(known, "a", None, Moment(1))
+            .expect("kept");
+        let sql = format!("UPDATE recording SET {column} = '{value}'");
+        store.conn.execute_batch(&sql).expect("an alteration");
+        let error = store.recording(known).expect_err(column).to_string();
+        assert!(
+            error.ends_with(&format!("recording has no readable {column}")),
+            "{error}"
+        );
+    }
+}
+
+#[test]
+fn a_kept_store_of_the_first_form_takes_marks() {
+    let dir = folder();
+    let old = Connection::open(dir.path().join("practice.db")).expect("a database");
+    old.execute_batch(KEPT_FIRST_FORM).expect("valid SQL");
+    drop(old);
+    let mut store = open(dir.path()).expect("an old store");
+    let known = content("a solo");
+    store
+        .meet_recording(known, "a", None, Moment(1))
+        .expect("kept");
+    let said = [marked(0.0, 1.0, Mark::Both, Sure::Sure)];
+    store.mark(known, &By::Own, &said, Moment(1)).expect("kept");
+    assert_eq!(store.marks(known).expect("marks")[&By::Own].all(), said);
+    assert_eq!(read_all(&store).len(), 3);
 }

@@ -13,6 +13,7 @@ use crate::app::bench::{Bench, Guide, Step};
 use crate::app::recording::{self, Claps, Recording};
 use crate::app::tune_up::{self, TuneUp};
 use crate::app::{ClapBy, Intent, Listening, Place, Progress, Scroll, Wishing};
+use crate::mark::Mark;
 use crate::phrase::Third;
 use crate::quiz::{Hand, Hearing, Kind, Open, Question, Shown, Stage};
 use crate::rhythm::Counting;
@@ -388,6 +389,7 @@ fn on_recording(recording: &Recording) -> Vec<Binding> {
             "cycles begin one pulse later",
         ),
     ];
+    bindings.extend(marking(recording));
     if recording.is_sounding {
         bindings.push(want(
             KeyCode::Char('t'),
@@ -403,6 +405,45 @@ fn on_recording(recording: &Recording) -> Vec<Binding> {
             "take the taps",
             "pulses are where the taps were, as near as the sound has them",
         ));
+    }
+    bindings
+}
+
+/// Keys that set pulses and say what is heard.
+fn marking(recording: &Recording) -> Vec<Binding> {
+    use recording::{Nudge, Step};
+    let char = |key, step| (KeyCode::Char(key), Action::Want(Intent::Recording(step)));
+    let nudges = [('-', Nudge::Earlier), ('+', Nudge::Later)];
+    let nudges = nudges.map(|(key, nudge)| char(key, Step::Nudge(nudge)));
+    let says = [
+        ('r', Mark::Threes),
+        ('w', Mark::Twos),
+        ('o', Mark::Both),
+        ('c', Mark::CannotSay),
+    ];
+    let says = says.map(|(key, mark)| char(key, Step::Say(mark)));
+    let mut bindings = vec![
+        binding(nudges, "10 ms", "all pulses 10 ms earlier or later"),
+        binding(
+            [char('s', Step::Section)],
+            "section",
+            "a section begins with this cycle, or no longer does",
+        ),
+        binding(
+            says,
+            "you say",
+            "you say of this section: threes, twos, both, or that you cannot say",
+        ),
+        binding(
+            [char('u', Step::Surer)],
+            "how sure",
+            "how sure you are: a guess, fairly sure, sure",
+        ),
+    ];
+    if recording.n_candidates() > 1 {
+        let other = [char('p', Step::OtherPulse)];
+        let help = "the next tempo that may be meant";
+        bindings.push(binding(other, "other pulse", help));
     }
     bindings
 }

@@ -468,6 +468,11 @@ fn recording() -> World {
     World::at(Place::Recording(Box::new(recording)))
 }
 
+fn marked_recording() -> World {
+    let recording = crate::app::recording::tests::recording_with_marks();
+    World::at(Place::Recording(Box::new(recording)))
+}
+
 fn refused() -> World {
     let mut recording = crate::app::recording::tests::recording_of_clicks();
     recording.state = State::Refused("no recording: WAV was expected".to_owned());
@@ -500,6 +505,7 @@ fn every_screen() -> Vec<(&'static str, World)> {
         ("waiting", World::at(Place::Sitting)),
         ("progress", progress()),
         ("recording", recording()),
+        ("recording-marked", marked_recording()),
         ("recording-refused", refused()),
         ("name-feel", name_feel()),
         ("count-in", count_in()),

@@ -310,9 +310,8 @@ fn the_first_frame_does_not_wait_for_an_answer() {
     assert!(first < Duration::from_millis(1_900), "{first:?}");
 }
 
-#[test]
-fn a_recording_is_heard_and_played_by_single_keys() {
-    let practice = Practice::new();
+/// Eighteen seconds of strokes in threes as `evening.wav`, and where their pulses lie.
+fn evening(practice: &Practice) -> (std::path::PathBuf, std::path::PathBuf) {
     let sound = practice.home.path().join("evening.wav");
     let pulses = practice.home.path().join("pulses.csv");
     let rate = SampleRate::HZ_48000;
@@ -332,6 +331,13 @@ fn a_recording_is_heard_and_played_by_single_keys() {
     wav::write(&pcm, File::create(&sound).expect("a file")).expect("written");
     let times = (0..72).map(|k| format!("{}\n", 0.25 * f64::from(k)));
     std::fs::write(&pulses, times.collect::<String>()).expect("written");
+    (sound, pulses)
+}
+
+#[test]
+fn a_recording_is_heard_and_played_by_single_keys() {
+    let practice = Practice::new();
+    let (sound, pulses) = evening(&practice);
 
     let mut command = program(practice.home.path(), NOW);
     command.args(["listen", "--silent", "--pulses"]);
@@ -352,4 +358,41 @@ fn a_recording_is_heard_and_played_by_single_keys() {
     terminal.press("q");
     assert_eq!(terminal.end(), 0);
     assert!(terminal.is_whole());
+}
+
+#[test]
+fn what_is_said_of_a_recording_is_there_again_when_it_was_moved_and_renamed() {
+    let practice = Practice::new();
+    let (sound, pulses) = evening(&practice);
+    let mut command = program(practice.home.path(), NOW);
+    command.args(["listen", "--silent", "--pulses"]);
+    command.arg(&pulses);
+    command.arg(&sound);
+    let mut terminal = Terminal::start(command);
+    terminal.wait_for("Cycle 1, at 0:00: leaning to threes");
+    terminal.press("wu");
+    terminal.wait_for("you say twos, sure; it is leaning to threes");
+    terminal.press("\x1b[C\x1b[Cs");
+    terminal.wait_for("part    |-|---");
+    terminal.press("q");
+    terminal.wait_for(TODAY);
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
+
+    let folder = practice.home.path().join("kept");
+    std::fs::create_dir(&folder).expect("a folder");
+    let moved = folder.join("better name.wav");
+    std::fs::rename(&sound, &moved).expect("it is moved");
+    let mut command = program(practice.home.path(), NOW);
+    command.args(["listen", "--silent"]);
+    command.arg(&moved);
+    let mut terminal = Terminal::start(command);
+    terminal.wait_for("better name.wav");
+    terminal.wait_for("Cycle 1, at 0:00: you say twos, sure; it is leaning to threes");
+    terminal.wait_for("you     222222222222");
+    terminal.wait_for("part    |-|---------");
+    terminal.press("q");
+    terminal.wait_for(TODAY);
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
 }

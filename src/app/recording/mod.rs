@@ -1,28 +1,41 @@
 //! A recording of the learner's own: heard, shown cycle by cycle, and played under claps.
 //!
 //! Read [`Recording`] first: what is known of it and what is set up. What it leans to is evidence and
-//! never a verdict; where its cycles begin is a proposal until the learner says so. Nothing is kept
-//! yet and nothing is asked. The file is opened by whoever gives the [`Source`]; times are seconds in
-//! the recording, cycles count from 0.
+//! never a verdict; where its cycles begin is a proposal until the learner says so. What the learner
+//! sets and says is kept under the content of the file. The file is opened by whoever gives the
+//! [`Source`]; times are seconds in the recording, cycles count from 0.
 
+mod keep;
+mod marks;
 mod passage;
+mod pulses;
 
+use std::collections::BTreeMap;
 use std::fmt;
+use std::io::{self, Read};
+use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 
 use super::player::Rendering;
 use super::worker::What;
 use super::{App, Place, Trouble};
-use crate::listen::{Analysis, Answers, Ear, Pulses, Sound, from_first_of_cycle, pulse_paths};
+use crate::label::ContentHash;
+use crate::listen::{
+    Analysis, Answers, Ear, PulsePath, Pulses, Sound, from_first_of_cycle, pulse_paths,
+};
+use crate::mark::{By, Mark, Marks, Sections, Sure};
 use crate::pcm::Speed;
 use crate::pcm::decode::{self, DecodeError, Lost};
 use crate::rhythm::Cycle;
 use crate::world::Stamp;
 
 pub use crate::pcm::decode::is_guarded;
+pub use marks::{agreement_of, agreement_with_analysis, said_of, stretch_of};
 pub use passage::Claps;
 pub(super) use passage::Passage;
+
+use keep::{Keep, content_of};
 
 /// By how much one step is faster or slower, in hundredths.
 const SPEED_STEP: u16 = 10;
@@ -30,8 +43,6 @@ const SPEED_STEP: u16 = 10;
 const CYCLES: usize = 4;
 /// The most cycles of a passage.
 const MOST_CYCLES: usize = 16;
-/// Taps that say where pulses are.
-const ENOUGH_TAPS: usize = 8;
 
 /// Where a recording comes from; it can be opened again and again.
 #[derive(Clone)]
@@ -40,14 +51,38 @@ pub struct Source {
     pub name: String,
     /// Pulses in a cycle.
     pub cycle: Cycle,
+    /// Whether that was asked for.
+    pub cycle_from: CycleFrom,
     /// Its pulses, where they were given.
     pub pulses: Option<Given>,
+    /// Where it lies, if that can be said.
+    pub place: Option<PathBuf>,
     /// Opens it.
     pub open: Open,
+    /// Opens its bytes as they are, by which it is known again.
+    pub bytes: Bytes,
+}
+
+/// Where the number of pulses in a cycle comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CycleFrom {
+    /// It was asked for: what was kept for another is left aside.
+    Asked,
+    /// It is the usual one: what was kept goes before it.
+    Usual,
+}
+
+impl CycleFrom {
+    fn allows(self, kept: Cycle, here: Cycle) -> bool {
+        self == Self::Usual || kept == here
+    }
 }
 
 /// Opens a recording.
 pub type Open = Arc<dyn Fn() -> Result<decode::Recording, DecodeError> + Send + Sync>;
+
+/// Opens the bytes of a file.
+pub type Bytes = Arc<dyn Fn() -> io::Result<Box<dyn Read>> + Send + Sync>;
 
 /// Pulses that were given for a recording.
 #[derive(Clone, Debug)]
@@ -84,8 +119,10 @@ pub(super) struct Progress {
 pub(super) struct Heard {
     sound: Sound,
     pulses: Option<Pulses>,
+    paths: Vec<PulsePath>,
     analysis: Analysis,
     lost: Lost,
+    content: io::Result<ContentHash>,
 }
 
 /// How far a recording is known.
@@ -126,6 +163,19 @@ pub struct Recording {
     pub n_taps: usize,
     /// Whether the learner said where cycles begin.
     pub is_set: bool,
+    /// Its name by its content, once it is heard.
+    pub content: Option<ContentHash>,
+    /// Why nothing of it can be kept, in words; empty where it can.
+    pub unkept: String,
+    /// Where the learner lets sections begin.
+    pub sections: Sections,
+    /// What persons say of it.
+    pub marks: BTreeMap<By, Marks>,
+    /// How sure the learner is of what they say next.
+    pub sure: Sure,
+    paths: Vec<PulsePath>,
+    chosen: Option<usize>,
+    to_keep: Vec<Keep>,
     source: Source,
     sound: Option<Arc<Sound>>,
     pulses: Option<Pulses>,
@@ -173,6 +223,25 @@ pub enum Step {
     BeatOne,
     /// The taps so far say where pulses are.
     Taps,
+    /// All pulses a hundredth of a second earlier or later.
+    Nudge(Nudge),
+    /// The next of the tempi that may be meant.
+    OtherPulse,
+    /// A section begins with this cycle, or no longer does.
+    Section,
+    /// The learner says this of the section.
+    Say(Mark),
+    /// They are as sure as the next step says.
+    Surer,
+}
+
+/// Which way pulses are moved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Nudge {
+    /// To an earlier time.
+    Earlier,
+    /// To a later time.
+    Later,
 }
 
 impl Recording {
@@ -191,6 +260,14 @@ impl Recording {
             is_sounding: false,
             n_taps: 0,
             is_set: false,
+            content: None,
+            unkept: String::new(),
+            sections: Sections::default(),
+            marks: BTreeMap::new(),
+            sure: Sure::default(),
+            paths: Vec::new(),
+            chosen: None,
+            to_keep: Vec::new(),
             source,
             sound: None,
             pulses: None,
@@ -210,7 +287,13 @@ impl Recording {
         self.sound = Some(Arc::new(heard.sound));
         self.lost = heard.lost.to_string();
         self.is_set = self.source.pulses.is_some();
+        self.chosen = (!self.is_set && !heard.paths.is_empty()).then_some(0);
+        self.paths = heard.paths;
         self.pulses = heard.pulses;
+        match heard.content {
+            Ok(content) => self.content = Some(content),
+            Err(error) => self.unkept = error.to_string(),
+        }
         self.know(heard.analysis);
     }
 
@@ -222,15 +305,6 @@ impl Recording {
         let (from, until) = self.passage;
         let until = until.min(n_cycles);
         self.passage = (from.min(until.saturating_sub(1)), until);
-    }
-
-    /// Hears it anew at other pulses; quick, since the sound is kept as envelopes.
-    fn set_pulses(&mut self, pulses: Pulses) {
-        let Some(sound) = &self.sound else { return };
-        let analysis = Analysis::of_sound(sound, &pulses, self.source.cycle, Answers::Open);
-        self.pulses = Some(pulses);
-        self.is_set = true;
-        self.know(analysis);
     }
 
     /// Makes one change, and says whether what sounds is to be made anew.
@@ -268,6 +342,17 @@ impl Recording {
                 self.use_taps();
                 return Change::Sound;
             }
+            Step::Nudge(nudge) => {
+                self.nudge(nudge);
+                return Change::Sound;
+            }
+            Step::OtherPulse => {
+                self.take_other_path();
+                return Change::Sound;
+            }
+            Step::Section => self.turn_section(),
+            Step::Say(mark) => self.say(mark),
+            Step::Surer => self.be_surer(),
         }
         if before == (self.passage, self.claps, self.speed) {
             Change::Picture
@@ -283,29 +368,6 @@ impl Recording {
 
     fn faster(&self) -> Speed {
         Speed::new(self.speed.percent() + SPEED_STEP).unwrap_or(self.speed)
-    }
-
-    /// Pulses are where the taps were, as near as the sound has them; the first tap begins a cycle.
-    fn use_taps(&mut self) {
-        let taps = std::mem::take(&mut self.taps);
-        self.n_taps = 0;
-        let (Some(sound), Some(first)) = (&self.sound, taps.first().copied()) else {
-            return;
-        };
-        if taps.len() < ENOUGH_TAPS {
-            return;
-        }
-        let Some(path) = pulse_paths(sound, &taps).into_iter().next() else {
-            return;
-        };
-        let nearest = |a: &f64, b: &f64| (a - first).abs().total_cmp(&(b - first).abs());
-        let times = path.pulses.times();
-        let at = times.iter().copied().min_by(nearest).unwrap_or(first);
-        let n = self.source.cycle.n_pulses();
-        let place = times.iter().position(|time| *time >= at).unwrap_or(0) % n;
-        if let Ok(pulses) = Pulses::new(times[place..].to_vec()) {
-            self.set_pulses(pulses);
-        }
     }
 
     /// What is to be played.
@@ -373,11 +435,12 @@ pub(super) fn hear(source: &Source, progress: &Progress) -> Result<Heard, Decode
         ear.hear(&mono);
     }
     let sound = ear.finish();
+    let paths = pulse_paths(&sound, &[]);
     let pulses = match &source.pulses {
         Some(Given::Times(pulses)) => Some(pulses.clone()),
         Some(Given::Steady(tempo, start)) => Pulses::steady(*tempo, *start, sound.seconds()).ok(),
         None => {
-            let best = pulse_paths(&sound, &[]).into_iter().next();
+            let best = paths.first();
             best.map(|path| from_first_of_cycle(&sound, &path.pulses, source.cycle))
         }
     };
@@ -388,8 +451,10 @@ pub(super) fn hear(source: &Source, progress: &Progress) -> Result<Heard, Decode
     Ok(Heard {
         sound,
         pulses,
+        paths,
         analysis,
         lost: recording.lost(),
+        content: content_of(source, progress),
     })
 }
 
@@ -406,18 +471,6 @@ impl App {
         Ok(())
     }
 
-    /// What the worker heard of it.
-    pub(super) fn heard(&mut self, generation: u64, heard: Result<Heard, DecodeError>) {
-        if let Place::Recording(recording) = &mut self.place
-            && recording.generation == generation
-        {
-            match heard {
-                Ok(heard) => recording.take(heard),
-                Err(error) => recording.state = State::Refused(error.to_string()),
-            }
-        }
-    }
-
     /// Looks how far the worker has come.
     pub(super) fn look_at_recording(&mut self) {
         if let Place::Recording(recording) = &mut self.place
@@ -431,7 +484,12 @@ impl App {
         let Place::Recording(recording) = &mut self.place else {
             return Ok(());
         };
-        if recording.step(step) == Change::Picture {
+        let change = recording.step(step);
+        self.keep_of_recording()?;
+        let Place::Recording(recording) = &self.place else {
+            return Ok(());
+        };
+        if change == Change::Picture {
             return Ok(());
         }
         let passage = recording.is_sounding.then(|| recording.passage()).flatten();

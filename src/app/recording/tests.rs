@@ -32,7 +32,13 @@ fn source(pcm: &Pcm, pulses: Option<Given>) -> Source {
     Source {
         name: "clicks.wav".to_owned(),
         cycle: Cycle::SIX,
+        cycle_from: CycleFrom::Usual,
         pulses,
+        place: None,
+        bytes: {
+            let bytes = bytes.clone();
+            Arc::new(move || Ok(Box::new(Cursor::new(bytes.clone()))))
+        },
         open: Arc::new(move || decode::open(Cursor::new(bytes.clone()), Some("wav"))),
     }
 }
@@ -50,6 +56,21 @@ fn known(pulses: Option<Given>) -> Recording {
 /// A recording that is known, for those who draw one.
 pub(crate) fn recording_of_clicks() -> Recording {
     known(given())
+}
+
+/// One of which the learner said something.
+pub(crate) fn recording_with_marks() -> Recording {
+    let mut recording = known(given());
+    for step in [
+        Step::Say(Mark::Threes),
+        Step::On,
+        Step::On,
+        Step::Section,
+        Step::Say(Mark::Twos),
+    ] {
+        recording.step(step);
+    }
+    recording
 }
 
 fn given() -> Option<Given> {
@@ -183,4 +204,86 @@ fn speeds_and_passages_stay_within_their_bounds() {
         recording.passage().is_some(),
         "the last cycle can be played"
     );
+}
+
+#[test]
+fn a_section_is_marked_split_and_marked_again() {
+    let mut recording = known(given());
+    recording.step(Step::Say(Mark::Threes));
+    for step in [Step::On, Step::On, Step::On, Step::Section] {
+        recording.step(step);
+    }
+    assert_eq!(
+        (recording.section_of(1), recording.section_of(3)),
+        (0..3, 3..10)
+    );
+    let said = |recording: &Recording| -> String {
+        let sign = |cycle| {
+            recording
+                .said_of(&By::Own, cycle)
+                .map_or('.', |said| said.mark.sign())
+        };
+        (0..10).map(sign).collect()
+    };
+    assert_eq!(
+        said(&recording),
+        "3333333333",
+        "a boundary takes nothing away"
+    );
+    recording.step(Step::Say(Mark::Twos));
+    assert_eq!(said(&recording), "3332222222");
+    recording.step(Step::Surer);
+    let all = |cycles| recording.said_of_all(&By::Own, cycles);
+    let twos = all(4..8).expect("twos all through");
+    assert_eq!((twos.mark, twos.sure), (Mark::Twos, Sure::Sure));
+    assert_eq!(all(2..4), None);
+    recording.step(Step::Nudge(Nudge::Later));
+    assert_eq!(said(&recording), "3332222222", "marks stay through a nudge");
+    assert_eq!(recording.section_of(3), 3..10);
+    recording.step(Step::Section);
+    assert_eq!(recording.section_of(3), 0..10);
+}
+
+#[test]
+fn a_nudge_moves_every_pulse_by_ten_milliseconds() {
+    let (times, _) = clicks();
+    let mut recording = known(given());
+    recording.step(Step::Nudge(Nudge::Earlier));
+    let pulses = recording.analysis.as_ref().expect("known").pulses.clone();
+    assert_eq!(pulses.len(), times.len());
+    let moved = |(was, is): (&f64, &f64)| (was - is - 0.01).abs() < 1e-9;
+    assert!(times.iter().zip(&pulses).all(moved));
+    recording.step(Step::Nudge(Nudge::Later));
+    let back = &recording.analysis.as_ref().expect("known").pulses;
+    assert!(
+        times
+            .iter()
+            .zip(back)
+            .all(|(was, is)| (was - is).abs() < 1e-9)
+    );
+}
+
+#[test]
+fn other_tempi_that_may_be_meant_come_one_after_the_other() {
+    let mut recording = known(None);
+    let n = recording.n_candidates();
+    assert!(n >= 2, "clicks may be counted by twos as well");
+    let mut seen = vec![recording.candidate().expect("the first")];
+    for _ in 0..n {
+        recording.step(Step::OtherPulse);
+        seen.push(recording.candidate().expect("another"));
+    }
+    let places: Vec<usize> = seen.iter().map(|candidate| candidate.0).collect();
+    let round: Vec<usize> = (1..=n).chain([1]).collect();
+    assert_eq!(places, round);
+    assert!((seen[0].2 / seen[1].2 - 1.0).abs() > 0.05, "{seen:?}");
+}
+
+#[test]
+fn a_recording_is_named_by_its_bytes() {
+    let recording = known(given());
+    let bytes = (recording.source.bytes)().expect("memory opens");
+    let content = ContentHash::of(bytes).expect("memory can be read");
+    assert_eq!(recording.content, Some(content));
+    assert_eq!(recording.unkept, "");
 }

@@ -3,16 +3,18 @@
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 
-use crate::app::recording::{Recording, State};
+use crate::app::recording::{Recording, State, agreement_with_analysis};
 use crate::listen::{Analysis, Part, clock};
+use crate::mark::By;
 use crate::tui::page::{Body, INDENT, Screen, cell};
 use crate::tui::theme::Theme;
 use crate::tui::view::View;
 
 /// Columns of a time before a row of the strip.
 const CLOCK: usize = 8;
-/// Rows of cycles that the strip shows at most.
+/// Rows of cycles that the strip shows at most, without what the learner says and with it.
 const ROWS: usize = 4;
+const ROWS_WITH_MARKS: usize = 2;
 /// Columns of the name of a part, and of one pulse in the grid.
 const NAME: usize = 11;
 const PULSE: usize = 5;
@@ -61,8 +63,11 @@ fn aside(recording: &Recording) -> String {
     let Some(analysis) = &recording.analysis else {
         return String::new();
     };
-    let tempo = analysis.tempo_ppm();
-    let tempo = tempo.map_or_else(String::new, |ppm| format!("   {ppm:.0} pulses a minute"));
+    let tempo = match (recording.candidate(), analysis.tempo_ppm()) {
+        (Some((at, n, ppm)), _) => format!("   {at} of {n}: {ppm:.0} pulses a minute"),
+        (None, Some(ppm)) => format!("   {ppm:.0} pulses a minute"),
+        (None, None) => String::new(),
+    };
     format!("{}{tempo}", clock(recording.seconds))
 }
 
@@ -78,8 +83,10 @@ fn known(
     body.gap();
     let here = &analysis.cycles[recording.here.min(analysis.cycles.len() - 1)];
     let at = recording.here + 1;
+    let own = recording.said_of(&By::Own, recording.here);
+    let own = own.map_or_else(String::new, |said| format!("you say {said}; it is "));
     let said = format!(
-        "Cycle {at}, at {}: {}.",
+        "Cycle {at}, at {}: {own}{}.",
         clock(here.start),
         here.said.words()
     );
@@ -99,7 +106,12 @@ fn known(
         body.mention(&format!("By part: {}.", parts.join(", ")));
     }
     body.gap();
+    agreement(body, recording, analysis);
     body.mention(&format!("The whole: {}.", analysis.whole.words()));
+    if !recording.unkept.is_empty() {
+        let said = format!("Nothing of it is kept: {}.", recording.unkept);
+        body.say(&said, Style::new());
+    }
     if !recording.is_set {
         let said = "Where cycles begin is a proposal; 1 lets them begin a pulse later.";
         body.mention(said);
@@ -128,6 +140,50 @@ fn known(
     body.say(&said, Style::new());
 }
 
+/// How far the learner and the analysis agree.
+fn agreement(body: &mut Body, recording: &Recording, analysis: &Analysis) {
+    let own = recording.marks.get(&By::Own);
+    let agreement = own.map(|own| agreement_with_analysis(analysis, own));
+    if let Some(agreement) = agreement.filter(|found| !found.is_nothing()) {
+        let words = agreement.words("you", "the analysis");
+        body.mention(&format!("Of what was said {words}."));
+    }
+}
+
+/// What the learner says of cycles, and below it a bar where a section begins.
+fn persons(body: &mut Body, recording: &Recording, cycles: std::ops::Range<usize>, theme: Theme) {
+    let says = |cycle| {
+        recording
+            .said_of(&By::Own, cycle)
+            .map(|said| said.mark.sign())
+    };
+    let signs: Vec<char> = cycles
+        .clone()
+        .map(|cycle| says(cycle).unwrap_or(' '))
+        .collect();
+    if signs.iter().any(|sign| *sign != ' ') {
+        let mut spans = vec![Span::raw(format!("{:INDENT$}{}", "", cell("you", CLOCK)))];
+        let span = |sign: &char| Span::styled(sign.to_string(), theme.mark(*sign));
+        spans.extend(signs.iter().map(span));
+        body.line(Line::from(spans));
+    }
+    if !recording.sections.begins().is_empty() {
+        let sign = |cycle| {
+            if recording.begins_section(cycle) {
+                '|'
+            } else {
+                '-'
+            }
+        };
+        let row: String = cycles.map(sign).collect();
+        body.line(Line::from(format!(
+            "{:INDENT$}{}{row}",
+            "",
+            cell("part", CLOCK)
+        )));
+    }
+}
+
 /// Rows of cycles about the one that is looked at, with the passage marked below.
 fn strip(
     body: &mut Body,
@@ -138,10 +194,12 @@ fn strip(
     let a_row = columns.saturating_sub(INDENT + CLOCK + 2).max(10);
     let n_rows = analysis.cycles.len().div_ceil(a_row);
     let here = recording.here / a_row;
+    let is_bare = recording.marks.is_empty() && recording.sections.begins().is_empty();
+    let n_shown = if is_bare { ROWS } else { ROWS_WITH_MARKS };
     let first = here
-        .saturating_sub(ROWS / 2)
-        .min(n_rows.saturating_sub(ROWS));
-    for row in first..(first + ROWS).min(n_rows) {
+        .saturating_sub(n_shown / 2)
+        .min(n_rows.saturating_sub(n_shown));
+    for row in first..(first + n_shown).min(n_rows) {
         let cycles = row * a_row..((row + 1) * a_row).min(analysis.cycles.len());
         let of_row = &analysis.cycles[cycles.clone()];
         let time = cell(&clock(of_row[0].start), CLOCK);
@@ -153,6 +211,7 @@ fn strip(
         body.line(Line::from(spans));
         let sure: String = of_row.iter().map(|cycle| cycle.said.shade()).collect();
         body.line(Line::from(format!("{:INDENT$}{:CLOCK$}{sure}", "", "")));
+        persons(body, recording, cycles.clone(), theme);
         let below: String = cycles.map(|cycle| under(recording, cycle, theme)).collect();
         if !below.trim().is_empty() {
             let line = format!("{:INDENT$}{:CLOCK$}{below}", "", "");

@@ -7,7 +7,7 @@ mod svg;
 mod text;
 
 use std::ffi::OsStr;
-use std::fs::File;
+use std::fs::{self, File};
 use std::io::{self, IsTerminal as _};
 use std::panic;
 use std::path::Path;
@@ -15,12 +15,13 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use super::write::{print, write_whole};
-use crate::app::recording::{Given, Source};
+use crate::app::recording::{CycleFrom, Given, Source};
 use crate::cli::args;
 use crate::cli::failure::{Failure, Kind};
 use crate::label::printable;
 use crate::listen::{Analysis, Answers, Pulses, Sound, from_first_of_cycle, pulse_paths};
 use crate::pcm::decode;
+use crate::rhythm::Cycle;
 
 /// One file and what is heard in it.
 struct Listened {
@@ -71,11 +72,17 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
         (None, Some((tempo, start))) => Some(Given::Steady(tempo, start)),
         (None, None) => None,
     };
-    let file = path.clone();
+    let (file, whole) = (path.clone(), path.clone());
     Ok(Some(Source {
         name: printable(&path.file_name().unwrap_or_default().to_string_lossy()),
-        cycle: asked.cycle,
+        cycle: asked.cycle.unwrap_or(Cycle::SIX),
+        cycle_from: match asked.cycle {
+            Some(_) => CycleFrom::Asked,
+            None => CycleFrom::Usual,
+        },
         pulses,
+        place: fs::canonicalize(path).ok(),
+        bytes: Arc::new(move || Ok(Box::new(File::open(&whole)?))),
         open: Arc::new(move || {
             let extension = file.extension().and_then(OsStr::to_str);
             decode::open(File::open(&file)?, extension)
@@ -149,14 +156,14 @@ fn listen(path: &Path, asked: &args::Listen, given: Option<&Pulses>) -> Result<L
     match read::file(path, asked.pulse_note)? {
         read::Heard::Notes(notes) => {
             refuse_pulses(path, asked)?;
-            let analysis = Analysis::of_notes(&notes, asked.cycle, answers);
+            let analysis = Analysis::of_notes(&notes, asked.cycle(), answers);
             Ok(listened(Origin::File, Vec::new(), analysis))
         }
         read::Heard::Sound(sound) => {
             let (origin, pulses, others) = pulses(path, &sound, asked, given)?;
             let analysis = match pulses {
-                Some(pulses) => Analysis::of_sound(&sound, &pulses, asked.cycle, answers),
-                None => Analysis::nothing(asked.cycle),
+                Some(pulses) => Analysis::of_sound(&sound, &pulses, asked.cycle(), answers),
+                None => Analysis::nothing(asked.cycle()),
             };
             Ok(listened(origin, others, analysis))
         }
@@ -204,6 +211,6 @@ fn pulses(
         .map(|path| (60.0 / path.gap, path.fits))
         .collect();
     let best = paths.first();
-    let pulses = best.map(|path| from_first_of_cycle(sound, &path.pulses, asked.cycle));
+    let pulses = best.map(|path| from_first_of_cycle(sound, &path.pulses, asked.cycle()));
     Ok((Origin::Found, pulses, others))
 }

@@ -1,0 +1,150 @@
+//! What persons say of a recording that is looked at: sections, marks, and how far they agree.
+
+use std::ops::Range;
+
+use super::{Keep, Recording};
+use crate::listen::{Analysis, Lean};
+use crate::mark::{By, Mark, Marked, Marks, Stretch};
+use crate::report::Agreement;
+
+/// From the beginning of the first of some cycles to the end of the last, in seconds.
+pub fn stretch_of(analysis: &Analysis, cycles: Range<usize>) -> Option<Stretch> {
+    let (from, until) = (
+        start_of(analysis, cycles.start)?,
+        start_of(analysis, cycles.end)?,
+    );
+    Stretch::new(from.max(0.0), until).ok()
+}
+
+/// What is said of a cycle, by what is said of its middle.
+pub fn said_of(analysis: &Analysis, marks: &Marks, cycle: usize) -> Option<Marked> {
+    let stretch = stretch_of(analysis, cycle..cycle + 1)?;
+    marks.at(0.5 * (stretch.from() + stretch.until()))
+}
+
+/// How far a person and the analysis agree on the cycles of which the person says something.
+pub fn agreement_with_analysis(analysis: &Analysis, marks: &Marks) -> Agreement {
+    let said = analysis
+        .cycles
+        .iter()
+        .enumerate()
+        .filter_map(|(at, cycle)| {
+            let marked = said_of(analysis, marks, at)?;
+            Some((marked.mark, mark_of(cycle.said.lean)))
+        });
+    Agreement::of(said)
+}
+
+/// How far two persons agree on the cycles of which both say something.
+pub fn agreement_of(analysis: &Analysis, [first, second]: [&Marks; 2]) -> Agreement {
+    let said = (0..analysis.cycles.len()).filter_map(|at| {
+        let of = |marks| said_of(analysis, marks, at).map(|marked| marked.mark);
+        of(first).zip(of(second))
+    });
+    Agreement::of(said)
+}
+
+/// The mark that says what a lean does.
+fn mark_of(lean: Lean) -> Mark {
+    match lean {
+        Lean::Threes => Mark::Threes,
+        Lean::Twos => Mark::Twos,
+        Lean::Both => Mark::Both,
+        Lean::Unclear => Mark::CannotSay,
+    }
+}
+
+/// When a cycle begins, or would after the last pulse, in seconds.
+fn start_of(analysis: &Analysis, cycle: usize) -> Option<f64> {
+    let at = cycle * analysis.cycle.n_pulses();
+    let pulses = &analysis.pulses;
+    if let Some(time) = pulses.get(at) {
+        return Some(*time);
+    }
+    let [.., before, last] = pulses.as_slice() else {
+        return None;
+    };
+    let more = u32::try_from(at + 1 - pulses.len()).ok()?;
+    Some(last + f64::from(more) * (last - before))
+}
+
+impl Recording {
+    /// What a person says of a cycle.
+    pub fn said_of(&self, by: &By, cycle: usize) -> Option<Marked> {
+        said_of(self.analysis.as_ref()?, self.marks.get(by)?, cycle)
+    }
+
+    /// What a person says of some cycles, where they say the same of all; as sure as they are of the
+    /// least.
+    pub fn said_of_all(&self, by: &By, mut cycles: Range<usize>) -> Option<Marked> {
+        let first = self.said_of(by, cycles.next()?)?;
+        cycles.try_fold(first, |so_far, cycle| {
+            let said = self.said_of(by, cycle)?;
+            let sure = so_far.sure.min(said.sure);
+            (said.mark == so_far.mark).then_some(Marked { sure, ..so_far })
+        })
+    }
+
+    /// Whether a section begins with a cycle.
+    pub fn begins_section(&self, cycle: usize) -> bool {
+        cycle == 0
+            || self
+                .about(cycle)
+                .is_some_and(|at| self.sections.begins_at(at))
+    }
+
+    /// The cycles of the section in which a cycle lies.
+    pub fn section_of(&self, cycle: usize) -> Range<usize> {
+        let from = (0..=cycle).rev().find(|at| self.begins_section(*at));
+        let mut after = cycle + 1..self.n_cycles();
+        let until = after.find(|at| self.begins_section(*at));
+        from.unwrap_or(0)..until.unwrap_or_else(|| self.n_cycles())
+    }
+
+    /// Lets a section begin with the cycle that is looked at, or takes that boundary away.
+    pub(super) fn turn_section(&mut self) {
+        if self.here > 0
+            && let Some(at) = self.about(self.here)
+        {
+            self.sections.turn(at);
+            self.to_keep.push(Keep::Sections(self.sections.clone()));
+        }
+    }
+
+    /// The learner says this of the section that is looked at.
+    pub(super) fn say(&mut self, mark: Mark) {
+        let analysis = self.analysis.as_ref();
+        let section = self.section_of(self.here);
+        let Some(stretch) = analysis.and_then(|known| stretch_of(known, section)) else {
+            return;
+        };
+        let sure = self.sure;
+        let marked = Marked {
+            stretch,
+            mark,
+            sure,
+        };
+        self.marks.entry(By::Own).or_default().put(marked);
+        self.to_keep.push(Keep::Mark(marked));
+    }
+
+    /// The next sureness, for what is said here and from now on.
+    pub(super) fn be_surer(&mut self) {
+        let said = self.said_of(&By::Own, self.here);
+        self.sure = said.map_or(self.sure, |said| said.sure).next();
+        if let Some(said) = said {
+            self.say(said.mark);
+        }
+    }
+
+    /// When the cycle before, this one and the one after it begin.
+    fn about(&self, cycle: usize) -> Option<[f64; 3]> {
+        let analysis = self.analysis.as_ref()?;
+        let start = |at| start_of(analysis, at);
+        Some([
+            start(cycle.checked_sub(1)?)?,
+            start(cycle)?,
+            start(cycle + 1)?,
+        ])
+    }
+}
