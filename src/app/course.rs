@@ -55,7 +55,7 @@ impl Course {
         let tells = |cue: &Cue| {
             let exercises = self.deck.exercises().iter();
             exercises
-                .map(|e| &e.recipe)
+                .filter_map(|e| e.material.recipe())
                 .any(|recipe| recipe.telling_by(*cue).is_some())
         };
         Cue::ALL.into_iter().filter(tells).collect()
@@ -113,7 +113,7 @@ fn candidates(deck: &Deck) -> Arc<[Candidate]> {
         criterion: exercise.levels.criterion(),
         easiest: exercise.levels.easiest(),
         hardest: exercise.levels.hardest(),
-        alternatives: exercise.form.alternatives(&exercise.recipe),
+        alternatives: exercise.material.alternatives(&exercise.form),
     };
     deck.exercises().iter().map(candidate).collect()
 }

@@ -29,7 +29,10 @@ mod tests {
         let path = built_in_named("path").expect("it comes with the program");
         let is_it = |e: &&crate::deck::Exercise| &*e.skill.0 == id;
         let exercise = path.exercises().iter().find(is_it).expect("an exercise");
-        let (form, recipe) = (&exercise.form, &exercise.recipe);
+        let (form, recipe) = (
+            &exercise.form,
+            exercise.material.recipe().expect("it is made"),
+        );
         Question::ask(form, recipe, exercise.levels.criterion(), &[], Seed(3)).expect("a question")
     }
 

@@ -58,7 +58,14 @@ pub struct Installed {
     pub ids: Vec<String>,
     /// Reads one; `None` where it has faults.
     pub read: Arc<ReadDeck>,
+    /// The text of one, with its faults; `None` where there is none.
+    pub text: Arc<dyn Fn(&str) -> Option<String> + Send + Sync>,
+    /// Keeps the text of one, or says why it cannot be kept.
+    pub keep: Arc<KeepDeck>,
 }
+
+/// Keeps the text of a deck under its id.
+pub type KeepDeck = dyn Fn(&str, &str) -> Result<(), String> + Send + Sync;
 
 impl Installed {
     /// None is.
@@ -66,6 +73,8 @@ impl Installed {
         Self {
             ids: Vec::new(),
             read: Arc::new(|_| None),
+            text: Arc::new(|_| None),
+            keep: Arc::new(|_, _| Err("there is no folder for decks".to_owned())),
         }
     }
 

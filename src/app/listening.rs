@@ -4,10 +4,10 @@
 //! 2019, on musical intervals). It is logged and never scored.
 
 use super::player::Rendering;
-use super::worker::What;
+use super::worker::{Of, What};
 use super::{App, Place, Trouble};
 use crate::phrase::GENERATOR;
-use crate::quiz::{Hearing, Playing, Question, Reveal};
+use crate::quiz::{Hearing, Material, Playing, Question, Reveal};
 use crate::rhythm::Counting;
 use crate::store::Listened;
 
@@ -35,14 +35,23 @@ impl App {
         let Some(found) = self.course.exercise(exercise) else {
             return Ok(());
         };
-        let counting = self.counting_in(found.recipe.pattern());
+        let counting = self.counting_in(&found.material);
         let (title, line) = (
             found.title.to_string(),
             found.line.in_words(counting).to_string(),
         );
         let what = What::Question {
             form: found.form.clone(),
-            recipe: self.wish.upon(&found.recipe),
+            of: match &found.material {
+                Material::Made(recipe) => Of::Recipe(self.wish.upon(recipe)),
+                Material::Cut(passages) => {
+                    let order = self.seed.child("listened to", self.generation);
+                    let Some(passage) = order.dice().pick(passages) else {
+                        return Ok(());
+                    };
+                    Of::Passage(self.cutting(passage)?, passages.clone())
+                }
+            },
             level: found.levels.easiest(),
             lately: Vec::new(),
             seed: self.seed.child("listening", self.generation),

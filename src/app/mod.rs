@@ -15,6 +15,7 @@ mod intent;
 mod learner;
 mod listening;
 mod next;
+mod passages;
 mod player;
 mod progress;
 mod quiet;
@@ -26,17 +27,18 @@ mod today;
 pub mod tune_up;
 mod worker;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::sync::Arc;
 use std::time::Duration;
 
 use crate::deck::Deck;
+use crate::label::ContentHash;
 use crate::phrase::{Speakers, Wish};
-use crate::quiz::{Attempt, Effect, Event, Hand, Now, Sitting, Skill, Stage, Tap};
+use crate::quiz::{Attempt, Effect, Event, Hand, Material, Now, Sitting, Skill, Stage, Tap};
 use crate::report::Records;
 use crate::review::plan::{Chooser, Limit, Plan, Terms};
 use crate::review::{Arrival, Learner, Standing};
-use crate::rhythm::{Counting, Pattern};
+use crate::rhythm::Counting;
 use crate::sound::output::Refused;
 use crate::sound::{ClapInput, Ear};
 use crate::store::{Settings, Store, StoreError};
@@ -45,8 +47,8 @@ use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 pub use course::Course;
 pub use example::example;
 pub use intent::{
-    ClapBy, Decks, Installed, Intent, Place, ReadDeck, Scroll, SetUp, Surroundings, Trouble,
-    Wishing,
+    ClapBy, Decks, Installed, Intent, KeepDeck, Place, ReadDeck, Scroll, SetUp, Surroundings,
+    Trouble, Wishing,
 };
 pub use learner::replayed;
 pub use listening::Listening;
@@ -109,6 +111,10 @@ pub struct App {
     last_sound: Option<Stamp>,
     generation: u64,
     sound_generation: u64,
+    /// Recordings that were not found.
+    missing: HashSet<ContentHash>,
+    /// What the learner is to be told in the end.
+    notes: Vec<String>,
     last_at: Option<Moment>,
 }
 
@@ -179,8 +185,10 @@ impl App {
             last_sound: None,
             generation: 0,
             sound_generation: 0,
+            missing: HashSet::new(),
+            notes: Vec::new(),
         };
-        app.prepare(0);
+        app.prepare(0)?;
         Ok(app)
     }
 
@@ -200,8 +208,8 @@ impl App {
     }
 
     /// How counts of a pattern are spoken.
-    fn counting_in(&self, pattern: Pattern) -> Counting {
-        self.settings.counting.unwrap_or(pattern.counting())
+    fn counting_in(&self, material: &Material) -> Counting {
+        self.settings.counting.unwrap_or(material.counting())
     }
 
     /// Why nothing can be heard, when that is so.
@@ -361,6 +369,7 @@ impl App {
                 self.question_made(done.generation, question, rendering)
             }
             Outcome::NoPhrase => self.no_phrase(done.generation),
+            Outcome::Missing(passage) => self.without_passage(done.generation, &passage),
         }
     }
 
@@ -533,7 +542,7 @@ impl App {
         let past = past(&self.store, day)?;
         let today = Today::of(&self.plan, &self.learner, &self.course, day, past);
         self.place = Place::Today(today);
-        self.prepare(0);
+        self.prepare(0)?;
         Ok(())
     }
 
@@ -598,7 +607,7 @@ impl App {
             .map_or(0, |sitting| sitting.elapsed(now));
         self.happen(Event::Saved, now.stamp)?;
         self.next = Next::Idle;
-        self.prepare(elapsed / 1000);
+        self.prepare(elapsed / 1000)?;
         Ok(())
     }
 
@@ -615,6 +624,7 @@ impl App {
             }
             summary.advice = Some(check::advice(found));
         }
+        summary.notes.clone_from(&self.notes);
         self.place = Place::Summary(summary);
         self.is_next_wanted = false;
         Ok(())

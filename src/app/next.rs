@@ -2,11 +2,12 @@
 
 use super::player::Rendering;
 use super::tune_up::Step;
-use super::worker::{Job, What};
+use super::worker::{Job, Of, What};
 use super::{App, Trouble, today};
 use crate::deck::Exercise;
-use crate::phrase::{GENERATOR, Recipe, Third};
-use crate::quiz::{Event, Form, Now, Question, Ticket};
+use crate::phrase::{GENERATOR, Third};
+use crate::quiz::passage::Passage;
+use crate::quiz::{Event, Form, Material, Now, Question, Ticket};
 use crate::review::plan::{Choice, Help};
 
 /// The next question.
@@ -25,42 +26,58 @@ pub(super) enum Next {
         question: Box<Question>,
         rendering: Rendering,
     },
+    /// All passages of the skill in hand rest, or are missing.
+    Resting,
     /// There is none.
     Enough,
 }
+
 impl App {
     /// Has the worker make the next question, unless it does already.
-    pub(super) fn prepare(&mut self, elapsed_ms: u64) {
-        if !matches!(self.next, Next::Idle) {
-            return;
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub(super) fn prepare(&mut self, elapsed_ms: u64) -> Result<(), Trouble> {
+        while matches!(self.next, Next::Idle | Next::Resting) {
+            self.next = match self.plan.next(&self.learner, elapsed_ms) {
+                Some(choice) => self.make(choice, 0)?,
+                None => Next::Enough,
+            };
+            if matches!(self.next, Next::Resting) {
+                self.plan.give_up(&self.learner);
+            }
         }
-        self.next = match self.plan.next(&self.learner, elapsed_ms) {
-            Some(choice) => self.make(choice, 0),
-            None => Next::Enough,
-        };
+        Ok(())
     }
 
-    pub(super) fn make(&mut self, choice: Choice, tries: u64) -> Next {
+    pub(super) fn make(&mut self, choice: Choice, tries: u64) -> Result<Next, Trouble> {
         let Some(exercise) = self.course.exercise(choice.candidate) else {
-            return Next::Enough;
+            return Ok(Next::Enough);
         };
-        let (form, recipe, _) = helped(exercise, choice.help);
+        let (form, material, _) = helped(exercise, choice.help);
+        let of = match &material {
+            Material::Made(recipe) => Of::Recipe(self.wish.upon(recipe)),
+            Material::Cut(passages) => match self.next_passage(&exercise.skill, passages)? {
+                Some(cutting) => Of::Passage(cutting, passages.clone()),
+                None => return Ok(Next::Resting),
+            },
+        };
         let lately = self
             .sitting
             .as_ref()
             .map(|sitting| sitting.lately(&exercise.skill));
         let what = What::Question {
             form,
-            recipe: self.wish.upon(&recipe),
+            of,
             level: choice.level,
             lately: lately.unwrap_or_default(),
             seed: self.seed.child("question", self.generation),
         };
-        Next::Making {
+        Ok(Next::Making {
             generation: self.give(what),
             choice,
             tries,
-        }
+        })
     }
 
     pub(super) fn give(&mut self, what: What) -> u64 {
@@ -99,7 +116,7 @@ impl App {
             None => false,
         };
         self.next = if aside && tries < TRIES {
-            self.make(choice, tries + 1)
+            self.make(choice, tries + 1)?
         } else {
             Next::Ready {
                 choice,
@@ -114,6 +131,27 @@ impl App {
         Ok(())
     }
 
+    /// The recording of a passage is not there: another passage is asked, or another skill.
+    pub(super) fn without_passage(&mut self, made: u64, passage: &Passage) -> Result<(), Trouble> {
+        self.miss(passage);
+        let Next::Making {
+            generation,
+            choice,
+            tries,
+        } = self.next
+        else {
+            return Ok(());
+        };
+        if generation != made {
+            return Ok(());
+        }
+        self.next = self.make(choice, tries)?;
+        if matches!(self.next, Next::Resting) {
+            self.plan.give_up(&self.learner);
+        }
+        self.go_on_making()
+    }
+
     /// No phrase had one right answer: the plan moves on to another skill.
     pub(super) fn no_phrase(&mut self, made: u64) -> Result<(), Trouble> {
         if !matches!(self.next, Next::Making { generation, .. } if generation == made) {
@@ -121,13 +159,17 @@ impl App {
         }
         self.plan.give_up(&self.learner);
         self.next = Next::Idle;
+        self.go_on_making()
+    }
+
+    fn go_on_making(&mut self) -> Result<(), Trouble> {
         let now = self.now(self.clock.stamp());
         self.prepare(
             self.sitting
                 .as_ref()
                 .map_or(0, |sitting| sitting.elapsed(&now))
                 / 1000,
-        );
+        )?;
         if self.is_next_wanted {
             self.bring_next(&now)
         } else {
@@ -142,7 +184,7 @@ impl App {
             .sitting
             .as_ref()
             .map_or(0, |sitting| sitting.elapsed(now));
-        self.prepare(elapsed / 1000);
+        self.prepare(elapsed / 1000)?;
         match std::mem::replace(&mut self.next, Next::Idle) {
             Next::Ready {
                 choice,
@@ -178,7 +220,11 @@ impl App {
 
     pub(super) fn ticket(&self, choice: Choice) -> Option<Ticket> {
         let exercise = self.course.exercise(choice.candidate)?;
-        let counting = self.counting_in(exercise.recipe.pattern());
+        let counting = self.counting_in(&exercise.material);
+        let wish = exercise
+            .material
+            .recipe()
+            .and_then(|recipe| self.wish.words(recipe));
         let repair = exercise.repair.as_ref();
         Some(Ticket {
             skill: exercise.skill.clone(),
@@ -192,7 +238,7 @@ impl App {
                 if let Some(how) = how {
                     why = format!("{why}; {how}");
                 }
-                match self.wish.words(&exercise.recipe) {
+                match wish {
                     Some(wish) => format!("{why}; as you wish, {wish}"),
                     None if self.wish.cue.is_some() => {
                         format!("{why}; your cue is not in this skill")
@@ -202,7 +248,7 @@ impl App {
             },
             criterion: exercise.levels.criterion(),
             level: choice.level,
-            alternatives: exercise.form.alternatives(&exercise.recipe),
+            alternatives: exercise.material.alternatives(&exercise.form),
             block: choice.block,
             phase: choice.phase,
             place: (choice.place, choice.of),
@@ -212,15 +258,15 @@ impl App {
 
 /// What is asked of an exercise and of which phrases, and in words how that helps hands: claps lead
 /// longer, or where they do all along, it goes slower. Never both at once.
-fn helped(exercise: &Exercise, help: Help) -> (Form, Recipe, Option<&'static str>) {
-    let (form, recipe) = (&exercise.form, &exercise.recipe);
-    let is_tapped = form.alternatives(recipe) == 0;
-    match (help, form.led_longer()) {
-        (Help::Given, Some(led)) => (led, recipe.clone(), Some("claps lead longer this time")),
-        (Help::Given, None) if is_tapped => {
-            let slow = recipe.in_third(Third::Slow);
+fn helped(exercise: &Exercise, help: Help) -> (Form, Material, Option<&'static str>) {
+    let (form, material) = (&exercise.form, &exercise.material);
+    let is_tapped = material.alternatives(form) == 0;
+    match (help, form.led_longer(), material) {
+        (Help::Given, Some(led), _) => (led, material.clone(), Some("claps lead longer this time")),
+        (Help::Given, None, Material::Made(recipe)) if is_tapped => {
+            let slow = Material::Made(recipe.in_third(Third::Slow));
             (form.clone(), slow, Some("slower this time"))
         }
-        _ => (form.clone(), recipe.clone(), None),
+        _ => (form.clone(), material.clone(), None),
     }
 }

@@ -7,7 +7,7 @@ use crate::phrase::Phrase;
 use crate::quiz::Playing;
 use crate::rhythm::{TICKS_PER_PULSE, Tick};
 use crate::sound::output::{Loop, PlayId, Progress, Refused};
-use crate::sound::{Output, Timeline, fade_in, render, render_loop};
+use crate::sound::{Output, Timeline, fade_in, render, render_loop, round_frames, under_claps};
 use crate::world::{Seed, Stamp};
 
 /// Silence between the same phrase under one clapping and the next, in microseconds.
@@ -48,16 +48,32 @@ pub struct Playhead {
 impl Rendering {
     /// Renders phrases one after another. Where they go round, only the first is heard.
     pub(super) fn of(phrases: &[Phrase], playing: Playing, rate: SampleRate, seed: Seed) -> Self {
+        Self::made(phrases, playing, rate, |phrase| match playing {
+            Playing::Round => render_loop(phrase, rate, seed),
+            Playing::Once => render(phrase, rate, seed),
+        })
+    }
+
+    /// The same of claps over a passage of a recording.
+    pub(super) fn over(passage: &Pcm, phrases: &[Phrase], playing: Playing) -> Self {
+        let rate = passage.rate();
+        Self::made(phrases, playing, rate, |phrase| {
+            under_claps(passage, round_frames(phrase, rate), phrase)
+        })
+    }
+
+    fn made(
+        phrases: &[Phrase],
+        playing: Playing,
+        rate: SampleRate,
+        sound: impl Fn(&Phrase) -> Pcm,
+    ) -> Self {
         let mut sounds = Vec::new();
         let mut parts = Vec::new();
         let mut first = Frame(0);
         let round = playing == Playing::Round;
         for phrase in phrases.iter().take(if round { 1 } else { usize::MAX }) {
-            let pcm = if round {
-                render_loop(phrase, rate, seed)
-            } else {
-                render(phrase, rate, seed)
-            };
+            let pcm = sound(phrase);
             parts.push(Part::of(phrase, first, rate));
             let gap = rate.frame_at(i64::from(BETWEEN_MICROS)).0;
             first = Frame(first.0 + i64::try_from(pcm.n_frames().0).unwrap_or(i64::MAX / 2) + gap);

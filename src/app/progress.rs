@@ -5,7 +5,7 @@ use crate::phrase::Level;
 use crate::report::stats::{Sensitivity, Share};
 use crate::report::{Heard, Label, Record, Records};
 use crate::review::Learner;
-use crate::rhythm::{Counting, Pattern};
+use crate::rhythm::{Counting, Cycle};
 
 use super::Course;
 use super::today::{heard_from, heard_in_words};
@@ -48,12 +48,16 @@ impl Progress {
             let exercise = course.exercise(idx)?;
             let record = records.of(&exercise.skill).cloned().unwrap_or_default();
             let standing = learner.standing(&exercise.skill);
-            let is_tapped = exercise.form.alternatives(&exercise.recipe) == 0;
+            let is_tapped = exercise.material.alternatives(&exercise.form) == 0;
             let level =
                 |standing| Some((heard_from(standing)?, standing.threshold().heard_within()));
             Some(ProgressLine {
                 title: exercise.title.to_string(),
-                labels: labels_in_words(&record, exercise.recipe.pattern(), counting),
+                labels: {
+                    let material = &exercise.material;
+                    let counting = counting.unwrap_or(material.counting());
+                    labels_in_words(&record, material.cycle(), counting)
+                },
                 record,
                 heard_from: standing.filter(|_| !is_tapped).and_then(level),
             })
@@ -77,9 +81,7 @@ fn cue_in_words((cue, heard): (Cue, &Heard)) -> Option<String> {
 }
 
 /// How each answer fares: all of a few, and of many the one that fares worst.
-fn labels_in_words(record: &Record, pattern: Pattern, counting: Option<Counting>) -> String {
-    let cycle = pattern.cycle();
-    let counting = counting.unwrap_or(pattern.counting());
+fn labels_in_words(record: &Record, cycle: Cycle, counting: Counting) -> String {
     const ENOUGH: u32 = 6;
     const FEW: usize = 4;
     let known: Vec<_> = record

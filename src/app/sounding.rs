@@ -1,11 +1,14 @@
 //! What the engine lets sound, and when it is silent.
 
+use std::sync::Arc;
+
 use super::player::Rendering;
 use super::tune_up::{Step, clicks, loud};
 use super::worker::What;
 use super::{App, Place, Trouble};
 use crate::phrase::Phrase;
-use crate::quiz::Playing;
+use crate::quiz::passage::Passage;
+use crate::quiz::{Hearing, Playing, Stage};
 use crate::world::Stamp;
 
 /// Silence that wipes the slate between what was heard last and the next question, in microseconds:
@@ -19,12 +22,31 @@ impl App {
             return self.sound_after_silence(rendering);
         }
         let seed = self.seed.child("sound", self.generation);
+        let passage = self.sounding_passage();
+        let over = passage.map(|passage| self.cutting(&passage)).transpose()?;
         self.sound_generation = self.give(What::Sound {
             phrases,
+            over,
             playing,
             seed,
         });
         Ok(())
+    }
+
+    /// The passage over which claps are to sound now, if any: a learner's own claps can be heard alone.
+    fn sounding_passage(&self) -> Option<Arc<Passage>> {
+        if let Place::Listening(listening) = &self.place {
+            let (question, _) = listening.told.as_ref()?;
+            return question.passage().cloned();
+        }
+        match self.stage()? {
+            Stage::Open(open) => open.question.passage().cloned(),
+            Stage::Shown(shown) => match shown.sounding {
+                Some((Hearing::OwnAlone, _)) => None,
+                _ => shown.question.passage().cloned(),
+            },
+            Stage::Ready | Stage::Over => None,
+        }
     }
 
     /// Has the worker render the bench as it is set up; it is heard from the next cycle on.
@@ -34,6 +56,7 @@ impl App {
         };
         let what = What::Sound {
             phrases: vec![bench.sounding()],
+            over: None,
             playing: Playing::Round,
             seed: self.seed.child("bench sound", 0),
         };
@@ -50,6 +73,7 @@ impl App {
         let Some(phrase) = phrase else { return };
         let what = What::Sound {
             phrases: vec![phrase],
+            over: None,
             playing: Playing::Round,
             seed: self.seed.child("clicks", 0),
         };

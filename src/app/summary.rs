@@ -21,6 +21,8 @@ pub struct Summary {
     pub lines: Vec<SummaryLine>,
     /// What the check says, where it was that.
     pub advice: Option<String>,
+    /// What else is to be told.
+    pub notes: Vec<String>,
 }
 
 /// What a sitting came to for one skill.
@@ -62,6 +64,7 @@ impl Summary {
             minutes: (sitting.elapsed(now) / 60_000_000).max(1),
             lines: tallies.iter().map(line).collect(),
             advice: None,
+            notes: Vec::new(),
         }
     }
 }

@@ -369,6 +369,7 @@ fn installed_decks_are_chosen_after_those_of_the_program_but_for_broken_ones() {
     let installed = Installed {
         ids: ["broken", "tuesday"].map(str::to_owned).to_vec(),
         read: Arc::new(read),
+        ..Installed::none()
     };
     let last = crate::deck::built_in_ids().last().expect("there are decks");
     let after = |id: &str| installed.after(id).map(|deck| deck.id().to_owned());

@@ -14,8 +14,10 @@ use crate::phrase::{Level, NoPhrase, Phrase, Recipe};
 use crate::quiz::{Answer, Form, Playing, Question};
 use crate::world::Seed;
 
+use super::passages::{Cutting, Finder};
 use super::player::Rendering;
-use super::recording::{self, Heard, Passage, Progress, Source};
+use super::recording::{self, Heard, Progress, Source};
+use crate::quiz::passage::Passage;
 
 /// What is to be done, and for which generation.
 pub(super) struct Job {
@@ -29,7 +31,7 @@ pub(super) enum What {
     /// Make a question and render what it plays first.
     Question {
         form: Form,
-        recipe: Recipe,
+        of: Of,
         level: Level,
         lately: Vec<Answer>,
         seed: Seed,
@@ -40,13 +42,22 @@ pub(super) enum What {
         progress: Arc<Progress>,
     },
     /// Cut a passage of one.
-    Passage(Passage),
-    /// Render phrases.
+    Passage(recording::Passage),
+    /// Render phrases, over a passage of a recording where there is one.
     Sound {
         phrases: Vec<Phrase>,
+        over: Option<Cutting>,
         playing: Playing,
         seed: Seed,
     },
+}
+
+/// What a question is made of.
+pub(super) enum Of {
+    /// A phrase of a recipe.
+    Recipe(Recipe),
+    /// A passage of a recording, and the passages among which it is told apart.
+    Passage(Cutting, Vec<Arc<Passage>>),
 }
 
 /// What the worker sends back.
@@ -62,6 +73,8 @@ pub(super) enum Outcome {
     Question(Box<(Question, Rendering)>),
     /// No phrase had one right answer.
     NoPhrase,
+    /// The recording of a passage was not found, or cannot be read.
+    Missing(Arc<Passage>),
     Sound(Rendering),
     /// What was heard of a recording, or why it cannot be.
     Heard(Box<Result<Heard, DecodeError>>),
@@ -94,10 +107,12 @@ impl Worker {
 }
 
 fn work(inbox: &Receiver<Job>, deliver: impl Fn(Done) -> bool) {
+    let mut finder = Finder::default();
     while let Ok(job) = inbox.recv() {
         let generation = job.generation;
         // The job owns its data, so nothing half-changed can be seen after a panic.
-        let outcome = catch_unwind(AssertUnwindSafe(|| perform(job))).unwrap_or(Outcome::Broken);
+        let outcome = catch_unwind(AssertUnwindSafe(|| perform(job, &mut finder)));
+        let outcome = outcome.unwrap_or(Outcome::Broken);
         if !deliver(Done {
             generation,
             outcome,
@@ -107,12 +122,12 @@ fn work(inbox: &Receiver<Job>, deliver: impl Fn(Done) -> bool) {
     }
 }
 
-fn perform(job: Job) -> Outcome {
+fn perform(job: Job, finder: &mut Finder) -> Outcome {
     let rate = job.rate;
     match job.what {
         What::Question {
             form,
-            recipe,
+            of: Of::Recipe(recipe),
             level,
             lately,
             seed,
@@ -124,14 +139,46 @@ fn perform(job: Job) -> Outcome {
             }
             Err(NoPhrase { .. }) => Outcome::NoPhrase,
         },
+        What::Question {
+            form,
+            of: Of::Passage(cutting, among),
+            level: _,
+            lately,
+            seed,
+        } => {
+            let asked = Question::of_passage(&form, &cutting.passage, &among, &lately, seed);
+            let Some(question) = asked else {
+                return Outcome::NoPhrase;
+            };
+            match finder.cut(&cutting, question.phrase(), rate) {
+                Some(sound) => {
+                    let rendering = Rendering::over(&sound, &question.sounds(), question.playing());
+                    Outcome::Question(Box::new((question, rendering)))
+                }
+                None => Outcome::Missing(cutting.passage),
+            }
+        }
         What::Hear { source, progress } => {
             Outcome::Heard(Box::new(recording::hear(&source, &progress)))
         }
         What::Passage(passage) => Outcome::Passage(passage.made(rate)),
         What::Sound {
             phrases,
+            over: None,
             playing,
             seed,
         } => Outcome::Sound(Rendering::of(&phrases, playing, rate, seed)),
+        What::Sound {
+            phrases,
+            over: Some(cutting),
+            playing,
+            seed: _,
+        } => {
+            let first = phrases.first();
+            match first.and_then(|phrase| finder.cut(&cutting, phrase, rate)) {
+                Some(sound) => Outcome::Sound(Rendering::over(&sound, &phrases, playing)),
+                None => Outcome::Missing(cutting.passage),
+            }
+        }
     }
 }

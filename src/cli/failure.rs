@@ -88,6 +88,11 @@ impl Failure {
         )
     }
 
+    /// What went wrong, without what may help.
+    pub(super) fn what(&self) -> String {
+        self.lines.join("; ")
+    }
+
     /// The same, with one more thing that may help.
     pub(super) fn hinted(mut self, hint: impl fmt::Display) -> Self {
         self.hints.push(hint.to_string());

@@ -173,6 +173,9 @@ fn grid_line(name: &str, marks: &str) -> String {
 }
 
 pub(super) fn tell_summary(summary: &Summary) -> io::Result<()> {
+    for note in &summary.notes {
+        say(&["", note])?;
+    }
     if summary.n_answered == 0 {
         return say(&["", "Nothing was answered; nothing is lost."]);
     }

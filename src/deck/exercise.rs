@@ -1,19 +1,23 @@
 //! One exercise of a deck, from the table in which it is written.
 
+use std::sync::Arc;
+
 use crate::label::Label;
-use crate::phrase::{Bell, Entry, Family, Level, Pacing, Recipe, Rival, Turning};
-use crate::quiz::{Call, Course, Form, Guide, Kind};
+use crate::phrase::{Bell, Entry, Family, Level, Pacing, Rival, Turning};
+use crate::quiz::passage::Passage;
+use crate::quiz::{Call, Course, Form, Guide, Kind, Material};
 use crate::rhythm::{Cycle, Feel, Pattern};
 
-use super::fault::{Faults, quoted};
+use super::fault::{Faults, nearest, quoted};
 use super::form::{BYS, FITS, MOST_CLAPPINGS, PLACES, by_id, fits_id, form, place_id};
+use super::passage::{self, MOST_PASSAGES};
 use super::recipe::{MOST_PATTERNS, Parts, recipe};
 use super::spoken::Spoken;
 use super::written::{Key, Only, Presence, Shape, Table, Value};
 use super::{Levels, is_id};
 
 /// The keys of an exercise.
-pub(super) const KEYS: [Key; 24] = [
+pub(super) const KEYS: [Key; 26] = [
     key(
         "id",
         "an id of 1 to 40 lower-case letters, digits and hyphens",
@@ -32,47 +36,53 @@ pub(super) const KEYS: [Key; 24] = [
         "ids of exercises of this deck, in a list",
         Shape::Ids(MOST_NEEDS),
     ),
-    optional(
+    may_make(
         "pattern",
         "a cycle, as six or guajira, or several of them in a list",
         Shape::WordOrWords(|| Pattern::all().map(Pattern::id).collect(), MOST_PATTERNS),
     ),
-    key(
+    optional(
+        "passages",
+        "all, or ids of passages of this deck in a list",
+        Shape::AllOrIds(MOST_PASSAGES),
+    ),
+    optional("cycle", "pulses in a cycle of the passages", Shape::Cycle),
+    to_make(
         "families",
         "families of surfaces in a list, as [\"plain\", \"chords\"]",
         Shape::Words(|| Family::ALL.map(Family::id).to_vec()),
     ),
-    key(
+    to_make(
         "feels",
         "feels in a list, as [\"threes\", \"twos\"]",
         Shape::Words(|| Feel::ALL.map(Feel::id).to_vec()),
     ),
-    key(
+    to_make(
         "tempo",
         "two whole numbers, slowest and fastest, within 100 to 260",
         Shape::Pair(tempi_of_all_patterns),
     ),
-    optional(
+    may_make(
         "rival",
         "none, mild or stronger",
         Shape::Word(|| Rival::ALL.map(Rival::id).to_vec()),
     ),
-    optional(
+    may_make(
         "pacing",
         "steady, moving or elastic",
         Shape::Word(|| Pacing::ALL.map(Pacing::id).to_vec()),
     ),
-    key(
+    to_make(
         "cycles",
         "two whole numbers, fewest and most, within 2 to 12",
         Shape::Pair(|| CYCLES),
     ),
-    optional(
+    may_make(
         "entry",
         "where a phrase comes in, in a list, as [\"one\", \"any\"]",
         Shape::Words(|| Entry::ALL.map(Entry::id).to_vec()),
     ),
-    optional(
+    may_make(
         "bell",
         "none, every or second",
         Shape::Word(|| Bell::ALL.map(Bell::id).to_vec()),
@@ -159,7 +169,7 @@ pub(super) const KEYS: [Key; 24] = [
             Shape::Word(|| Call::ALL.map(Call::id).to_vec()),
         )
     },
-    key(
+    to_make(
         "level",
         "a table of easiest, criterion and hardest in dB",
         Shape::Table(&LEVEL_KEYS),
@@ -209,6 +219,20 @@ pub(super) const fn key(name: &'static str, expected: &'static str, shape: Shape
     }
 }
 
+const fn to_make(name: &'static str, expected: &'static str, shape: Shape) -> Key {
+    Key {
+        presence: Presence::NeededToMake,
+        ..key(name, expected, shape)
+    }
+}
+
+const fn may_make(name: &'static str, expected: &'static str, shape: Shape) -> Key {
+    Key {
+        presence: Presence::OptionalToMake,
+        ..key(name, expected, shape)
+    }
+}
+
 pub(super) const fn optional(name: &'static str, expected: &'static str, shape: Shape) -> Key {
     Key {
         presence: Presence::Optional,
@@ -240,12 +264,17 @@ pub(super) struct Body {
     pub(super) line: Spoken,
     pub(super) repair: Option<Spoken>,
     pub(super) form: Form,
-    pub(super) recipe: Recipe,
+    /// `None` where no passage fits what is asked: the exercise waits for one.
+    pub(super) material: Option<Material>,
     pub(super) levels: Levels,
 }
 
 /// Reads an exercise. Every part is read, whatever is wrong with those before it.
-pub(super) fn read<'a>(table: &Table<'a>, faults: &mut Faults) -> Draft<'a> {
+pub(super) fn read<'a>(
+    table: &Table<'a>,
+    passages: &[Arc<Passage>],
+    faults: &mut Faults,
+) -> Draft<'a> {
     Draft {
         at: table.at(),
         written_id: table.get("id"),
@@ -253,7 +282,11 @@ pub(super) fn read<'a>(table: &Table<'a>, faults: &mut Faults) -> Draft<'a> {
         needs: table
             .or("needs", Vec::new(), faults, needs)
             .unwrap_or_default(),
-        body: body(table, faults),
+        body: if table.get("passages").is_some() {
+            cut(table, passages, faults)
+        } else {
+            made(table, faults)
+        },
     }
 }
 
@@ -281,25 +314,101 @@ fn needs<'a>(value: Value<'a>, faults: &mut Faults) -> Option<Vec<Need<'a>>> {
     Some(needs)
 }
 
-fn body(table: &Table<'_>, faults: &mut Faults) -> Option<Body> {
-    let title = table.need("title", faults, Value::label);
+/// An exercise for which phrases are made.
+fn made(table: &Table<'_>, faults: &mut Faults) -> Option<Body> {
+    table.refuse("cycle", "it only where passages are asked", faults);
     let levels = table.need("level", faults, levels);
     let parts = Parts::read(table, faults);
-    let cycle = parts.pattern().cycle();
+    let words = words(table, parts.pattern().cycle(), faults);
+    let form = form(table, &parts, faults);
+    let recipe = recipe(table, parts, faults);
+    let (title, line, repair) = words?;
+    Some(Body {
+        title,
+        line,
+        repair,
+        form: form?,
+        material: Some(Material::Made(recipe?)),
+        levels: levels?,
+    })
+}
+
+/// An exercise of passages of recordings.
+fn cut(table: &Table<'_>, passages: &[Arc<Passage>], faults: &mut Faults) -> Option<Body> {
+    for key in KEYS.iter().filter(|key| key.presence.is_to_make()) {
+        table.refuse(key.name, "it only where phrases are made", faults);
+    }
+    let cycle = table.or("cycle", Cycle::SIX, faults, passage::cycle);
+    let those = table
+        .get("passages")
+        .and_then(|value| named(value, passages, faults));
+    let parts = Parts::of_recordings(cycle.unwrap_or(Cycle::SIX));
+    let words = words(table, parts.pattern().cycle(), faults);
+    let form = form(table, &parts, faults)?;
+    if !Material::can_be_cut(&form) {
+        let at = table.get("asks").map_or(table.at(), |value| value.at);
+        let expected = "name-feel, find-start by count, fit-clapping to the guitar, clap without \
+                        course and call, or catch-turn, where passages are asked";
+        faults.add(at, &format!("\"{}\"", form.kind().id()), expected);
+        return None;
+    }
+    let (title, line, repair) = words?;
+    Some(Body {
+        title,
+        line,
+        repair,
+        material: Material::cut(&form, &those?, cycle?),
+        form,
+        levels: as_it_is()?,
+    })
+}
+
+/// The levels that stand for a recording, which is as hard as it is: one at which a made phrase is
+/// plain.
+fn as_it_is() -> Option<Levels> {
+    let level = Level::of_tenths(50);
+    Levels::new(level, level, level)
+}
+
+/// All passages, or those that are named.
+fn named(
+    value: Value<'_>,
+    passages: &[Arc<Passage>],
+    faults: &mut Faults,
+) -> Option<Vec<Arc<Passage>>> {
+    if !value.is_list() {
+        return value
+            .one_of(&["all"], |all| all, faults)
+            .map(|_| passages.to_vec());
+    }
+    let found = |value: Value<'_>, faults: &mut Faults| {
+        let name = value.text(faults)?;
+        let passage = passages
+            .iter()
+            .find(|passage| passage.id().as_str() == name);
+        if passage.is_none() {
+            let ids = passages.iter().map(|passage| passage.id().as_str());
+            let hint = nearest(name, ids);
+            let expected = "the id of a passage of this deck";
+            faults.add_hinted(value.at, &value.found(), expected, hint.as_deref());
+        }
+        passage.cloned()
+    };
+    value.set(1..=MOST_PASSAGES, faults, found)
+}
+
+/// The title, the line and the repair.
+fn words(
+    table: &Table<'_>,
+    cycle: Cycle,
+    faults: &mut Faults,
+) -> Option<(Label, Spoken, Option<Spoken>)> {
+    let title = table.need("title", faults, Value::label);
     let line = table.need("line", faults, |value, faults| spoken(value, cycle, faults));
     let repair = table.or("repair", None, faults, |value, faults| {
         spoken(value, cycle, faults).map(Some)
     });
-    let form = form(table, &parts, faults);
-    let recipe = recipe(table, parts, faults);
-    Some(Body {
-        title: title?,
-        line: line?,
-        repair: repair?,
-        form: form?,
-        recipe: recipe?,
-        levels: levels?,
-    })
+    Some((title?, line?, repair?))
 }
 
 /// A line in which counts may stand between braces.

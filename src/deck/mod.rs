@@ -24,6 +24,7 @@ mod exercise;
 mod fault;
 mod form;
 mod parse;
+mod passage;
 mod recipe;
 mod schema;
 mod spoken;
@@ -35,12 +36,12 @@ pub use schema::schema;
 pub use spoken::{Spoken, SpokenError};
 
 use crate::label::Label;
-use crate::phrase::{Level, Recipe, Speakers};
-use crate::quiz::{Form, Skill};
+use crate::phrase::{Level, Speakers};
+use crate::quiz::{Form, Material, Skill};
 
 /// An ordered set of exercises. Ids are unique, needs name exercises of the deck and never come
 /// round, and every exercise made questions at its easiest and at its hardest level.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Deck {
     id: Box<str>,
     title: Label,
@@ -93,7 +94,9 @@ impl Deck {
     #[must_use]
     pub fn through(mut self, speakers: Speakers) -> Self {
         for exercise in &mut self.exercises {
-            exercise.recipe = exercise.recipe.clone().through(speakers);
+            if let Material::Made(recipe) = &mut exercise.material {
+                *recipe = recipe.clone().through(speakers);
+            }
         }
         self
     }
@@ -112,7 +115,7 @@ impl Deck {
 }
 
 /// What is practised as one skill.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Exercise {
     /// Its name for good: `deck-id/exercise-id`.
     pub skill: Skill,
@@ -126,8 +129,8 @@ pub struct Exercise {
     pub needs: Vec<Skill>,
     /// What is asked.
     pub form: Form,
-    /// What is generated.
-    pub recipe: Recipe,
+    /// What it is asked of.
+    pub material: Material,
     /// How strong its cues are.
     pub levels: Levels,
 }
@@ -213,6 +216,14 @@ pub fn is_id(text: &str) -> bool {
 pub fn start(id: &str) -> String {
     debug_assert!(is_id(id), "ids are checked where they come in");
     include_str!("start.toml").replace(START_ID, id)
+}
+
+/// The id of the deck of a learner's own recordings.
+pub const OWN_RECORDINGS: &str = "own";
+
+/// That deck before the first passage, which is added at its end. Without one it is no deck yet.
+pub fn own_recordings() -> &'static str {
+    include_str!("own.toml")
 }
 
 /// The id that stands in the file of the start.

@@ -1,15 +1,17 @@
 //! From a text to a deck: what its exercises say together, and whether each can be asked.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use crate::phrase::Level;
-use crate::quiz::{Question, Skill};
+use crate::quiz::passage::Passage;
+use crate::quiz::{Form, Material, Question, Skill};
 use crate::world::Seed;
 
-use super::exercise::{self, Body, Draft, key, optional};
+use super::exercise::{self, Draft, key, optional};
 use super::fault::{Fault, Faults, nearest, quoted};
 use super::written::{Document, Key, Shape, Table, Value};
-use super::{Deck, Exercise, OWN, Order};
+use super::{Deck, Exercise, OWN, Order, passage};
 
 /// The longest text that is read, in bytes: far more than a deck of the most exercises.
 pub const LONGEST_TEXT: usize = 256 << 10;
@@ -21,7 +23,7 @@ pub(super) const MOST_EXERCISES: usize = 200;
 const FORMAT: i64 = 1;
 
 /// The keys of a deck.
-pub(super) const KEYS: [Key; 6] = [
+pub(super) const KEYS: [Key; 7] = [
     key("format", "format = 1", Shape::Exactly(FORMAT)),
     key(
         "id",
@@ -44,6 +46,11 @@ pub(super) const KEYS: [Key; 6] = [
         "exercise",
         "one exercise or more, each under [[exercise]], or what the deck takes",
         Shape::Tables(&exercise::KEYS, MOST_EXERCISES),
+    ),
+    optional(
+        "passage",
+        "passages of recordings, each under [[passage]]",
+        Shape::Tables(&passage::KEYS, passage::MOST_PASSAGES),
     ),
 ];
 
@@ -84,10 +91,11 @@ fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<Deck> {
     let id = table.need("id", faults, exercise::id);
     let title = table.need("title", faults, Value::label);
     let taken = table.or("takes", Vec::new(), faults, takes);
+    let passages = passage::read(&table, faults);
     let drafts = if table.get("takes").is_some() && table.get("exercise").is_none() {
         Vec::new()
     } else {
-        drafts(&table, faults)
+        drafts(&table, &passages, faults)
     };
     let places = places(&drafts, faults);
     // Where an exercise could not be read, nobody knows what its id was.
@@ -100,19 +108,29 @@ fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<Deck> {
     let exercises = drafts
         .into_iter()
         .map(|draft| finish(id, draft, trial, faults))
-        .collect::<Vec<Option<Exercise>>>();
+        .collect::<Vec<Option<Option<Exercise>>>>();
     let order = table.or("order", Order::Path, faults, |value, faults| {
         value.one_of(&Order::ALL, Order::id, faults)
     });
+    let exercises = exercises.into_iter().collect::<Option<Vec<_>>>()?;
+    let exercises: Vec<Exercise> = taken?
+        .into_iter()
+        .chain(exercises.into_iter().flatten())
+        .collect();
+    if exercises.is_empty() && faults.is_empty() {
+        let at = table.get("exercise").map_or(table.at(), |value| value.at);
+        let found = "no exercise that a passage fits";
+        faults.add(
+            at,
+            found,
+            "a passage for one of them, or phrases that are made",
+        );
+    }
     Some(Deck {
         id: id?.into(),
         title: title?,
         order: order?,
-        exercises: taken?
-            .into_iter()
-            .map(Some)
-            .chain(exercises)
-            .collect::<Option<_>>()?,
+        exercises,
     })
 }
 
@@ -154,14 +172,14 @@ fn format(value: Value<'_>, faults: &mut Faults) -> Option<()> {
     Some(())
 }
 
-fn drafts<'a>(table: &Table<'a>, faults: &mut Faults) -> Vec<Draft<'a>> {
+fn drafts<'a>(table: &Table<'a>, passages: &[Arc<Passage>], faults: &mut Faults) -> Vec<Draft<'a>> {
     let tables = table.need("exercise", faults, |value, faults| {
         Some(value.tables(MOST_EXERCISES, &exercise::KEYS, faults))
     });
     let tables = tables.unwrap_or_default();
     tables
         .iter()
-        .map(|table| exercise::read(table, faults))
+        .map(|table| exercise::read(table, passages, faults))
         .collect()
 }
 
@@ -254,16 +272,21 @@ impl Walk<'_> {
     }
 }
 
-/// The exercise of a draft, once it made questions at both ends of its levels.
+/// The exercise of a draft, once it made questions at both ends of its levels. One without a passage
+/// that fits is left out, and so is no fault.
 fn finish(
     deck: Option<&str>,
     draft: Draft<'_>,
     trial: Trial,
     faults: &mut Faults,
-) -> Option<Exercise> {
+) -> Option<Option<Exercise>> {
     let body = draft.body?;
-    let is_asked = [body.levels.easiest(), body.levels.hardest()]
-        .map(|level| trial == Trial::ByTests || makes_questions(&body, level, draft.at, faults));
+    let Some(material) = body.material else {
+        return Some(None);
+    };
+    let is_asked = [body.levels.easiest(), body.levels.hardest()].map(|level| {
+        trial == Trial::ByTests || is_asked(&body.form, &material, level, draft.at, faults)
+    });
     let skill = |name: &str| Some(Skill(format!("{}/{name}", deck?).into()));
     let needs = draft.needs.iter().map(|need| skill(need.name));
     let exercise = Exercise {
@@ -273,20 +296,33 @@ fn finish(
         repair: body.repair,
         needs: needs.collect::<Option<_>>()?,
         form: body.form,
-        recipe: body.recipe,
+        material,
         levels: body.levels,
     };
-    is_asked.into_iter().all(|asked| asked).then_some(exercise)
+    is_asked
+        .into_iter()
+        .all(|asked| asked)
+        .then_some(Some(exercise))
 }
 
 /// How many questions are made at a level before an exercise is trusted. One is not enough: there
 /// are recipes of which every second seed has a phrase and every other has none.
 const N_TRIED: u64 = 8;
 
-fn makes_questions(body: &Body, level: Level, at: usize, faults: &mut Faults) -> bool {
+fn is_asked(
+    form: &Form,
+    material: &Material,
+    level: Level,
+    at: usize,
+    faults: &mut Faults,
+) -> bool {
+    // What a person marked has its answer.
+    let Some(recipe) = material.recipe() else {
+        return true;
+    };
     // Any seeds would do; they are fixed so that a deck is read the same way every time.
-    let asked = (0..N_TRIED)
-        .try_for_each(|n| Question::ask(&body.form, &body.recipe, level, &[], Seed(n)).map(drop));
+    let asked =
+        (0..N_TRIED).try_for_each(|n| Question::ask(form, recipe, level, &[], Seed(n)).map(drop));
     if let Err(error) = &asked {
         let expected = "a recipe that can be asked at its easiest and at its hardest level";
         faults.add(at, &error.to_string(), expected);

@@ -1,7 +1,7 @@
 //! The recipe of an exercise, from its keys.
 
 use crate::phrase::{Bell, Entry, Family, Pacing, Recipe, RecipeError, RecipeParts, Rival};
-use crate::rhythm::{Feel, Pattern};
+use crate::rhythm::{Cycle, Feel, Pattern};
 
 use super::fault::Faults;
 use super::written::{Table, Value};
@@ -46,6 +46,22 @@ impl Parts {
             pacing: table.or("pacing", Pacing::Steady, faults, |value, faults| {
                 value.one_of(&Pacing::ALL, Pacing::id, faults)
             }),
+        }
+    }
+
+    /// What is known of the cycle alone, where recordings are asked.
+    pub(super) fn of_recordings(cycle: Cycle) -> Self {
+        let pattern = Pattern::all().find(|pattern| pattern.cycle() == cycle);
+        Self {
+            patterns: pattern.map(|pattern| vec![pattern]),
+            families: None,
+            feels: None,
+            tempo: None,
+            cycles: None,
+            entries: None,
+            bell: None,
+            pacing: None,
+            rival: None,
         }
     }
 

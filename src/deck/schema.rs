@@ -44,7 +44,8 @@ fn table(keys: &'static [Key]) -> Map<String, Value> {
         ("additionalProperties".to_owned(), json!(false)),
     ]);
     if keys.iter().any(|key| key.presence.only().is_some()) {
-        let rules: Vec<Value> = Kind::ALL.map(|kind| rule(keys, kind)).to_vec();
+        let mut rules: Vec<Value> = Kind::ALL.map(|kind| rule(keys, kind)).to_vec();
+        rules.push(made_or_cut(keys));
         table.insert("allOf".to_owned(), Value::Array(rules));
     }
     table
@@ -67,6 +68,20 @@ fn rule(keys: &'static [Key], kind: Kind) -> Value {
             "required": ["asks"],
         },
         "then": { "required": needed, "properties": refused },
+    })
+}
+
+/// Where passages of recordings are asked, nothing says how phrases are made, and elsewhere what has to.
+fn made_or_cut(keys: &'static [Key]) -> Value {
+    let needed = names(keys, |key| matches!(key.presence, Presence::NeededToMake));
+    let to_make = keys.iter().filter(|key| key.presence.is_to_make());
+    let refused: Map<String, Value> = to_make
+        .map(|key| (key.name.to_owned(), json!(false)))
+        .collect();
+    json!({
+        "if": { "required": ["passages"] },
+        "then": { "properties": refused },
+        "else": { "required": needed },
     })
 }
 
@@ -93,6 +108,16 @@ fn shape(shape: &'static Shape) -> Map<String, Value> {
             json!({ "anyOf": [word, set(&word, 1, *most)] })
         }
         Shape::Ids(most) => set(&id(), 0, *most),
+        Shape::AllOrIds(most) => json!({ "anyOf": [{ "const": "all" }, set(&id(), 1, *most)] }),
+        Shape::Hash => json!({ "type": "string", "pattern": "^sha256:[0-9a-fA-F]{64}$" }),
+        Shape::Bytes => json!({ "type": "integer", "minimum": 0 }),
+        Shape::Text => json!({ "type": "string" }),
+        Shape::Cycle => json!({ "type": "integer", "minimum": 2, "maximum": 48 }),
+        Shape::Times => {
+            let time = json!({ "type": "number", "minimum": 0 });
+            json!({ "type": "array", "items": time, "minItems": 3 })
+        }
+        Shape::Marks => json!({ "type": "string", "pattern": "^[32b?.]+$" }),
         Shape::Skills(most) => set(&json!({ "enum": skills() }), 1, *most),
         // Layers in counts, as `rhythm::Layer` reads them.
         Shape::Clappings(most) => {

@@ -29,6 +29,11 @@ impl Material {
         (!those.is_empty() && is_told_apart).then_some(Self::Cut(those))
     }
 
+    /// Whether a form can be asked of passages at all.
+    pub fn can_be_cut(form: &Form) -> bool {
+        of_passage::is_possible(form)
+    }
+
     /// The recipe, where phrases are made.
     pub fn recipe(&self) -> Option<&Recipe> {
         match self {

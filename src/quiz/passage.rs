@@ -4,9 +4,8 @@
 //! plays it finds the file. Times are seconds in the recording, cycles count from 0. Nothing here is
 //! measured: evidence is the matter of whoever listens, and stands below a person's mark.
 
-use std::fmt::Write as _;
-
 use crate::label::{ContentHash, Label};
+use crate::mark::Mark;
 use crate::rhythm::{Cycle, Feel, Layer, Pace};
 use crate::world::Seed;
 
@@ -14,39 +13,6 @@ use crate::world::Seed;
 pub const CYCLES: std::ops::RangeInclusive<usize> = 2..=16;
 /// Shortest and longest pulse, in seconds: what a tempo can be.
 pub const PULSE_SECONDS: std::ops::RangeInclusive<f64> = 0.1..=3.0;
-
-/// What a person heard in a cycle.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Mark {
-    /// It leans to threes.
-    Threes,
-    /// It leans to twos.
-    Twos,
-    /// It leans to both at once.
-    Both,
-    /// Nothing was said of it.
-    Open,
-}
-
-impl Mark {
-    /// All marks.
-    pub const ALL: [Self; 4] = [Self::Threes, Self::Twos, Self::Both, Self::Open];
-
-    /// Its sign in decks and on strips.
-    pub fn sign(self) -> char {
-        match self {
-            Self::Threes => '3',
-            Self::Twos => '2',
-            Self::Both => 'b',
-            Self::Open => '.',
-        }
-    }
-
-    /// The mark of this sign.
-    pub fn from_sign(sign: char) -> Option<Self> {
-        Self::ALL.into_iter().find(|mark| mark.sign() == sign)
-    }
-}
 
 /// What is said of a passage, before it is checked.
 #[derive(Clone, Debug, PartialEq)]
@@ -64,8 +30,8 @@ pub struct PassageParts {
     /// When each pulse comes, in seconds; the first is a first count, the last is that of the cycle
     /// after.
     pub pulses: Vec<f64>,
-    /// What was heard in each cycle.
-    pub marks: Vec<Mark>,
+    /// What a person heard in each cycle; `None` where nothing was said.
+    pub marks: Vec<Option<Mark>>,
 }
 
 /// A passage of whole cycles of a recording.
@@ -159,8 +125,8 @@ impl Passage {
     /// where it goes over once, with two cycles or more on each side.
     pub fn feel(&self) -> Option<Feel> {
         let runs = self.0.marks.chunk_by(|a, b| a == b);
-        let runs: Vec<(Mark, usize)> = runs.map(|run| (run[0], run.len())).collect();
-        match runs.as_slice() {
+        let runs: Option<Vec<(Mark, usize)>> = runs.map(|run| Some((run[0]?, run.len()))).collect();
+        match runs?.as_slice() {
             [(Mark::Threes, _)] => Some(Feel::Threes),
             [(Mark::Twos, _)] => Some(Feel::Twos),
             [(Mark::Both, _)] => Some(Feel::Both),
@@ -181,11 +147,11 @@ impl Passage {
     /// The claps that go with it, cycle by cycle; `None` where not every cycle was marked.
     pub fn layers(&self) -> Option<Vec<Layer>> {
         let [threes, twos] = [3, 2].map(|every| Layer::every(self.0.cycle, every));
-        let layer = |mark: &Mark| match mark {
+        let layer = |mark: &Option<Mark>| match (*mark)? {
             Mark::Threes => Some(threes),
             Mark::Twos => Some(twos),
             Mark::Both => threes.union(twos).ok(),
-            Mark::Open => None,
+            Mark::CannotSay => None,
         };
         self.0.marks.iter().map(layer).collect()
     }
@@ -209,10 +175,14 @@ impl Passage {
             at(last),
             self.0.cycle.n_pulses()
         );
-        for mark in &self.0.marks {
-            let _ = write!(line, "{}", mark.sign());
-        }
+        line.push_str(&self.signs());
         line
+    }
+
+    /// A sign for each cycle, `.` where nothing was said.
+    pub fn signs(&self) -> String {
+        let sign = |mark: &Option<Mark>| mark.map_or('.', Mark::sign);
+        self.0.marks.iter().map(sign).collect()
     }
 }
 
@@ -226,6 +196,10 @@ pub(crate) mod tests {
         Passage::new(parts).expect("a passage")
     }
 
+    fn mark(sign: char) -> Option<Mark> {
+        Mark::ALL.into_iter().find(|mark| mark.sign() == sign)
+    }
+
     fn parts(marks: &str) -> PassageParts {
         let n = u32::try_from(marks.len() * 6).expect("a small number");
         PassageParts {
@@ -235,7 +209,7 @@ pub(crate) mod tests {
             file: "take.wav".to_owned(),
             cycle: Cycle::SIX,
             pulses: (0..=n).map(|n| 2.0 + f64::from(n) / 3.0).collect(),
-            marks: marks.chars().filter_map(Mark::from_sign).collect(),
+            marks: marks.chars().map(mark).collect(),
         }
     }
 
@@ -247,7 +221,7 @@ pub(crate) mod tests {
         assert_eq!(feel("bbb"), (Some(Feel::Both), None));
         assert_eq!(feel("33322"), (Some(Feel::InTurn), Some(3)));
         assert_eq!(feel("2233"), (Some(Feel::InTurn), Some(2)));
-        for marks in ["3332", "33b", "3.3", "..", "332233"] {
+        for marks in ["3332", "33b", "3.3", "..", "??", "332233"] {
             assert_eq!(feel(marks), (None, None), "{marks}");
         }
         assert_eq!(passage("3.").layers(), None);
@@ -268,7 +242,7 @@ pub(crate) mod tests {
         assert_eq!(still, PassageError::Gap(4, 0.0));
         let nan = refused(|parts| parts.pulses[3] = f64::NAN);
         assert!(matches!(nan, PassageError::Gap(4, _)));
-        let marks = refused(|parts| parts.marks.push(Mark::Twos));
+        let marks = refused(|parts| parts.marks.push(None));
         assert_eq!(marks, PassageError::Marks(3, 2));
     }
 

@@ -5,7 +5,6 @@ use super::render::render_loop;
 use super::timeline::Timeline;
 use crate::pcm::{Pcm, SampleRate};
 use crate::phrase::Phrase;
-use crate::rhythm::Tick;
 use crate::world::Seed;
 
 /// How loud claps are against the recording, as a factor: as loud on the whole would drown it, since
@@ -14,9 +13,7 @@ const CLAPS: f32 = 0.7;
 
 /// Frames of one round of a phrase.
 pub fn round_frames(phrase: &Phrase, rate: SampleRate) -> usize {
-    let n_pulses = i64::try_from(phrase.cycle.n_pulses()).unwrap_or(1);
-    let end = Tick::of_pulse(n_pulses * i64::from(phrase.n_cycles));
-    usize::try_from(Timeline::of(phrase, rate).frame_of(end).0).unwrap_or(0)
+    usize::try_from(Timeline::of(phrase, rate).n_frames().0).unwrap_or(0)
 }
 
 /// `passage`, in stereo and brought to the common loudness, with these claps over it, as one round of

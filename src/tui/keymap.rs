@@ -390,6 +390,11 @@ fn on_recording(recording: &Recording) -> Vec<Binding> {
         ),
     ];
     bindings.extend(marking(recording));
+    bindings.push(binding(
+        [char('x', recording::Step::Cut)],
+        "cut",
+        "cuts the passage into the deck of own recordings",
+    ));
     if recording.is_sounding {
         bindings.push(want(
             KeyCode::Char('t'),

@@ -409,6 +409,7 @@ fn summary() -> World {
         n_answered: 14,
         n_right: 11,
         minutes: 9,
+        notes: Vec::new(),
         advice: None,
         lines: vec![
             line(

@@ -56,7 +56,12 @@ fn case(read: &Value) -> Case {
             _ => Purpose::NameFeel,
         },
     };
-    let measured = make(&exercise.recipe, &wanted, Seed(seed)).expect("a phrase");
+    let measured = make(
+        exercise.material.recipe().expect("it is made"),
+        &wanted,
+        Seed(seed),
+    )
+    .expect("a phrase");
     Case {
         name: format!("{id} {} {seed}", feel.id()),
         label: format!("{id}, seed {seed}"),

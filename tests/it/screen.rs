@@ -396,3 +396,54 @@ fn what_is_said_of_a_recording_is_there_again_when_it_was_moved_and_renamed() {
     terminal.press("q");
     assert_eq!(terminal.end(), 0);
 }
+
+#[test]
+fn a_passage_that_is_cut_is_practised_wherever_its_recording_lies() {
+    let practice = Practice::new();
+    let (sound, pulses) = evening(&practice);
+    let mut command = program(practice.home.path(), NOW);
+    command.args(["listen", "--silent", "--pulses"]);
+    command.arg(&pulses);
+    command.arg(&sound);
+    let mut terminal = Terminal::start(command);
+    terminal.wait_for("Cycle 1, at 0:00: leaning to threes");
+    terminal.press("r");
+    terminal.wait_for("you say threes");
+    terminal.press("x");
+    terminal.wait_for("Cut for: Which clapping goes with it?; Where did it come in?; Clap along");
+    terminal.press("x");
+    terminal.wait_for("this passage is in the deck already");
+    // The next one is marked as twos, and so there are two to tell apart.
+    terminal.press("\x1b[C\x1b[C\x1b[C\x1b[C\x1b[Cs[w");
+    terminal.wait_for("you say twos");
+    terminal.press("\x1b[C\x1b[C\x1b[C]x");
+    terminal.wait_for("Cut for: What does it lean to?");
+    terminal.press("q");
+    terminal.wait_for(TODAY);
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
+
+    let practised = || {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_contrapalma"));
+        let home = practice.home.path();
+        command.env_clear().env("HOME", home).env("TZ", "UTC");
+        command.env("CONTRAPALMA_NOW", NOW).current_dir(home);
+        command.args("sit --plain --silent --seed 5 --deck own --questions 2".split(' '));
+        let ended = crate::program::run(command, "1\nd\n\n".repeat(20));
+        assert_eq!(ended.code, 0, "{}", ended.err);
+        ended.out
+    };
+    let folder = practice.home.path().join("kept");
+    std::fs::create_dir(&folder).expect("a folder");
+    let moved = folder.join("better name.wav");
+    std::fs::rename(&sound, &moved).expect("it is moved");
+    let told = practised();
+    assert!(
+        told.contains("marked by ear") || told.contains("set by ear"),
+        "{told}"
+    );
+    assert!(told.contains(" of 2 right"), "{told}");
+    std::fs::remove_file(&moved).expect("it is gone");
+    let told = practised();
+    assert!(told.contains("evening.wav is not where it was"), "{told}");
+}

@@ -5,6 +5,7 @@
 //! sets and says is kept under the content of the file. The file is opened by whoever gives the
 //! [`Source`]; times are seconds in the recording, cycles count from 0.
 
+mod cutting;
 mod keep;
 mod marks;
 mod passage;
@@ -33,7 +34,7 @@ use crate::world::Stamp;
 pub use crate::pcm::decode::is_guarded;
 pub use marks::{agreement_of, agreement_with_analysis, said_of, stretch_of};
 pub use passage::Claps;
-pub(super) use passage::Passage;
+pub(super) use passage::{Passage, cut};
 
 use keep::{Keep, content_of};
 
@@ -173,6 +174,8 @@ pub struct Recording {
     pub marks: BTreeMap<By, Marks>,
     /// How sure the learner is of what they say next.
     pub sure: Sure,
+    /// What came of the latest cut, in words; empty before it.
+    pub told: String,
     paths: Vec<PulsePath>,
     chosen: Option<usize>,
     to_keep: Vec<Keep>,
@@ -233,6 +236,8 @@ pub enum Step {
     Say(Mark),
     /// They are as sure as the next step says.
     Surer,
+    /// The passage is cut into the deck of own recordings.
+    Cut,
 }
 
 /// Which way pulses are moved.
@@ -265,6 +270,7 @@ impl Recording {
             sections: Sections::default(),
             marks: BTreeMap::new(),
             sure: Sure::default(),
+            told: String::new(),
             paths: Vec::new(),
             chosen: None,
             to_keep: Vec::new(),
@@ -353,6 +359,7 @@ impl Recording {
             Step::Section => self.turn_section(),
             Step::Say(mark) => self.say(mark),
             Step::Surer => self.be_surer(),
+            Step::Cut => {}
         }
         if before == (self.passage, self.claps, self.speed) {
             Change::Picture
@@ -484,6 +491,10 @@ impl App {
         let Place::Recording(recording) = &mut self.place else {
             return Ok(());
         };
+        if step == Step::Cut {
+            return self.cut_passage();
+        }
+        recording.told.clear();
         let change = recording.step(step);
         self.keep_of_recording()?;
         let Place::Recording(recording) = &self.place else {

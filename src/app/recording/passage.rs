@@ -2,7 +2,7 @@
 
 use super::Open;
 use crate::app::player::Rendering;
-use crate::pcm::decode::DecodeError;
+use crate::pcm::decode::{self, DecodeError};
 use crate::pcm::{Pcm, SampleRate, Speed, resampled, stretched};
 use crate::phrase::{Loudness, Note, Phrase, Touch, Voice};
 use crate::rhythm::{Cycle, Feel, Layer, Pace, Tick, Ticks};
@@ -67,33 +67,13 @@ pub(in crate::app) struct Passage {
 impl Passage {
     /// Cuts, stretches and claps.
     pub(in crate::app) fn made(&self, rate: SampleRate) -> Result<Rendering, DecodeError> {
-        let cut = self.cut()?;
-        let there = stretched(&resampled(&cut, rate), self.speed);
+        let first = self.pulses.first().copied().unwrap_or(0.0);
+        let cut = cut((self.open)()?, first, self.seconds(), rate)?;
+        let there = stretched(&cut, self.speed);
         let claps = self.claps();
         let n_frames = round_frames(&claps, rate);
         let sound = under_claps(&there, n_frames, &claps);
         Ok(Rendering::round(sound, &claps))
-    }
-
-    /// The samples from its first pulse to its end, in stereo.
-    fn cut(&self) -> Result<Pcm, DecodeError> {
-        let mut recording = (self.open)()?;
-        let first = self.pulses.first().copied().unwrap_or(0.0);
-        recording.seek(first)?;
-        let rate = recording.rate();
-        let wanted = 2 * frames(self.seconds(), rate);
-        let mut samples = Vec::with_capacity(wanted);
-        while samples.len() < wanted {
-            let Some(block) = recording.next_block() else {
-                break;
-            };
-            match recording.n_channels() {
-                2 => samples.extend(block),
-                _ => samples.extend(block.iter().flat_map(|x| [*x, *x])),
-            }
-        }
-        samples.truncate(wanted);
-        Ok(Pcm::stereo(rate, samples))
     }
 
     fn seconds(&self) -> f64 {
@@ -138,6 +118,30 @@ impl Passage {
             notes,
         }
     }
+}
+
+/// So many seconds of a recording from a time on, in stereo at `rate`.
+pub(in crate::app) fn cut(
+    mut recording: decode::Recording,
+    from: f64,
+    seconds: f64,
+    rate: SampleRate,
+) -> Result<Pcm, DecodeError> {
+    recording.seek(from)?;
+    let own_rate = recording.rate();
+    let wanted = 2 * frames(seconds, own_rate);
+    let mut samples = Vec::with_capacity(wanted);
+    while samples.len() < wanted {
+        let Some(block) = recording.next_block() else {
+            break;
+        };
+        match recording.n_channels() {
+            2 => samples.extend(block),
+            _ => samples.extend(block.iter().flat_map(|x| [*x, *x])),
+        }
+    }
+    samples.truncate(wanted);
+    Ok(resampled(&Pcm::stereo(own_rate, samples), rate))
 }
 
 fn clap(pulse: i64, touch: Touch) -> Note {

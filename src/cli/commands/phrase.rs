@@ -10,7 +10,7 @@ use crate::cli::failure::{Failure, Kind};
 use crate::deck::{Deck, Exercise};
 use crate::notate;
 use crate::pcm::SampleRate;
-use crate::phrase::{GENERATOR, Level, Measured, Note, Purpose, Row, Wanted, make};
+use crate::phrase::{GENERATOR, Level, Measured, Note, Purpose, Recipe, Row, Wanted, make};
 use crate::quiz::Form;
 use crate::rhythm::{Counting, Feel, Tick};
 use crate::sound::{Timeline, render};
@@ -100,34 +100,43 @@ pub(super) fn find<'a>(deck: &'a Deck, id: &str) -> Result<&'a Exercise, Failure
     })
 }
 
+/// The recipe of an exercise for which phrases are made.
+pub(super) fn made(exercise: &Exercise) -> Result<&Recipe, Failure> {
+    exercise.material.recipe().ok_or_else(|| {
+        let what = format!(
+            "{} is asked of recordings; no phrase is made",
+            exercise.skill
+        );
+        Failure::new(Kind::Usage, what, "choose an exercise of made phrases")
+    })
+}
+
 fn measure(
     exercise: &Exercise,
     feel: Option<Feel>,
     level: Level,
     seed: Seed,
 ) -> Result<Measured, Failure> {
+    let recipe = made(exercise)?;
     let mut dice = seed.child("feel", 0).dice();
-    let drawn = dice
-        .pick(exercise.recipe.feels())
-        .copied()
-        .unwrap_or(Feel::Threes);
+    let drawn = dice.pick(recipe.feels()).copied().unwrap_or(Feel::Threes);
     let purpose = match exercise.form {
         Form::FindStart(_) => Purpose::FindStart,
         _ => Purpose::NameFeel,
     };
-    let patterns = exercise.recipe.patterns();
-    let pattern = seed.child("pattern", 0).dice().pick(patterns).copied();
-    let recipe = exercise
-        .recipe
-        .in_pattern(pattern.unwrap_or(exercise.recipe.pattern()));
+    let pattern = seed
+        .child("pattern", 0)
+        .dice()
+        .pick(recipe.patterns())
+        .copied();
+    let recipe = recipe.in_pattern(pattern.unwrap_or(recipe.pattern()));
     let wanted = Wanted {
         feel: feel.unwrap_or(drawn),
         level,
         knocks: None,
         purpose,
     };
-    exercise
-        .recipe
+    recipe
         .allows(wanted.feel)
         .map_err(|error| Failure::new(Kind::Usage, error, "choose another feel or exercise"))?;
     make(&recipe, &wanted, seed)

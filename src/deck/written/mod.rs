@@ -46,6 +46,20 @@ pub(super) enum Shape {
     Pair(fn() -> (i64, i64)),
     /// A number within these.
     Number(fn() -> (f64, f64)),
+    /// The name that a file has by its bytes.
+    Hash,
+    /// So many bytes.
+    Bytes,
+    /// A text on one line.
+    Text,
+    /// Pulses in a cycle.
+    Cycle,
+    /// Times in seconds, rising.
+    Times,
+    /// A sign for each cycle.
+    Marks,
+    /// `all`, or a list of ids, at most so many, each once.
+    AllOrIds(usize),
     /// A table of these keys.
     Table(&'static [Key]),
     /// A list of tables of these keys, at least one and at most so many.
@@ -59,6 +73,10 @@ pub(super) enum Presence {
     Needed,
     /// It may be left out.
     Optional,
+    /// It has to where phrases are made, and stands nowhere else.
+    NeededToMake,
+    /// It may where phrases are made, and stands nowhere else.
+    OptionalToMake,
     /// It has to in exercises that ask this, and stands in no others.
     NeededIf(&'static Only),
     /// It may in exercises that ask this, and stands in no others.
@@ -69,7 +87,7 @@ impl Presence {
     /// What exercises with the key ask; `None` where that is not limited.
     pub(super) fn only(self) -> Option<&'static Only> {
         match self {
-            Self::Needed | Self::Optional => None,
+            Self::Needed | Self::Optional | Self::NeededToMake | Self::OptionalToMake => None,
             Self::NeededIf(only) | Self::OptionalIf(only) => Some(only),
         }
     }
@@ -77,10 +95,15 @@ impl Presence {
     /// Whether it has to stand in an exercise that asks `kind`.
     pub(super) fn is_needed(self, kind: Kind) -> bool {
         match self {
-            Self::Needed => true,
+            Self::Needed | Self::NeededToMake => true,
             Self::NeededIf(only) => only.kinds.contains(&kind),
-            Self::Optional | Self::OptionalIf(_) => false,
+            Self::Optional | Self::OptionalToMake | Self::OptionalIf(_) => false,
         }
+    }
+
+    /// Whether it says how phrases are made.
+    pub(super) fn is_to_make(self) -> bool {
+        matches!(self, Self::NeededToMake | Self::OptionalToMake)
     }
 }
 

@@ -22,33 +22,36 @@ const MOST_TURNING: usize = 9;
 const LEAST_ENTERED: usize = 3;
 const LEAST_CLAPPED: usize = 4;
 
+/// Whether a form can be asked of passages at all: what needs a measure cannot.
+pub(in crate::quiz) fn is_possible(form: &Form) -> bool {
+    match form {
+        Form::NameFeel | Form::FindStart(By::Count) => true,
+        Form::FitClapping { to, .. } => *to == Fits::Guitar,
+        Form::Clap { course, call, .. } => *course == Course::Whole && *call == Call::None,
+        Form::CatchTurn(turning) => *turning == Turning::Once,
+        _ => false,
+    }
+}
+
 /// Whether a form can be asked of a passage.
 pub(in crate::quiz) fn fits(form: &Form, passage: &Passage) -> bool {
     let n_cycles = passage.n_cycles();
     let is_marked = passage.feel().is_some();
-    match form {
-        Form::NameFeel => is_marked,
-        Form::FindStart(by) => *by == By::Count && n_cycles >= LEAST_ENTERED,
-        Form::FitClapping { clappings, to } => {
-            let claps = one_layer(passage);
-            *to == Fits::Guitar && claps.is_some_and(|layer| clappings.contains(&layer))
+    let is_fit = match form {
+        Form::FindStart(_) => n_cycles >= LEAST_ENTERED,
+        Form::FitClapping { clappings, .. } => {
+            one_layer(passage).is_some_and(|layer| clappings.contains(&layer))
         }
-        Form::Clap {
-            layers,
-            course,
-            call,
-            ..
-        } => {
+        Form::Clap { layers, .. } => {
             let is_of_cycle = layers.iter().all(|layer| layer.cycle() == passage.cycle());
-            let is_plain = *course == Course::Whole && *call == Call::None;
-            n_cycles >= LEAST_CLAPPED && is_of_cycle && is_plain
+            n_cycles >= LEAST_CLAPPED && is_of_cycle
         }
-        Form::CatchTurn(turning) => {
-            let is_short = n_cycles <= MOST_TURNING;
-            *turning == Turning::Once && is_short && is_marked && passage.feel() != Some(Feel::Both)
+        Form::CatchTurn(_) => {
+            n_cycles <= MOST_TURNING && is_marked && passage.feel() != Some(Feel::Both)
         }
-        _ => false,
-    }
+        _ => is_marked,
+    };
+    is_possible(form) && is_fit
 }
 
 /// The feels that passages have, in the order in which they are offered.

@@ -46,6 +46,9 @@ pub(in crate::tui) fn screen(
             body.say(said, Style::new());
         }
     }
+    if !recording.told.is_empty() {
+        body.say(&recording.told, theme.strong());
+    }
     if !recording.lost.is_empty() {
         body.say(
             &format!("Not all could be read: {}.", recording.lost),

@@ -23,6 +23,9 @@ pub(in crate::tui) fn screen(summary: &Summary, theme: Theme, columns: usize) ->
         body.line(skill(line, columns));
     }
     body.gap();
+    for note in &summary.notes {
+        body.say(note, Style::new());
+    }
     if let Some(advice) = &summary.advice {
         body.say(advice, theme.strong());
         body.gap();

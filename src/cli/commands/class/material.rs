@@ -10,6 +10,7 @@ use clap::Args;
 
 use crate::app::example;
 use crate::cli::args::{Practice, bars};
+use crate::cli::commands::phrase::made;
 use crate::cli::commands::shelf;
 use crate::cli::commands::write::{print, warn, wav_of, write_new};
 use crate::cli::failure::{Failure, Kind};
@@ -80,7 +81,7 @@ struct Page {
 
 impl Page {
     fn of(exercise: &Exercise, question: Question, counting: Option<Counting>) -> Self {
-        let counting = counting.unwrap_or(exercise.recipe.pattern().counting());
+        let counting = counting.unwrap_or(exercise.material.counting());
         let told = Reveal::told(&question, counting);
         let mut sounds = question.sounds();
         // Under several clappings it is the phrase alone that is written.
@@ -138,11 +139,22 @@ fn fill(
     counting: Option<Counting>,
 ) -> Result<(), Failure> {
     let mut pages: Vec<Page> = Vec::new();
-    let mut truths: Vec<Vec<Answer>> = vec![Vec::new(); deck.exercises().len()];
+    // What is asked of recordings stays with whoever has them.
+    let is_made = |exercise: &&Exercise| exercise.material.recipe().is_some();
+    let exercises: Vec<&Exercise> = deck.exercises().iter().filter(is_made).collect();
+    if exercises.is_empty() {
+        let what = format!("the deck {} is asked of recordings alone", deck.id());
+        return Err(Failure::new(
+            Kind::No,
+            what,
+            "choose a deck of made phrases",
+        ));
+    }
+    let mut truths: Vec<Vec<Answer>> = vec![Vec::new(); exercises.len()];
     let width = n_questions.to_string().len().max(2);
-    let turns = (0..deck.exercises().len()).cycle();
+    let turns = (0..exercises.len()).cycle();
     for (number, idx) in (1..=n_questions).zip(turns) {
-        let exercise = &deck.exercises()[idx];
+        let exercise = exercises[idx];
         warn(&format!("{number} of {n_questions}: {}", exercise.title));
         let own = seed.child("question", u64::from(number));
         let question = ask(exercise, &truths[idx], own)?;
@@ -170,9 +182,10 @@ fn ask(exercise: &Exercise, lately: &[Answer], seed: Seed) -> Result<Question, F
     /// A seed may have no phrase at a level where nearly every other has.
     const TRIES: u64 = 8;
     let level = exercise.levels.criterion();
+    let recipe = made(exercise)?;
     let ask = |n| {
         let seed = seed.child("try", n);
-        Question::ask(&exercise.form, &exercise.recipe, level, lately, seed)
+        Question::ask(&exercise.form, recipe, level, lately, seed)
     };
     let first = ask(0);
     let made = (1..TRIES).fold(first, |made, n| made.or_else(|_| ask(n)));

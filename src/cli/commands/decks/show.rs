@@ -1,21 +1,23 @@
 //! `contrapalma decks show`: what the exercises of a deck are, and how one sounds.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use super::Show;
 use super::check::counted;
 use crate::app::example;
 use crate::cli::args::Practice;
-use crate::cli::commands::phrase::find;
+use crate::cli::commands::phrase::{find, made};
 use crate::cli::commands::shelf::{self, Shelf};
 use crate::cli::commands::write::{print, wav_of, write_whole};
 use crate::cli::counting_of;
 use crate::cli::failure::{Failure, Kind};
-use crate::deck::{Deck, Exercise, Order, Spoken};
+use crate::deck::{Deck, Exercise, Levels, Order, Spoken};
 use crate::pcm::SampleRate;
 use crate::phrase::{Bell, Entry, Level, Pacing, Recipe, Rival};
 use crate::quiz::judge::Place;
-use crate::quiz::{By, Call, Course, Fits, Form, Guide, Question};
+use crate::quiz::passage::Passage;
+use crate::quiz::{By, Call, Course, Fits, Form, Guide, Material, Question};
 use crate::rhythm::{Counting, Layer};
 use crate::world::{Env, Seed};
 
@@ -58,7 +60,7 @@ pub(super) fn hear(
     let level = asked
         .level
         .map_or(exercise.levels.criterion(), Level::of_decibels);
-    let question = Question::ask(&exercise.form, &exercise.recipe, level, &[], seed);
+    let question = Question::ask(&exercise.form, made(exercise)?, level, &[], seed);
     let question = question.map_err(|error| {
         Failure::new(Kind::No, error, "try a stronger --level or another --seed")
     })?;
@@ -68,8 +70,7 @@ pub(super) fn hear(
 
 /// An exercise in lines; what is as it is where nothing is said is left out.
 fn told(deck: &Deck, exercise: &Exercise, counting: Option<Counting>) -> String {
-    let recipe = &exercise.recipe;
-    let counting = counting.unwrap_or(recipe.pattern().counting());
+    let counting = counting.unwrap_or(exercise.material.counting());
     let (id, from) = id_in(deck, &exercise.skill.0);
     let needs: Vec<&str> = exercise
         .needs
@@ -81,13 +82,6 @@ fn told(deck: &Deck, exercise: &Exercise, counting: Option<Counting>) -> String 
     } else {
         needs.join(", ")
     };
-    let levels = exercise.levels;
-    let level = format!(
-        "{} down to {}, learnt at {}",
-        levels.easiest(),
-        levels.hardest(),
-        levels.criterion()
-    );
     let said = |line: &Spoken| line.in_words(counting).to_string();
     let rows = [
         ("from", from.map(|deck| format!("the deck {deck}"))),
@@ -95,18 +89,46 @@ fn told(deck: &Deck, exercise: &Exercise, counting: Option<Counting>) -> String 
         ("line", Some(said(&exercise.line))),
         ("repair", exercise.repair.as_ref().map(said)),
         ("needs", Some(needs)),
-        ("cycle", Some(cycle(recipe, counting))),
         ("claps", claps(&exercise.form, counting)),
         ("hands", hands(&exercise.form)),
+    ];
+    let of = match &exercise.material {
+        Material::Made(recipe) => of_phrases(recipe, exercise.levels, counting).to_vec(),
+        Material::Cut(passages) => vec![("passages", Some(of_passages(passages)))],
+    };
+    let rows = rows.into_iter().chain(of);
+    let line = |(name, value): (&str, Option<String>)| Some(format!("  {name:<8} {}\n", value?));
+    let lines: String = rows.filter_map(line).collect();
+    format!("{id}: {}\n{lines}", exercise.title)
+}
+
+/// What is made for an exercise.
+fn of_phrases(
+    recipe: &Recipe,
+    levels: Levels,
+    counting: Counting,
+) -> [(&'static str, Option<String>); 6] {
+    let level = format!(
+        "{} down to {}, learnt at {}",
+        levels.easiest(),
+        levels.hardest(),
+        levels.criterion()
+    );
+    [
+        ("cycle", Some(cycle(recipe, counting))),
         ("surface", Some(surface(recipe))),
         ("level", Some(level)),
         ("tempo", Some(tempo(recipe))),
         ("length", Some(length(recipe))),
         ("entry", Some(entry(recipe))),
-    ];
-    let line = |(name, value): (&str, Option<String>)| Some(format!("  {name:<8} {}\n", value?));
-    let lines: String = rows.into_iter().filter_map(line).collect();
-    format!("{id}: {}\n{lines}", exercise.title)
+    ]
+}
+
+/// The passages of an exercise, each with its marks.
+fn of_passages(passages: &[Arc<Passage>]) -> String {
+    let one = |passage: &Arc<Passage>| format!("{} {}", passage.id(), passage.signs());
+    let all: Vec<String> = passages.iter().map(one).collect();
+    all.join(", ")
 }
 
 /// The id in this deck, and the deck from which it is taken where that is another.
@@ -141,8 +163,11 @@ fn asks(exercise: &Exercise) -> String {
         Form::WhoseStroke => "whose stroke is marked by a bell",
         Form::TwoHands { .. } => "two layers, one with each hand",
     };
-    let feels: Vec<&str> = exercise.recipe.feels().iter().map(|f| f.words()).collect();
     let id = exercise.form.kind().id();
+    let Some(recipe) = exercise.material.recipe() else {
+        return format!("{id}: {about}; passages of recordings");
+    };
+    let feels: Vec<&str> = recipe.feels().iter().map(|f| f.words()).collect();
     format!("{id}: {about}; phrases {}", feels.join(", "))
 }
 

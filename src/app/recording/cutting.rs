@@ -1,0 +1,149 @@
+//! A passage of a recording, cut into the deck of the learner's own recordings.
+//!
+//! What the learner said of its cycles is its truth; where nothing was said it still serves those
+//! exercises that need no mark. Only its place in the recording is written down, never its sound.
+
+use std::fmt::Write as _;
+use std::fs;
+
+use super::Recording;
+use crate::app::{App, Place, Trouble};
+use crate::deck::{self, Deck};
+use crate::label::ContentHash;
+use crate::mark::{By, Mark};
+use crate::rhythm::Cycle;
+
+/// A passage as it is written into a deck.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Cut {
+    id: String,
+    recording: ContentHash,
+    n_bytes: u64,
+    file: String,
+    pulses: Vec<f64>,
+    marks: String,
+}
+
+impl Recording {
+    /// The passage as it stands, or why it cannot be cut.
+    pub(super) fn cut(&self) -> Result<Cut, &'static str> {
+        let recording = self.content.ok_or("it is not known by its bytes yet")?;
+        let analysis = self.analysis.as_ref().ok_or("it is not heard yet")?;
+        if analysis.cycle != Cycle::SIX {
+            return Err("the deck of own recordings has cycles of six");
+        }
+        if !self.is_set {
+            return Err("say first where cycles begin: 1, taps, or a tempo on the command line");
+        }
+        let n = analysis.cycle.n_pulses();
+        let (from, until) = self.passage;
+        if until < from + 2 {
+            return Err("a passage has two cycles or more; [ and ] say which");
+        }
+        let pulses = analysis.pulses.get(from * n..=until * n);
+        let pulses = pulses.ok_or("its last cycle has no end yet: leave that one out")?;
+        let sign = |cycle| self.said_of(&By::Own, cycle).map(|said| said.mark.sign());
+        let named = recording.to_string();
+        let first: String = named
+            .trim_start_matches("sha256:")
+            .chars()
+            .take(8)
+            .collect();
+        let place = self.source.place.as_ref();
+        let n_bytes = place.and_then(|place| fs::metadata(place).ok());
+        let n_bytes = n_bytes.map(|data| data.len());
+        let begins = pulses.first().copied().unwrap_or(0.0);
+        Ok(Cut {
+            id: format!("{first}-{:.0}-{}", 1000.0 * begins, until - from),
+            recording,
+            n_bytes: n_bytes.unwrap_or(0),
+            file: place.map_or_else(String::new, |place| place.to_string_lossy().into_owned()),
+            pulses: pulses.to_vec(),
+            marks: (from..until)
+                .map(|cycle| sign(cycle).unwrap_or('.'))
+                .collect(),
+        })
+    }
+}
+
+impl Cut {
+    /// The table of a deck.
+    fn table(&self) -> String {
+        let times = self.pulses.iter().map(|time| format!("{time:.4}"));
+        let times: Vec<String> = times.collect();
+        let mut text = format!(
+            "\n[[passage]]\nid = \"{}\"\nrecording = \"{}\"\nbytes = {}\n",
+            self.id, self.recording, self.n_bytes
+        );
+        // What no line of a deck can hold is left out: the recording is named by its bytes.
+        if !self.file.is_empty() && !self.file.chars().any(char::is_control) {
+            let file = self.file.replace('\\', "\\\\").replace('"', "\\\"");
+            let _ = writeln!(text, "file = \"{file}\"");
+        }
+        let _ = writeln!(text, "pulses = [{}]", times.join(", "));
+        let _ = writeln!(text, "marks = \"{}\"", self.marks);
+        text
+    }
+
+    /// What is said when it was cut.
+    fn words(&self, deck: &Deck) -> String {
+        let takes = deck.exercises().iter().filter(|exercise| {
+            let mut passages = exercise.material.passages().iter();
+            passages.any(|passage| passage.id().as_str() == self.id)
+        });
+        let titles: Vec<String> = takes.map(|exercise| exercise.title.to_string()).collect();
+        if titles.is_empty() {
+            return "Cut. No exercise fits it yet: some need another passage beside it.".to_owned();
+        }
+        let unsaid = match self.marks.contains(['.', Mark::CannotSay.sign()]) {
+            true => " Say what you hear in every cycle, and cut it anew, for more.",
+            false => "",
+        };
+        let titles = titles.join("; ");
+        format!("Cut for: {titles}. Practise with --deck own.{unsaid}")
+    }
+}
+
+impl App {
+    /// Cuts the passage that is looked at into the deck of own recordings, and says how that went.
+    pub(in crate::app) fn cut_passage(&mut self) -> Result<(), Trouble> {
+        let Place::Recording(recording) = &self.place else {
+            return Ok(());
+        };
+        let told = match recording.cut() {
+            Ok(cut) => self.add_to_own(&cut),
+            Err(why) => Err(why.to_owned()),
+        };
+        let told = told.unwrap_or_else(|why| format!("It cannot be cut: {why}."));
+        if let Place::Recording(recording) = &mut self.place {
+            recording.told = told;
+        }
+        Ok(())
+    }
+
+    fn add_to_own(&self, cut: &Cut) -> Result<String, String> {
+        let before = (self.installed.text)(deck::OWN_RECORDINGS);
+        let before = before.unwrap_or_else(|| deck::own_recordings().to_owned());
+        if before.contains(&format!("id = \"{}\"", cut.id)) && before.contains(&cut.table()) {
+            return Err("this passage is in the deck already".to_owned());
+        }
+        // The same stretch with other marks stands in the place of the one before.
+        let kept = without(&before, &cut.id);
+        let text = format!("{}\n{}", kept.trim_end(), cut.table());
+        let deck = deck::parse(&text).map_err(|faults| {
+            let first = faults.first().map(ToString::to_string).unwrap_or_default();
+            format!("in the deck of own recordings, {first}")
+        })?;
+        (self.installed.keep)(deck::OWN_RECORDINGS, &text)?;
+        Ok(cut.words(&deck))
+    }
+}
+
+/// A deck without the passage of this id, as the program writes passages.
+fn without(text: &str, id: &str) -> String {
+    let named = format!("id = \"{id}\"\n");
+    let mut parts = text.split("\n[[passage]]\n");
+    let head = parts.next().unwrap_or_default().to_owned();
+    let others = parts.filter(|part| !part.starts_with(&named));
+    others.fold(head, |text, part| format!("{text}\n[[passage]]\n{part}"))
+}
