@@ -59,10 +59,13 @@ pub struct Installed {
     /// Reads one; `None` where it has faults.
     pub read: Arc<ReadDeck>,
     /// The text of one, with its faults; `None` where there is none.
-    pub text: Arc<dyn Fn(&str) -> Option<String> + Send + Sync>,
+    pub text: Arc<DeckText>,
     /// Keeps the text of one, or says why it cannot be kept.
     pub keep: Arc<KeepDeck>,
 }
+
+/// The text of the deck of an id, where there is one.
+pub type DeckText = dyn Fn(&str) -> Option<String> + Send + Sync;
 
 /// Keeps the text of a deck under its id.
 pub type KeepDeck = dyn Fn(&str, &str) -> Result<(), String> + Send + Sync;

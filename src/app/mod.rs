@@ -47,8 +47,8 @@ use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 pub use course::Course;
 pub use example::example;
 pub use intent::{
-    ClapBy, Decks, Installed, Intent, KeepDeck, Place, ReadDeck, Scroll, SetUp, Surroundings,
-    Trouble, Wishing,
+    ClapBy, DeckText, Decks, Installed, Intent, KeepDeck, Place, ReadDeck, Scroll, SetUp,
+    Surroundings, Trouble, Wishing,
 };
 pub use learner::replayed;
 pub use listening::Listening;

@@ -163,6 +163,11 @@ fn beside(place: &Path) -> Vec<PathBuf> {
     files
 }
 
+/// How many bytes a file has; 0 where that cannot be told.
+pub(super) fn length(place: &Path) -> u64 {
+    fs::metadata(place).map_or(0, |data| data.len())
+}
+
 fn open(path: &Path) -> Result<decode::Recording, DecodeError> {
     let extension = path.extension().and_then(OsStr::to_str);
     decode::open(File::open(path)?, extension)

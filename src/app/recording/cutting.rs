@@ -4,9 +4,9 @@
 //! exercises that need no mark. Only its place in the recording is written down, never its sound.
 
 use std::fmt::Write as _;
-use std::fs;
 
 use super::Recording;
+use crate::app::passages::length;
 use crate::app::{App, Place, Trouble};
 use crate::deck::{self, Deck};
 use crate::label::ContentHash;
@@ -50,13 +50,11 @@ impl Recording {
             .take(8)
             .collect();
         let place = self.source.place.as_ref();
-        let n_bytes = place.and_then(|place| fs::metadata(place).ok());
-        let n_bytes = n_bytes.map(|data| data.len());
         let begins = pulses.first().copied().unwrap_or(0.0);
         Ok(Cut {
             id: format!("{first}-{:.0}-{}", 1000.0 * begins, until - from),
             recording,
-            n_bytes: n_bytes.unwrap_or(0),
+            n_bytes: place.map_or(0, |place| length(place)),
             file: place.map_or_else(String::new, |place| place.to_string_lossy().into_owned()),
             pulses: pulses.to_vec(),
             marks: (from..until)
