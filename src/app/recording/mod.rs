@@ -20,7 +20,7 @@ use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use super::player::Rendering;
 use super::worker::What;
 use super::{App, Place, Trouble};
-use crate::label::ContentHash;
+use crate::label::{ContentHash, Label};
 use crate::listen::{
     Analysis, Answers, Ear, PulsePath, Pulses, Sound, from_first_of_cycle, pulse_paths,
 };
@@ -57,6 +57,8 @@ pub struct Source {
     pub pulses: Option<Given>,
     /// Where it lies, if that can be said.
     pub place: Option<PathBuf>,
+    /// Whose marks are looked at first beside the learner's.
+    pub beside: Option<Label>,
     /// Opens it.
     pub open: Open,
     /// Opens its bytes as they are, by which it is known again.
@@ -171,6 +173,8 @@ pub struct Recording {
     pub sections: Sections,
     /// What persons say of it.
     pub marks: BTreeMap<By, Marks>,
+    /// Whose marks are looked at beside the learner's.
+    pub beside: Option<By>,
     /// How sure the learner is of what they say next.
     pub sure: Sure,
     paths: Vec<PulsePath>,
@@ -233,6 +237,8 @@ pub enum Step {
     Say(Mark),
     /// They are as sure as the next step says.
     Surer,
+    /// To the marks of the next person.
+    OtherPerson,
 }
 
 /// Which way pulses are moved.
@@ -264,6 +270,7 @@ impl Recording {
             unkept: String::new(),
             sections: Sections::default(),
             marks: BTreeMap::new(),
+            beside: source.beside.clone().map(By::Other),
             sure: Sure::default(),
             paths: Vec::new(),
             chosen: None,
@@ -353,6 +360,7 @@ impl Recording {
             Step::Section => self.turn_section(),
             Step::Say(mark) => self.say(mark),
             Step::Surer => self.be_surer(),
+            Step::OtherPerson => self.look_at_next_person(),
         }
         if before == (self.passage, self.claps, self.speed) {
             Change::Picture
