@@ -201,8 +201,12 @@ mod tests {
         /// Nothing from outside breaks the reading.
         #[test]
         fn any_text_is_read_or_refused(text in any::<String>()) {
-            let _ = read_list(&text);
-            let _ = read_list(&format!("{HEAD}\n{text}"));
+            for text in [text.clone(), format!("{HEAD}\n{text}")] {
+                match read_list(&text) {
+                    Ok(said) => prop_assert!(!said.is_empty()),
+                    Err(faults) => prop_assert!((1..=MOST_FAULTS).contains(&faults.len())),
+                }
+            }
         }
 
         /// What is written is read as it was, to the millisecond.
