@@ -8,7 +8,6 @@ use ratatui::text::{Line, Span};
 use crate::app::recording::{Recording, State, agreement_of, agreement_with_analysis};
 use crate::listen::{Analysis, Part, clock};
 use crate::mark::By;
-use crate::report::Agreement;
 use crate::tui::page::{Body, INDENT, Screen, cell, cut};
 use crate::tui::theme::Theme;
 use crate::tui::view::View;
@@ -147,37 +146,32 @@ fn known(
     body.say(&said, Style::new());
 }
 
-/// How far the learner and the analysis agree.
+/// How far the learner and the analysis agree, and another person with both.
 fn agreement(body: &mut Body, recording: &Recording, analysis: &Analysis) {
-    let mut tell = |found: Agreement, first: &str, second: &str| {
-        if !found.is_nothing() {
-            let words = found.words(first, second);
+    let own = recording.marks.get(&By::Own);
+    let with_own = own.map(|own| agreement_with_analysis(analysis, own));
+    let beside = recording.beside.as_ref();
+    let theirs = beside.and_then(|by| Some((by, recording.marks.get(by)?)));
+    let Some((By::Other(name), theirs)) = theirs else {
+        if let Some(found) = with_own.filter(|found| !found.is_nothing()) {
+            let words = found.words("you", "the analysis");
             body.mention(&format!("Of what was said {words}."));
         }
-    };
-    let own = recording.marks.get(&By::Own);
-    if let Some(own) = own {
-        tell(
-            agreement_with_analysis(analysis, own),
-            "you",
-            "the analysis",
-        );
-    }
-    let Some(By::Other(name)) = &recording.beside else {
-        return;
-    };
-    let Some(theirs) = recording.marks.get(&By::Other(name.clone())) else {
         return;
     };
     let name = cut(name.as_str(), NAME_IN_WORDS);
-    if let Some(own) = own {
-        tell(agreement_of(analysis, [own, theirs]), "you", &name);
+    let with_theirs = own.map(|own| agreement_of(analysis, [own, theirs]));
+    let of_theirs = agreement_with_analysis(analysis, theirs);
+    let all = [
+        with_theirs.and_then(|found| found.in_short("you", &name)),
+        with_own.and_then(|found| found.in_short("you", "the analysis")),
+        of_theirs.in_short(&name, "the analysis"),
+    ];
+    let told: Vec<String> = all.into_iter().flatten().collect();
+    if !told.is_empty() {
+        let told = told.join(", ");
+        body.mention(&format!("Of cycles that both tell, agreeing: {told}."));
     }
-    tell(
-        agreement_with_analysis(analysis, theirs),
-        &name,
-        "the analysis",
-    );
 }
 
 /// What the learner and another person say of cycles, and below it a bar where a section begins.
