@@ -9,6 +9,7 @@ use contrapalma::world::{Moment, Seed};
 use serde_json::{Value, json};
 
 use crate::program::{Ended, Home, run};
+use crate::terminal::{Terminal, program};
 
 const HEAD: &str = "from,until,mark,confidence\n";
 
@@ -159,6 +160,27 @@ fn persons_are_told_beside_what_is_heard() {
         (&with_lola["same"], &with_lola["both"]),
         (&json!(in_twos), &json!(heard_too))
     );
+}
+
+#[test]
+fn the_screen_shows_another_person_and_goes_to_the_next() {
+    let (home, starts) = with_recording();
+    let end = starts[starts.len() - 1] + 60.0;
+    home.write("lola.csv", format!("{HEAD}0,{end},twos,sure\n"));
+    home.write("ana.csv", format!("{HEAD}0,{end},both,guess\n"));
+    let args = "listen a.wav --text --marks ana.csv --by Ana";
+    assert_eq!(told(&home, args).code, 0);
+    let mut command = program(home.path(), "2026-11-26T08:00:00Z");
+    let args = "listen a.wav --silent --pulses pulses.csv --marks lola.csv --by Lola";
+    command.args(args.split(' '));
+    let mut terminal = Terminal::start(command);
+    let n = starts.len();
+    terminal.wait_for(&format!("Lola    {}", "2".repeat(n)));
+    terminal.wait_for("Lola and the analysis in ");
+    terminal.press("m");
+    terminal.wait_for(&format!("Ana     {}", "b".repeat(n)));
+    terminal.press("qq");
+    assert_eq!(terminal.end(), 0);
 }
 
 #[test]
