@@ -170,6 +170,15 @@ pub(super) struct Listen {
     /// Answer threes or twos for each, never unclear
     #[arg(long)]
     pub(super) forced: bool,
+    /// Keep what another person says of the file: CSV with the columns from, until, mark, confidence
+    #[arg(long, value_name = "CSV", requires = "by", group = "marking")]
+    pub(super) marks: Option<PathBuf>,
+    /// Write what you say of the file to this CSV file, never over one that is there
+    #[arg(long, value_name = "CSV", groups = ["marking", "form"])]
+    pub(super) marks_out: Option<PathBuf>,
+    /// Whose marks they are, with --marks or --marks-out
+    #[arg(long, value_name = "NAME", requires = "marking", value_parser = label)]
+    pub(super) by: Option<crate::label::Label>,
     /// What a pulse is in a MIDI file
     #[arg(long, value_name = "NOTE", default_value = "1/8", value_parser = pulse_note)]
     pub(super) pulse_note: crate::listen::PulseNote,
@@ -180,6 +189,11 @@ impl Listen {
     pub(super) fn cycle(&self) -> crate::rhythm::Cycle {
         self.cycle.unwrap_or(crate::rhythm::Cycle::SIX)
     }
+}
+
+fn label(text: &str) -> Result<crate::label::Label, String> {
+    let label = crate::label::Label::new(text);
+    label.map_err(|error| format!("found {error}; a name was expected"))
 }
 
 fn tempo(text: &str) -> Result<crate::rhythm::Tempo, String> {

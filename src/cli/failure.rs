@@ -7,6 +7,7 @@ use std::path::Path;
 use crate::app::Trouble;
 use crate::deck::Fault;
 use crate::label::harmless;
+use crate::mark::ListFault;
 use crate::store::StoreError;
 use crate::tui::ScreenError;
 
@@ -126,6 +127,16 @@ impl Failure {
         }
     }
 
+    /// A list of marks with faults, every one with its line.
+    pub(super) fn marks(path: &Path, faults: &[ListFault]) -> Self {
+        let line = |fault: &ListFault| format!("{}: {fault}", path.display());
+        Self {
+            kind: Kind::Data,
+            lines: faults.iter().map(line).collect(),
+            hints: vec!["mend the list and give it again; nothing was kept".to_owned()],
+        }
+    }
+
     /// Writes it to standard error. Names of files come from outside, so that what cannot be shown
     /// is taken out here.
     pub(super) fn tell(&self) {
@@ -138,6 +149,13 @@ impl Failure {
         }
         // When nobody reads it, the exit code still tells.
         drop(io::stderr().lock().write_all(text.as_bytes()));
+    }
+}
+
+impl fmt::Display for Failure {
+    /// What it is, without hints.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.lines.join("; "))
     }
 }
 

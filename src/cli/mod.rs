@@ -33,6 +33,7 @@ use crate::tui::Ending;
 use crate::world::{Env, Moment, Seed};
 
 use args::{Cli, Command, Plain, Practice};
+use commands::listen::Then;
 use commands::shelf::Shelf;
 use failure::{Failure, Kind};
 
@@ -90,11 +91,14 @@ fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
         }
         Some(Command::Listen(asked)) => {
             let deck = deck_of(practice, env)?;
+            if commands::listen::marks(&asked, practice, env)? == Then::Nothing {
+                return Ok(ExitCode::SUCCESS);
+            }
             return match commands::listen::to_look_at(&asked)? {
                 Some(source) => {
                     commands::practise::recording(deck, practice, env, source).map(code_of)
                 }
-                None => commands::listen::run(&asked),
+                None => commands::listen::run(&asked, practice, env),
             };
         }
     };

@@ -3,14 +3,17 @@
 //!
 //! Read [`Marks`] first: all that one person says, without contradiction, since what is said later of
 //! a stretch stands over what was said before. [`Sections`] are where a person lets parts begin. Times
-//! are seconds from the beginning of the recording. Nothing here knows cycles, files or a store.
+//! are seconds from the beginning of the recording. [`read_list`] and [`list_of`] are how marks travel
+//! as text. Nothing here knows cycles, files or a store.
 
+mod listing;
 mod sections;
 
 use std::fmt;
 
 use crate::label::Label;
 
+pub use listing::{HEAD, ListFault, list_of, read_list};
 pub use sections::Sections;
 
 /// What a person hears in a stretch.

@@ -51,6 +51,14 @@ impl Agreement {
         self.n_both + self.n_first_cannot + self.n_second_cannot == 0
     }
 
+    /// In so many words as fit beside others, after `agree`; `None` where nothing was told by both.
+    pub fn in_short(&self, first: &str, second: &str) -> Option<String> {
+        let (same, both) = (self.n_same, self.n_both);
+        let kappa = self.kappa.map(|kappa| format!(" (kappa {kappa:.2})"));
+        let kappa = kappa.unwrap_or_default();
+        (both > 0).then(|| format!("{first} and {second} in {same} of {both}{kappa}"))
+    }
+
     /// In words; `first` and `second` are the hearers.
     pub fn words(&self, first: &str, second: &str) -> String {
         let (same, both) = (self.n_same, self.n_both);
@@ -104,6 +112,11 @@ mod tests {
             "you and the analysis agree in 4 of 6 cycles; 2 that you cannot tell; \
              1 that the analysis cannot tell"
         );
+        assert_eq!(
+            found.in_short("you", "Lola").as_deref(),
+            Some("you and Lola in 4 of 6")
+        );
+        assert_eq!(of("?", "3").in_short("you", "Lola"), None);
         assert!(of("", "").is_nothing());
     }
 

@@ -445,6 +445,11 @@ fn marking(recording: &Recording) -> Vec<Binding> {
             "how sure you are: a guess, fairly sure, sure",
         ),
     ];
+    if recording.others().count() > 1 {
+        let next = [char('m', Step::OtherPerson)];
+        let help = "the marks of the next person beside yours";
+        bindings.push(binding(next, "other marks", help));
+    }
     if recording.n_candidates() > 1 {
         let other = [char('p', Step::OtherPulse)];
         let help = "the next tempo that may be meant";

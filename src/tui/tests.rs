@@ -474,6 +474,11 @@ fn marked_recording() -> World {
     World::at(Place::Recording(Box::new(recording)))
 }
 
+fn recording_beside_another() -> World {
+    let recording = crate::app::recording::tests::recording_with_persons();
+    World::at(Place::Recording(Box::new(recording)))
+}
+
 fn refused() -> World {
     let mut recording = crate::app::recording::tests::recording_of_clicks();
     recording.state = State::Refused("no recording: WAV was expected".to_owned());
@@ -507,6 +512,7 @@ fn every_screen() -> Vec<(&'static str, World)> {
         ("progress", progress()),
         ("recording", recording()),
         ("recording-marked", marked_recording()),
+        ("recording-persons", recording_beside_another()),
         ("recording-refused", refused()),
         ("name-feel", name_feel()),
         ("count-in", count_in()),

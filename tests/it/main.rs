@@ -20,6 +20,7 @@ mod learners;
 mod level;
 mod listen;
 mod loudness_reference;
+mod marks;
 #[cfg(feature = "listen-in")]
 mod microphone;
 mod phrases;

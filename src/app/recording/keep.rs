@@ -69,6 +69,7 @@ impl App {
                 recording.remember(known.pulses);
             }
             recording.marks = self.store.marks(content)?;
+            recording.choose_person();
         }
         self.keep_of_recording()
     }

@@ -137,6 +137,23 @@ impl Recording {
         }
     }
 
+    /// Everybody but the learner of whom marks are kept.
+    pub fn others(&self) -> impl Iterator<Item = &By> {
+        self.marks.keys().filter(|by| **by != By::Own)
+    }
+
+    /// Looks at whom was asked for, or at the first where they said nothing.
+    pub(super) fn choose_person(&mut self) {
+        let asked = self.others().find(|by| Some(*by) == self.beside.as_ref());
+        self.beside = asked.or_else(|| self.others().next()).cloned();
+    }
+
+    /// Looks at the next person; after the last at the first.
+    pub(super) fn look_at_next_person(&mut self) {
+        let later = self.others().find(|by| Some(*by) > self.beside.as_ref());
+        self.beside = later.or_else(|| self.others().next()).cloned();
+    }
+
     /// When the cycle before, this one and the one after it begin.
     fn about(&self, cycle: usize) -> Option<[f64; 3]> {
         let analysis = self.analysis.as_ref()?;

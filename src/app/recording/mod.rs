@@ -21,7 +21,7 @@ use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use super::player::Rendering;
 use super::worker::What;
 use super::{App, Place, Trouble};
-use crate::label::ContentHash;
+use crate::label::{ContentHash, Label};
 use crate::listen::{
     Analysis, Answers, Ear, PulsePath, Pulses, Sound, from_first_of_cycle, pulse_paths,
 };
@@ -58,6 +58,8 @@ pub struct Source {
     pub pulses: Option<Given>,
     /// Where it lies, if that can be said.
     pub place: Option<PathBuf>,
+    /// Whose marks are looked at first beside the learner's.
+    pub beside: Option<Label>,
     /// Opens it.
     pub open: Open,
     /// Opens its bytes as they are, by which it is known again.
@@ -172,6 +174,8 @@ pub struct Recording {
     pub sections: Sections,
     /// What persons say of it.
     pub marks: BTreeMap<By, Marks>,
+    /// Whose marks are looked at beside the learner's.
+    pub beside: Option<By>,
     /// How sure the learner is of what they say next.
     pub sure: Sure,
     /// What came of the latest cut, in words; empty before it.
@@ -238,6 +242,8 @@ pub enum Step {
     Surer,
     /// The passage is cut into the deck of own recordings.
     Cut,
+    /// To the marks of the next person.
+    OtherPerson,
 }
 
 /// Which way pulses are moved.
@@ -269,6 +275,7 @@ impl Recording {
             unkept: String::new(),
             sections: Sections::default(),
             marks: BTreeMap::new(),
+            beside: source.beside.clone().map(By::Other),
             sure: Sure::default(),
             told: String::new(),
             paths: Vec::new(),
@@ -360,6 +367,7 @@ impl Recording {
             Step::Say(mark) => self.say(mark),
             Step::Surer => self.be_surer(),
             Step::Cut => {}
+            Step::OtherPerson => self.look_at_next_person(),
         }
         if before == (self.passage, self.claps, self.speed) {
             Change::Picture

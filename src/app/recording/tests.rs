@@ -1,6 +1,7 @@
 use std::io::Cursor;
 
 use super::*;
+use crate::mark::Marked;
 use crate::pcm::{Pcm, SampleRate, wav};
 use crate::rhythm::PulseMap;
 
@@ -35,6 +36,7 @@ fn source(pcm: &Pcm, pulses: Option<Given>) -> Source {
         cycle_from: CycleFrom::Usual,
         pulses,
         place: None,
+        beside: None,
         bytes: {
             let bytes = bytes.clone();
             Arc::new(move || Ok(Box::new(Cursor::new(bytes.clone()))))
@@ -70,6 +72,23 @@ pub(crate) fn recording_with_marks() -> Recording {
     ] {
         recording.step(step);
     }
+    recording
+}
+
+/// The same, of which two others said something too.
+pub(crate) fn recording_with_persons() -> Recording {
+    let mut recording = recording_with_marks();
+    let analysis = recording.analysis.clone().expect("known");
+    for (name, cycles) in [("Lola", 0..4), ("the teacher of the group", 1..9)] {
+        let marked = Marked {
+            stretch: stretch_of(&analysis, cycles).expect("cycles"),
+            mark: Mark::Twos,
+            sure: Sure::Sure,
+        };
+        let by = By::Other(Label::new(name).expect("a name"));
+        recording.marks.entry(by).or_default().put(marked);
+    }
+    recording.choose_person();
     recording
 }
 
@@ -242,6 +261,30 @@ fn a_section_is_marked_split_and_marked_again() {
     assert_eq!(recording.section_of(3), 3..10);
     recording.step(Step::Section);
     assert_eq!(recording.section_of(3), 0..10);
+}
+
+#[test]
+fn other_persons_come_one_after_the_other() {
+    let mut recording = recording_with_persons();
+    let name = |recording: &Recording| match &recording.beside {
+        Some(By::Other(name)) => name.to_string(),
+        other => format!("{other:?}"),
+    };
+    let mut seen = vec![name(&recording)];
+    for _ in 0..2 {
+        recording.step(Step::OtherPerson);
+        seen.push(name(&recording));
+    }
+    assert_eq!(seen, ["Lola", "the teacher of the group", "Lola"]);
+    // Who was asked for comes first.
+    recording.beside = Some(By::Other(
+        Label::new("the teacher of the group").expect("a name"),
+    ));
+    recording.choose_person();
+    assert_eq!(name(&recording), "the teacher of the group");
+    let mut alone = recording_with_marks();
+    alone.step(Step::OtherPerson);
+    assert_eq!(alone.beside, None);
 }
 
 #[test]

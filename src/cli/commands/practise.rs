@@ -135,7 +135,8 @@ impl Ready {
     }
 }
 
-fn clock_of(env: &Env) -> Result<Arc<dyn Clock>, Failure> {
+/// The clock that the program goes by.
+pub(super) fn clock_of(env: &Env) -> Result<Arc<dyn Clock>, Failure> {
     let Some(text) = &env.now else {
         return Ok(Arc::new(SystemClock::start()));
     };

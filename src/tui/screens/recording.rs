@@ -1,23 +1,29 @@
 //! A recording, cycle by cycle.
 
+use std::ops::Range;
+
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 
-use crate::app::recording::{Recording, State, agreement_with_analysis};
+use crate::app::recording::{Recording, State, agreement_of, agreement_with_analysis};
 use crate::listen::{Analysis, Part, clock};
 use crate::mark::By;
-use crate::tui::page::{Body, INDENT, Screen, cell};
+use crate::tui::page::{Body, INDENT, Screen, cell, cut};
 use crate::tui::theme::Theme;
 use crate::tui::view::View;
 
 /// Columns of a time before a row of the strip.
 const CLOCK: usize = 8;
-/// Rows of cycles that the strip shows at most, without what the learner says and with it.
+/// Rows of cycles that the strip shows at most: bare, with what the learner says, and with another
+/// person's marks too.
 const ROWS: usize = 4;
 const ROWS_WITH_MARKS: usize = 2;
+const ROWS_WITH_PERSON: usize = 1;
 /// Columns of the name of a part, and of one pulse in the grid.
 const NAME: usize = 11;
 const PULSE: usize = 5;
+/// Columns of a person's name in a sentence.
+const NAME_IN_WORDS: usize = 20;
 
 pub(in crate::tui) fn screen(
     recording: &Recording,
@@ -143,32 +149,41 @@ fn known(
     body.say(&said, Style::new());
 }
 
-/// How far the learner and the analysis agree.
+/// How far the learner and the analysis agree, and another person with both.
 fn agreement(body: &mut Body, recording: &Recording, analysis: &Analysis) {
     let own = recording.marks.get(&By::Own);
-    let agreement = own.map(|own| agreement_with_analysis(analysis, own));
-    if let Some(agreement) = agreement.filter(|found| !found.is_nothing()) {
-        let words = agreement.words("you", "the analysis");
-        body.mention(&format!("Of what was said {words}."));
+    let with_own = own.map(|own| agreement_with_analysis(analysis, own));
+    let beside = recording.beside.as_ref();
+    let theirs = beside.and_then(|by| Some((by, recording.marks.get(by)?)));
+    let Some((By::Other(name), theirs)) = theirs else {
+        if let Some(found) = with_own.filter(|found| !found.is_nothing()) {
+            let words = found.words("you", "the analysis");
+            body.mention(&format!("Of what was said {words}."));
+        }
+        return;
+    };
+    let name = cut(name.as_str(), NAME_IN_WORDS);
+    let with_theirs = own.map(|own| agreement_of(analysis, [own, theirs]));
+    let of_theirs = agreement_with_analysis(analysis, theirs);
+    let all = [
+        with_theirs.and_then(|found| found.in_short("you", &name)),
+        with_own.and_then(|found| found.in_short("you", "the analysis")),
+        of_theirs.in_short(&name, "the analysis"),
+    ];
+    let told: Vec<String> = all.into_iter().flatten().collect();
+    if !told.is_empty() {
+        let told = told.join(", ");
+        body.mention(&format!("Of cycles that both tell, agreeing: {told}."));
     }
 }
 
-/// What the learner says of cycles, and below it a bar where a section begins.
-fn persons(body: &mut Body, recording: &Recording, cycles: std::ops::Range<usize>, theme: Theme) {
-    let says = |cycle| {
-        recording
-            .said_of(&By::Own, cycle)
-            .map(|said| said.mark.sign())
-    };
-    let signs: Vec<char> = cycles
-        .clone()
-        .map(|cycle| says(cycle).unwrap_or(' '))
-        .collect();
-    if signs.iter().any(|sign| *sign != ' ') {
-        let mut spans = vec![Span::raw(format!("{:INDENT$}{}", "", cell("you", CLOCK)))];
-        let span = |sign: &char| Span::styled(sign.to_string(), theme.mark(*sign));
-        spans.extend(signs.iter().map(span));
-        body.line(Line::from(spans));
+/// What the learner and another person say of cycles, and below it a bar where a section begins.
+fn persons(body: &mut Body, recording: &Recording, cycles: Range<usize>, theme: Theme) {
+    for by in [Some(&By::Own), recording.beside.as_ref()]
+        .into_iter()
+        .flatten()
+    {
+        person(body, recording, by, cycles.clone(), theme);
     }
     if !recording.sections.begins().is_empty() {
         let sign = |cycle| {
@@ -187,6 +202,27 @@ fn persons(body: &mut Body, recording: &Recording, cycles: std::ops::Range<usize
     }
 }
 
+/// What a person says of cycles, one sign each; nothing where they say nothing of all.
+fn person(body: &mut Body, recording: &Recording, by: &By, cycles: Range<usize>, theme: Theme) {
+    let name = match by {
+        By::Own => "you",
+        By::Other(name) => name.as_str(),
+    };
+    let sign = |cycle| {
+        let said = recording.said_of(by, cycle);
+        said.map_or(' ', |said| said.mark.sign())
+    };
+    let signs: Vec<char> = cycles.map(sign).collect();
+    if signs.iter().all(|sign| *sign == ' ') {
+        return;
+    }
+    let head = format!("{} ", cell(name, CLOCK - 1));
+    let mut spans = vec![Span::raw(format!("{:INDENT$}{head}", ""))];
+    let span = |sign: &char| Span::styled(sign.to_string(), theme.mark(*sign));
+    spans.extend(signs.iter().map(span));
+    body.line(Line::from(spans));
+}
+
 /// Rows of cycles about the one that is looked at, with the passage marked below.
 fn strip(
     body: &mut Body,
@@ -198,7 +234,11 @@ fn strip(
     let n_rows = analysis.cycles.len().div_ceil(a_row);
     let here = recording.here / a_row;
     let is_bare = recording.marks.is_empty() && recording.sections.begins().is_empty();
-    let n_shown = if is_bare { ROWS } else { ROWS_WITH_MARKS };
+    let n_shown = match recording.beside {
+        Some(_) => ROWS_WITH_PERSON,
+        None if is_bare => ROWS,
+        None => ROWS_WITH_MARKS,
+    };
     let first = here
         .saturating_sub(n_shown / 2)
         .min(n_rows.saturating_sub(n_shown));

@@ -3,13 +3,17 @@
 use serde_json::{Map, Value, json};
 
 use super::Listened;
+use super::kept::name_of;
+use crate::app::recording::{agreement_of, agreement_with_analysis};
 use crate::listen::{CycleSaid, Part, Said};
+use crate::mark::{By, Marked};
+use crate::report::Agreement;
 
 pub(super) fn object(listened: &Listened) -> Value {
     let analysis = &listened.analysis;
     let others = |(ppm, fits): &(f64, f64)| json!({ "ppm": rounded(*ppm), "fits": rounded(*fits) });
     let number = |at: &usize| at + 1;
-    json!({
+    let mut object = json!({
         "file": listened.name,
         "cycle": analysis.cycle.n_pulses(),
         "pulses_from": listened.pulses.id(),
@@ -19,6 +23,57 @@ pub(super) fn object(listened: &Listened) -> Value {
         "cycles": analysis.cycles.iter().map(cycle).collect::<Vec<Value>>(),
         "whole": Value::Object(said(&analysis.whole)),
         "turns": analysis.turns.iter().map(number).collect::<Vec<usize>>(),
+    });
+    if !listened.marks.is_empty() {
+        let said = listened.marks.iter();
+        let marks = said.flat_map(|(by, marks)| marks.all().iter().map(|said| marked(by, said)));
+        object["marks"] = marks.collect();
+        object["agreement"] = agreements(listened);
+    }
+    object
+}
+
+fn marked(by: &By, marked: &Marked) -> Value {
+    json!({
+        "from": rounded(marked.stretch.from()),
+        "until": rounded(marked.stretch.until()),
+        "mark": marked.mark.id(),
+        "confidence": marked.sure.id(),
+        "by": name_of(by),
+    })
+}
+
+/// Of each person with the analysis, and of each two persons.
+fn agreements(listened: &Listened) -> Value {
+    let (analysis, all) = (&listened.analysis, &listened.marks);
+    let with_analysis = all.iter().map(|(by, marks)| {
+        let mut found = agreement(agreement_with_analysis(analysis, marks));
+        found["first"] = json!(name_of(by));
+        found
+    });
+    let pairs = (1..).zip(all).flat_map(|(after, first)| {
+        let others = all.iter().skip(after);
+        others.map(move |second| (first, second))
+    });
+    let with_each_other = pairs.map(|(first, second)| {
+        let mut found = agreement(agreement_of(analysis, [first.1, second.1]));
+        found["first"] = json!(name_of(first.0));
+        found["second"] = json!(name_of(second.0));
+        found
+    });
+    json!({
+        "with_analysis": with_analysis.collect::<Vec<Value>>(),
+        "with_each_other": with_each_other.collect::<Vec<Value>>(),
+    })
+}
+
+fn agreement(found: Agreement) -> Value {
+    json!({
+        "same": found.n_same,
+        "both": found.n_both,
+        "first_cannot": found.n_first_cannot,
+        "second_cannot": found.n_second_cannot,
+        "kappa": found.kappa.map(rounded),
     })
 }
 

@@ -2,6 +2,7 @@
 
 mod csv;
 mod json;
+mod kept;
 mod read;
 mod svg;
 mod text;
@@ -16,12 +17,15 @@ use std::sync::Arc;
 
 use super::write::{print, write_whole};
 use crate::app::recording::{CycleFrom, Given, Source};
-use crate::cli::args;
+use crate::cli::args::{self, Practice};
 use crate::cli::failure::{Failure, Kind};
 use crate::label::printable;
 use crate::listen::{Analysis, Answers, Pulses, Sound, from_first_of_cycle, pulse_paths};
 use crate::pcm::decode;
 use crate::rhythm::Cycle;
+use crate::world::Env;
+
+use kept::Kept;
 
 /// One file and what is heard in it.
 struct Listened {
@@ -32,6 +36,8 @@ struct Listened {
     /// Other pulses that may be meant: pulses a minute, and how well they fit.
     others: Vec<(f64, f64)>,
     analysis: Analysis,
+    /// What persons say of it.
+    marks: Kept,
 }
 
 /// Where pulses come from.
@@ -53,6 +59,31 @@ impl Origin {
             Self::Found => "found",
         }
     }
+}
+
+/// Takes marks in from a list, or writes them to one, where that is asked for.
+pub(in crate::cli) fn marks(
+    asked: &args::Listen,
+    practice: &Practice,
+    env: &Env,
+) -> Result<Then, Failure> {
+    if let Some(list) = &asked.marks_out {
+        kept::write_out(list, asked, practice, env)?;
+        return Ok(Then::Nothing);
+    }
+    if let Some((list, by)) = asked.marks.as_ref().zip(asked.by.as_ref()) {
+        kept::take_in(list, by, asked, practice, env)?;
+    }
+    Ok(Then::Hear)
+}
+
+/// What is to be done after marks were taken in or written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::cli) enum Then {
+    /// The files are heard.
+    Hear,
+    /// That was all.
+    Nothing,
 }
 
 /// The recording that is asked for on the screen: one, no form of text, and a terminal to draw on.
@@ -82,6 +113,7 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
         },
         pulses,
         place: fs::canonicalize(path).ok(),
+        beside: asked.by.clone(),
         bytes: Arc::new(move || Ok(Box::new(File::open(&whole)?))),
         open: Arc::new(move || {
             let extension = file.extension().and_then(OsStr::to_str);
@@ -91,7 +123,11 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
 }
 
 /// Hears every file and tells of each; one that cannot be read is named and the others go on.
-pub(in crate::cli) fn run(asked: &args::Listen) -> Result<ExitCode, Failure> {
+pub(in crate::cli) fn run(
+    asked: &args::Listen,
+    practice: &Practice,
+    env: &Env,
+) -> Result<ExitCode, Failure> {
     keep_quiet_of_decoders();
     let given = asked.pulses.as_deref().map(read::pulses).transpose()?;
     let mut code = 0;
@@ -101,7 +137,10 @@ pub(in crate::cli) fn run(asked: &args::Listen) -> Result<ExitCode, Failure> {
     }
     for path in &asked.files {
         match listen(path, asked, given.as_ref()) {
-            Ok(listened) => {
+            Ok(mut listened) => {
+                if !asked.csv && asked.svg.is_none() {
+                    listened.marks = kept::marks(path, practice, env);
+                }
                 tell(&listened, asked)?;
                 if asked.svg.is_some() {
                     heard.push(listened);
@@ -152,6 +191,7 @@ fn listen(path: &Path, asked: &args::Listen, given: Option<&Pulses>) -> Result<L
         pulses,
         others,
         analysis,
+        marks: Kept::new(),
     };
     match read::file(path, asked.pulse_note)? {
         read::Heard::Notes(notes) => {

@@ -43,21 +43,40 @@ pub(super) fn is_midi(path: &Path) -> Result<bool, Failure> {
     Ok(first == b"MThd")
 }
 
-/// The most bytes of a MIDI file, and of a list of pulses.
+/// Checks that a file is a MIDI file or the beginning of a recording.
+pub(super) fn check(path: &Path) -> Result<(), Failure> {
+    if is_midi(path)? {
+        return Ok(());
+    }
+    let file = File::open(path).map_err(|error| unreadable(path, &error))?;
+    recording(file, path).map(drop)
+}
+
+/// The bytes of a list.
+pub(super) fn list(path: &Path) -> Result<Vec<u8>, Failure> {
+    let file = File::open(path).map_err(|error| unreadable(path, &error))?;
+    limited(file, path, LARGEST_LIST)
+}
+
+/// The most bytes of a MIDI file, and of a list of pulses or marks.
 const LARGEST_NOTES: u64 = 16 << 20;
 const LARGEST_LIST: u64 = 8 << 20;
 
-/// Hears a recording, block by block, and says what of it could not be read.
-fn sound(file: File, path: &Path) -> Result<Sound, Failure> {
+fn recording(file: File, path: &Path) -> Result<decode::Recording, Failure> {
     let extension = path.extension().and_then(OsStr::to_str);
-    let mut recording = decode::open(file, extension).map_err(|error| {
+    decode::open(file, extension).map_err(|error| {
         let what = format!("{}: {error}", path.display());
         Failure::new(
             Kind::Data,
             what,
             "check that this is the right file, and whole",
         )
-    })?;
+    })
+}
+
+/// Hears a recording, block by block, and says what of it could not be read.
+fn sound(file: File, path: &Path) -> Result<Sound, Failure> {
+    let mut recording = recording(file, path)?;
     let mut ear = Ear::new(recording.rate());
     while let Some(block) = recording.next_block() {
         ear.hear(&decode::mono(&block, recording.n_channels()));
@@ -71,8 +90,7 @@ fn sound(file: File, path: &Path) -> Result<Sound, Failure> {
 
 /// The times of a list, one in seconds a line; what stands after a comma is left out.
 pub(super) fn pulses(path: &Path) -> Result<Pulses, Failure> {
-    let file = File::open(path).map_err(|error| unreadable(path, &error))?;
-    let bytes = limited(file, path, LARGEST_LIST)?;
+    let bytes = list(path)?;
     let text = String::from_utf8_lossy(&bytes);
     let wrong = |what: String| {
         let hint = "write one time in seconds a line, rising; the first is beat one";
@@ -110,7 +128,7 @@ fn limited(file: File, path: &Path, largest: u64) -> Result<Vec<u8>, Failure> {
     Ok(bytes)
 }
 
-fn unreadable(path: &Path, error: &io::Error) -> Failure {
+pub(super) fn unreadable(path: &Path, error: &io::Error) -> Failure {
     let what = format!("{}: {error}", path.display());
     Failure::new(Kind::Data, what, "check the name and who may read it")
 }

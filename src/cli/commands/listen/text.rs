@@ -1,7 +1,13 @@
 //! What was heard as lines of text: a strip of the cycles, and what each stretch leans to.
 
+use std::ops::Range;
+
+use super::kept::who;
 use super::{Listened, Origin};
-use crate::listen::{CycleSaid, Said, clock};
+use crate::app::recording::{agreement_of, agreement_with_analysis, said_of};
+use crate::listen::{Analysis, CycleSaid, Said, clock};
+use crate::mark::{By, Marks};
+use crate::report::Agreement;
 
 /// Cycles in a row of the strip.
 const A_ROW: usize = 60;
@@ -13,18 +19,58 @@ pub(super) fn lines(listened: &Listened) -> String {
         text.push_str("  no whole cycle was heard; give the pulses by --pulses or --tempo\n");
         return text;
     }
-    for row in analysis.cycles.chunks(A_ROW) {
+    for (idx, row) in analysis.cycles.chunks(A_ROW).enumerate() {
         text.push_str(&format!("\n  {}\n", clock(row[0].start)));
         let marks: String = row.iter().map(|cycle| cycle.said.lean.mark()).collect();
         let shades: String = row.iter().map(|cycle| cycle.said.shade()).collect();
         text.push_str(&format!("  {marks}\n  {shades}\n"));
+        for (by, marks) in &listened.marks {
+            let from = idx * A_ROW;
+            text.push_str(&person(analysis, (by, marks), from..from + row.len()));
+        }
     }
     text.push_str("\n  3 leans to threes   2 leans to twos   b both at once   . unclear\n");
-    text.push_str("  below it how sure: # nine in ten or more, + seven, - less\n\n");
+    text.push_str("  below it how sure: # nine in ten or more, + seven, - less\n");
+    if !listened.marks.is_empty() {
+        text.push_str("  below that what persons say, ? that it cannot be said\n");
+    }
+    text.push('\n');
     for same in stretches(&analysis.cycles) {
         text.push_str(&stretch(same));
     }
     text.push_str(&format!("  the whole, {}\n", analysis.whole.words()));
+    text.push_str(&agreements(listened));
+    text
+}
+
+/// What a person says of some cycles; nothing where they say nothing of all.
+fn person(analysis: &Analysis, (by, marks): (&By, &Marks), cycles: Range<usize>) -> String {
+    let sign = |cycle| said_of(analysis, marks, cycle).map_or(' ', |marked| marked.mark.sign());
+    let width = cycles.len();
+    let signs: String = cycles.map(sign).collect();
+    if signs.trim().is_empty() {
+        return String::new();
+    }
+    format!("  {signs:width$}  {}\n", who(by))
+}
+
+/// How far each person agrees with the analysis, and each of the others with the learner.
+fn agreements(listened: &Listened) -> String {
+    let (analysis, all) = (&listened.analysis, &listened.marks);
+    let own = all.get(&By::Own);
+    let mut text = String::new();
+    let mut tell = |found: Agreement, first, second| {
+        if !found.is_nothing() {
+            text.push_str(&format!("  {}\n", found.words(first, second)));
+        }
+    };
+    for (by, marks) in all {
+        let found = agreement_with_analysis(analysis, marks);
+        tell(found, who(by), "the analysis");
+        if let Some(own) = own.filter(|_| *by != By::Own) {
+            tell(agreement_of(analysis, [own, marks]), "you", who(by));
+        }
+    }
     text
 }
 

@@ -1,0 +1,165 @@
+//! What persons say of a file, in and out of the store. A file is known by its content alone.
+
+use std::collections::BTreeMap;
+use std::fs::{self, File};
+use std::path::{Path, PathBuf};
+
+use super::read;
+use crate::cli::args::{Listen, Practice};
+use crate::cli::commands::practise::clock_of;
+use crate::cli::commands::write::{print, warn, write_new};
+use crate::cli::failure::{Failure, Kind};
+use crate::cli::{data_dir, seed_of};
+use crate::label::{ContentHash, Label, printable};
+use crate::mark::{By, Marked, Marks, list_of, read_list};
+use crate::store::Store;
+use crate::world::{Env, Moment, Seed};
+
+/// What each person says of a file.
+pub(super) type Kept = BTreeMap<By, Marks>;
+
+/// What is kept of a file; nothing where there is no store, or it cannot be looked at now.
+pub(super) fn marks(path: &Path, practice: &Practice, env: &Env) -> Kept {
+    // A pipe has been read already and is not kept.
+    if !path.is_file() {
+        return Kept::new();
+    }
+    look(path, practice, env).unwrap_or_else(|failure| {
+        warn(&format!("marks are left out: {failure}"));
+        Kept::new()
+    })
+}
+
+/// Writes what the learner, or the person who was named, says of a file to a new list.
+pub(super) fn write_out(
+    list: &Path,
+    asked: &Listen,
+    practice: &Practice,
+    env: &Env,
+) -> Result<(), Failure> {
+    let path = one_file(asked)?;
+    let kept = look(path, practice, env)?;
+    let by = asked.by.clone().map_or(By::Own, By::Other);
+    let whose = match &by {
+        By::Own => "yours".to_owned(),
+        By::Other(name) => name.to_string(),
+    };
+    let Some(marks) = kept.get(&by).filter(|marks| !marks.all().is_empty()) else {
+        return Err(none_of(path, &whose, &kept));
+    };
+    write_new(list, list_of(marks).as_bytes())?;
+    let (name, n) = (printable(&list.display().to_string()), marks.all().len());
+    print(&format!("{name}: {n} marks of {whose}\n"))
+}
+
+/// Keeps what another person says of a file, as a list has it.
+pub(super) fn take_in(
+    list: &Path,
+    by: &Label,
+    asked: &Listen,
+    practice: &Practice,
+    env: &Env,
+) -> Result<(), Failure> {
+    let path = one_file(asked)?;
+    let said = read_said(list)?;
+    read::check(path)?;
+    let content = content_of(path)?;
+    let clock = clock_of(env)?;
+    let (dir, seed) = (data_dir(practice, env)?, seed_of(practice)?);
+    let mut store = Store::open(&dir, seed.child("store", 0), clock.now())?;
+    let by = By::Other(by.clone());
+    let before = store.marks(content)?.remove(&by).unwrap_or_default();
+    let mut after = before.clone();
+    said.iter().for_each(|marked| after.put(*marked));
+    // The same list once more says nothing new.
+    if after != before {
+        let name = printable(&path.file_name().unwrap_or_default().to_string_lossy());
+        let place = fs::canonicalize(path).ok();
+        store.meet_recording(content, &name, place.as_deref(), clock.now())?;
+        store.mark(content, &by, &said, clock.now())?;
+    }
+    Ok(())
+}
+
+/// What is kept of a file, in a store that is there already.
+fn look(path: &Path, practice: &Practice, env: &Env) -> Result<Kept, Failure> {
+    // Looking at something makes no store, nor asks for a place for one.
+    let Ok(data) = data_dir(practice, env) else {
+        return Ok(Kept::new());
+    };
+    if !data.join("practice.db").is_file() {
+        return Ok(Kept::new());
+    }
+    let content = content_of(path)?;
+    let store = Store::open(&data, Seed(0), Moment(0))?;
+    Ok(store.marks(content)?)
+}
+
+fn none_of(path: &Path, whose: &str, kept: &Kept) -> Failure {
+    let what = format!(
+        "{}: found no marks of {whose}; expected some that are kept",
+        path.display()
+    );
+    let others: Vec<&str> = kept.keys().filter_map(name_of).collect();
+    let hint = if others.is_empty() {
+        "say on the screen what you hear: `contrapalma listen FILE`".to_owned()
+    } else {
+        format!("by --by there are those of {}", others.join(", "))
+    };
+    Failure::new(Kind::No, what, hint)
+}
+
+/// The name of another person; the learner has none here.
+pub(super) fn name_of(by: &By) -> Option<&str> {
+    match by {
+        By::Own => None,
+        By::Other(name) => Some(name.as_str()),
+    }
+}
+
+/// The name of a person in a sentence of which they are the subject.
+pub(super) fn who(by: &By) -> &str {
+    name_of(by).unwrap_or("you")
+}
+
+fn read_said(list: &Path) -> Result<Vec<Marked>, Failure> {
+    let bytes = read::list(list)?;
+    let text = String::from_utf8(bytes).map_err(|error| {
+        let good = error.utf8_error().valid_up_to();
+        let ends = error.as_bytes().iter().take(good);
+        let line = 1 + ends.filter(|byte| **byte == b'\n').count();
+        let what = format!(
+            "{}: line {line}: found a byte that is no UTF-8; expected UTF-8 text",
+            list.display()
+        );
+        Failure::new(Kind::Data, what, "save the list as UTF-8 text")
+    })?;
+    read_list(&text).map_err(|faults| Failure::marks(list, &faults))
+}
+
+/// Marks are of one file, which can be read more than once.
+fn one_file(asked: &Listen) -> Result<&PathBuf, Failure> {
+    let wrong = |what: String| {
+        let hint = "name the one file that the marks are of";
+        Failure::new(Kind::Usage, what, hint)
+    };
+    let [path] = asked.files.as_slice() else {
+        let n = asked.files.len();
+        return Err(wrong(format!(
+            "found {n} files; expected one with --marks or --marks-out"
+        )));
+    };
+    match fs::metadata(path) {
+        Err(error) => Err(read::unreadable(path, &error)),
+        Ok(known) if !known.is_file() => {
+            let name = path.display();
+            Err(wrong(format!("{name}: found no file; expected one")))
+        }
+        Ok(_) => Ok(path),
+    }
+}
+
+fn content_of(path: &Path) -> Result<ContentHash, Failure> {
+    let content = File::open(path).and_then(ContentHash::of);
+    content.map_err(|error| read::unreadable(path, &error))
+}

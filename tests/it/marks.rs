@@ -1,0 +1,375 @@
+//! Marks of persons go out of the program and come in, and are told beside what is heard.
+
+use std::fs;
+
+use contrapalma::label::{ContentHash, Label};
+use contrapalma::mark::{By, Mark, Marked, Stretch, Sure};
+use contrapalma::store::Store;
+use contrapalma::world::{Moment, Seed};
+use serde_json::{Value, json};
+
+use crate::program::{Ended, Home, run};
+use crate::terminal::{Terminal, program};
+
+const HEAD: &str = "from,until,mark,confidence\n";
+
+/// A home with a phrase of the program in `a.wav`, and the beginnings of its cycles in seconds.
+fn with_recording() -> (Home, Vec<f64>) {
+    let home = Home::new();
+    let args = "phrase plain --deck path --feel twos --level 6 --seed 4 --wav a.wav --json a.json";
+    assert_eq!(told(&home, args).code, 0);
+    let known: Value = serde_json::from_slice(&fs::read(home.file("a.json")).expect("written"))
+        .expect("it is JSON");
+    let times = known["pulses"].as_array().expect("a list");
+    let lines: String = times.iter().map(|time| format!("{time}\n")).collect();
+    home.write("pulses.csv", lines);
+    let starts = times.iter().step_by(6);
+    let starts = starts
+        .map(|time| time.as_f64().expect("a number"))
+        .collect();
+    (home, starts)
+}
+
+fn told(home: &Home, args: &str) -> Ended {
+    run(home.program(args), "")
+}
+
+/// Keeps what the learner says of `a.wav`, as the screen does.
+fn say(home: &Home, said: &[(f64, f64, Mark)]) {
+    let file = fs::File::open(home.file("a.wav")).expect("there");
+    let content = ContentHash::of(file).expect("it can be read");
+    let mut store = Store::open(&home.data(), Seed(1), Moment(1)).expect("the store opens");
+    let met = store.meet_recording(content, "a.wav", None, Moment(1));
+    met.expect("it is written");
+    let marked = |&(from, until, mark): &(f64, f64, Mark)| Marked {
+        stretch: Stretch::new(from, until).expect("rising"),
+        mark,
+        sure: Sure::Fairly,
+    };
+    let marks: Vec<Marked> = said.iter().map(marked).collect();
+    let kept = store.mark(content, &By::Own, &marks, Moment(2));
+    kept.expect("it is written");
+}
+
+/// How many rows of marks there are of the persons of `a.wav`, by name; the learner's is empty.
+fn kept(home: &Home) -> Vec<(String, usize)> {
+    let file = fs::File::open(home.file("a.wav")).expect("there");
+    let content = ContentHash::of(file).expect("it can be read");
+    let store = Store::open(&home.data(), Seed(1), Moment(1)).expect("the store opens");
+    let marks = store.marks(content).expect("they can be read");
+    let row = |(by, marks): (By, contrapalma::mark::Marks)| {
+        let name = match by {
+            By::Own => String::new(),
+            By::Other(name) => Label::to_string(&name),
+        };
+        (name, marks.all().len())
+    };
+    marks.into_iter().map(row).collect()
+}
+
+fn object(home: &Home, args: &str) -> Value {
+    let ended = told(home, args);
+    assert_eq!((ended.code, ended.err.as_str()), (0, ""), "{args}");
+    serde_json::from_str(&ended.out).expect("one object")
+}
+
+#[test]
+fn marks_that_go_out_come_in_again_as_those_of_another() {
+    let (home, _) = with_recording();
+    say(
+        &home,
+        &[(0.0, 2.5, Mark::Threes), (2.5, 4.123_456, Mark::Twos)],
+    );
+    let out = told(&home, "listen a.wav --marks-out mine.csv");
+    assert_eq!((out.code, out.err.as_str()), (0, ""));
+    assert_eq!(out.out, "mine.csv: 2 marks of yours\n");
+    let lines = "0.000,2.500,threes,fairly-sure\n2.500,4.123,twos,fairly-sure\n";
+    let mine = format!("{HEAD}{lines}");
+    assert_eq!(
+        fs::read_to_string(home.file("mine.csv")).ok(),
+        Some(mine.clone())
+    );
+
+    let heard = object(
+        &home,
+        "listen a.wav --json --pulses pulses.csv --marks mine.csv --by Lola",
+    );
+    let by_lola = json!({
+        "from": 2.5, "until": 4.123, "mark": "twos", "confidence": "fairly-sure", "by": "Lola"
+    });
+    let marks = heard["marks"].as_array().expect("a list");
+    assert_eq!((marks.len(), &marks[3]), (4, &by_lola));
+    assert_eq!(marks[0]["by"], Value::Null);
+
+    // The file may be called anything, and lie anywhere.
+    fs::rename(home.file("a.wav"), home.file("b.wav")).expect("renamed");
+    let theirs = told(&home, "listen b.wav --marks-out theirs.csv --by Lola");
+    assert_eq!(theirs.code, 0, "{}", theirs.err);
+    assert_eq!(fs::read_to_string(home.file("theirs.csv")).ok(), Some(mine));
+}
+
+#[test]
+fn persons_are_told_beside_what_is_heard() {
+    let (home, starts) = with_recording();
+    let n = starts.len();
+    // Up to the third cycle Lola and the learner differ; of the last Lola cannot say.
+    let (third, last, end) = (starts[2], starts[n - 1], starts[n - 1] + 60.0);
+    say(
+        &home,
+        &[(0.0, third, Mark::Threes), (third, end, Mark::Twos)],
+    );
+    home.write(
+        "lola.csv",
+        format!("{HEAD}0,{last},twos,sure\n{last},{end},cannot-say,guess\n"),
+    );
+    let args = "listen a.wav --text --pulses pulses.csv --marks lola.csv --by Lola";
+    let text = told(&home, args);
+    assert_eq!((text.code, text.err.as_str()), (0, ""));
+    let own = format!("  33{}  you\n", "2".repeat(n - 2));
+    let lola = format!("  {}?  Lola\n", "2".repeat(n - 1));
+    assert!(text.out.contains(&format!("{own}{lola}")), "{}", text.out);
+    let (same, both) = (n - 3, n - 1);
+    let words = format!("you and Lola agree in {same} of {both} cycles; 1 that Lola cannot tell");
+    assert!(text.out.contains(&words), "{}", text.out);
+
+    let heard = object(&home, "listen a.wav --json --pulses pulses.csv");
+    let pair = &heard["agreement"]["with_each_other"][0];
+    assert_eq!(
+        *pair,
+        json!({
+            "first": null, "second": "Lola", "same": same, "both": both,
+            "first_cannot": 0, "second_cannot": 1, "kappa": null
+        })
+    );
+    // Counted here from what is heard.
+    let cycles = heard["cycles"].as_array().expect("a list");
+    let leans: Vec<&str> = cycles
+        .iter()
+        .filter_map(|cycle| cycle["lean"].as_str())
+        .collect();
+    let spoken = |lean: &&&str| **lean != "unclear";
+    let with_lola = &heard["agreement"]["with_analysis"][1];
+    assert_eq!(with_lola["first"], "Lola");
+    let heard_too = leans[..n - 1].iter().filter(spoken).count();
+    let in_twos = leans[..n - 1]
+        .iter()
+        .filter(|lean| **lean == "twos")
+        .count();
+    assert!(in_twos > 0, "{leans:?}");
+    assert_eq!(
+        (&with_lola["same"], &with_lola["both"]),
+        (&json!(in_twos), &json!(heard_too))
+    );
+}
+
+#[test]
+fn the_screen_shows_another_person_and_goes_to_the_next() {
+    let (home, starts) = with_recording();
+    let end = starts[starts.len() - 1] + 60.0;
+    home.write("lola.csv", format!("{HEAD}0,{end},twos,sure\n"));
+    home.write("ana.csv", format!("{HEAD}0,{end},both,guess\n"));
+    let args = "listen a.wav --text --marks ana.csv --by Ana";
+    assert_eq!(told(&home, args).code, 0);
+    let mut command = program(home.path(), "2026-11-26T08:00:00Z");
+    let args = "listen a.wav --silent --pulses pulses.csv --marks lola.csv --by Lola";
+    command.args(args.split(' '));
+    let mut terminal = Terminal::start(command);
+    let n = starts.len();
+    terminal.wait_for(&format!("Lola    {}", "2".repeat(n)));
+    terminal.wait_for("Lola and the analysis in ");
+    terminal.press("m");
+    terminal.wait_for(&format!("Ana     {}", "b".repeat(n)));
+    terminal.press("qq");
+    assert_eq!(terminal.end(), 0);
+}
+
+#[test]
+fn without_marks_nothing_is_told_of_them_and_no_store_is_made() {
+    let (home, _) = with_recording();
+    let before = home.files();
+    let heard = object(&home, "listen a.wav --json");
+    assert_eq!((heard.get("marks"), heard.get("agreement")), (None, None));
+    let none = told(&home, "listen a.wav --marks-out mine.csv");
+    assert_eq!(none.code, 1);
+    assert!(
+        none.err.contains("a.wav: found no marks of yours"),
+        "{}",
+        none.err
+    );
+    assert!(home.files() == before, "nothing was written");
+}
+
+#[test]
+fn nothing_is_written_over_a_file_that_is_there() {
+    let (home, _) = with_recording();
+    say(&home, &[(0.0, 2.5, Mark::Both)]);
+    home.write("mine.csv", "dear");
+    let out = told(&home, "listen a.wav --marks-out mine.csv");
+    assert_eq!(out.code, 2);
+    assert!(
+        out.err
+            .contains("mine.csv: found a file; expected a new name"),
+        "{}",
+        out.err
+    );
+    assert_eq!(
+        fs::read_to_string(home.file("mine.csv")).ok().as_deref(),
+        Some("dear")
+    );
+    let lola = told(&home, "listen a.wav --marks-out lola.csv --by Lola");
+    assert_eq!((lola.code, home.file("lola.csv").exists()), (1, false));
+}
+
+#[test]
+fn the_same_list_twice_is_kept_once_and_another_stands_over_it() {
+    let (home, _) = with_recording();
+    home.write("lola.csv", format!("{HEAD}0,4,twos,sure\n"));
+    home.write("later.csv", format!("{HEAD}1,2,threes,guess\n"));
+    for _ in 0..2 {
+        assert_eq!(
+            told(&home, "listen a.wav --marks lola.csv --by Lola").code,
+            0
+        );
+        assert_eq!(kept(&home), [("Lola".to_owned(), 1)]);
+    }
+    assert_eq!(
+        told(&home, "listen a.wav --marks later.csv --by Lola").code,
+        0
+    );
+    assert_eq!(kept(&home), [("Lola".to_owned(), 3)]);
+}
+
+#[test]
+fn a_bad_list_is_refused_whole_with_every_line() {
+    let (home, _) = with_recording();
+    say(&home, &[(0.0, 2.5, Mark::Both)]);
+    let lists: [(&[u8], &str); 9] = [
+        (
+            b"",
+            "line 1: found \"\"; expected \"from,until,mark,confidence\"",
+        ),
+        (
+            b"from,until\n1,2\n",
+            "line 1: found \"from,until\"; expected",
+        ),
+        (
+            b"from,until,mark,confidence\n",
+            "line 2: found nothing; expected",
+        ),
+        (
+            b"from,until,mark,confidence\n0,1,twos,sure\n1,x,twos,sure\n",
+            "line 3: found \"x\"; expected seconds from 0",
+        ),
+        (
+            b"from,until,mark,confidence\n0,NaN,twos,sure\n",
+            "line 2: found \"NaN\"",
+        ),
+        (
+            b"from,until,mark,confidence\n3,2,twos,sure\n",
+            "line 2: found an end at 2 s",
+        ),
+        (
+            b"from,until,mark,confidence\n1,2,fours,sure\n2,3,twos,very\n",
+            "line 3: found \"very\"; expected one of guess, fairly-sure, sure",
+        ),
+        (
+            b"from,until,mark,confidence\n1,2,\x1b[2Jtwos,sure\n",
+            "line 2: found \"?[2Jtwos\"; expected one of threes, twos, both, cannot-say",
+        ),
+        (
+            b"from,until,mark,confidence\n1,2,tw\xffos,sure\n",
+            "line 2: found a byte that is no UTF-8; expected UTF-8 text",
+        ),
+    ];
+    for (list, says) in lists {
+        home.write("lola.csv", list);
+        let ended = told(&home, "listen a.wav --marks lola.csv --by Lola");
+        assert_eq!(
+            (ended.code, ended.out.as_str()),
+            (3, ""),
+            "{says}: {}",
+            ended.err
+        );
+        assert!(
+            ended.err.contains(&format!("lola.csv: {says}")),
+            "{}",
+            ended.err
+        );
+        assert!(ended.err.contains("hint: ") && !ended.err.contains('\u{1b}'));
+        assert_eq!(kept(&home), [(String::new(), 1)], "{says}");
+    }
+    let endless = told(&home, "listen a.wav --marks /dev/zero --by Lola");
+    assert_eq!(endless.code, 3);
+    assert!(
+        endless.err.contains("/dev/zero: more than 8388608 bytes"),
+        "{}",
+        endless.err
+    );
+}
+
+#[test]
+fn marks_need_a_name_and_one_recording() {
+    let (home, _) = with_recording();
+    home.write("lola.csv", format!("{HEAD}0,4,twos,sure\n"));
+    home.write("text.wav", "no sound");
+    let long = "x".repeat(161);
+    for (args, code, says) in [
+        ("listen a.wav --marks lola.csv".to_owned(), 2, "--by"),
+        ("listen a.wav --by Lola".to_owned(), 2, "--marks"),
+        (
+            format!("listen a.wav --marks lola.csv --by {long}"),
+            2,
+            "a name was expected",
+        ),
+        (
+            "listen a.wav --marks lola.csv --by \u{202e}L".to_owned(),
+            2,
+            "U+202E",
+        ),
+        (
+            "listen a.wav a.wav --marks lola.csv --by L".to_owned(),
+            2,
+            "found 2 files",
+        ),
+        (
+            "listen /dev/null --marks lola.csv --by L".to_owned(),
+            2,
+            "found no file",
+        ),
+        (
+            "listen a.wav --marks lola.csv --by L --marks-out b.csv".to_owned(),
+            2,
+            "cannot be used",
+        ),
+        (
+            "listen a.wav --json --marks-out b.csv".to_owned(),
+            2,
+            "cannot be used",
+        ),
+        (
+            "listen absent.wav --marks lola.csv --by L".to_owned(),
+            3,
+            "absent.wav: ",
+        ),
+        (
+            "listen text.wav --marks lola.csv --by L".to_owned(),
+            3,
+            "text.wav: ",
+        ),
+        (
+            "listen a.wav --marks absent.csv --by L".to_owned(),
+            3,
+            "absent.csv: ",
+        ),
+    ] {
+        let ended = told(&home, &args);
+        assert_eq!(
+            (ended.code, ended.out.as_str()),
+            (code, ""),
+            "{args}: {}",
+            ended.err
+        );
+        assert!(ended.err.contains(says), "{args}: {}", ended.err);
+        assert!(!home.data().exists(), "{args}: nothing is kept");
+    }
+}
