@@ -31,6 +31,14 @@ pub(super) enum Command {
     Phrase(Phrase),
     /// Hear to what each cycle of recordings or MIDI files leans: evidence, never a verdict
     Listen(Listen),
+    /// Write what was practised since the last hand-in to a file, for a teacher or another machine
+    HandIn(HandIn),
+    /// Keep your own practice together
+    #[command(subcommand)]
+    Keep(Keep),
+    /// What a teacher does with a class
+    #[command(subcommand)]
+    Class(super::commands::class::Class),
 }
 
 /// What every sitting takes.
@@ -91,6 +99,37 @@ pub(super) struct Plain {
     /// Ask and answer in lines of text; a tap is an empty line
     #[arg(long)]
     pub(super) plain: bool,
+}
+
+/// `hand-in`.
+#[derive(Debug, Args)]
+pub(super) struct HandIn {
+    /// Write to this file, or into this folder under a name of its own [default: the folder you are in]
+    #[arg(long, value_name = "FILE|FOLDER")]
+    pub(super) to: Option<PathBuf>,
+    /// Write what was practised on this day and later, as 2026-03-02
+    #[arg(long, value_name = "DATE", value_parser = day, conflicts_with = "all")]
+    pub(super) since: Option<crate::world::Day>,
+    /// Write everything, also what was handed in before
+    #[arg(long)]
+    pub(super) all: bool,
+    /// What you are called; it is remembered
+    #[arg(long, value_name = "NAME", value_parser = name)]
+    pub(super) name: Option<crate::label::Label>,
+}
+
+/// `keep`.
+#[derive(Debug, Subcommand)]
+pub(super) enum Keep {
+    /// Take in a hand-in of your own from another machine
+    Import {
+        /// The hand-in
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// It is yours although it has another learner's number
+        #[arg(long)]
+        as_mine: bool,
+    },
 }
 
 /// `phrase`.
@@ -161,6 +200,14 @@ pub(super) struct Listen {
     /// What a pulse is in a MIDI file
     #[arg(long, value_name = "NOTE", default_value = "1/8", value_parser = pulse_note)]
     pub(super) pulse_note: crate::listen::PulseNote,
+}
+
+fn day(text: &str) -> Result<crate::world::Day, String> {
+    crate::world::parse_day(text).ok_or_else(|| "a date such as 2026-03-02 was expected".to_owned())
+}
+
+fn name(text: &str) -> Result<crate::label::Label, String> {
+    crate::label::Label::new(text).map_err(|error| format!("a name was expected, not {error}"))
 }
 
 fn tempo(text: &str) -> Result<crate::rhythm::Tempo, String> {

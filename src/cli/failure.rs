@@ -102,6 +102,11 @@ impl Failure {
         }
     }
 
+    /// What is wrong, without hints.
+    pub(super) fn what(&self) -> String {
+        self.lines.join("; ")
+    }
+
     /// Writes it to standard error. Names of files come from outside, so that what cannot be shown
     /// is taken out here.
     pub(super) fn tell(&self) {

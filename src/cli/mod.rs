@@ -83,6 +83,14 @@ fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
             commands::phrase::run(&deck, &asked, seed_of(&cli.practice)?)?;
             return Ok(ExitCode::SUCCESS);
         }
+        Some(Command::HandIn(asked)) => {
+            return commands::hand_in::run(&asked, &cli.practice, env);
+        }
+        Some(Command::Keep(asked)) => {
+            commands::keep::run(&asked, &cli.practice, env)?;
+            return Ok(ExitCode::SUCCESS);
+        }
+        Some(Command::Class(asked)) => return commands::class::run(&asked, &cli.practice, env),
         Some(Command::Listen(asked)) => {
             return match commands::listen::to_look_at(&asked)? {
                 Some(source) => {

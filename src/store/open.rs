@@ -16,8 +16,10 @@ use super::error::Fault;
 use super::record::{install_from_sql, install_to_sql};
 use super::{Store, StoreError};
 
-/// The marks of a practice store in the header of an SQLite file: "cpal" as a number.
-const APPLICATION: i64 = 0x6370_616c;
+/// The mark of a practice store in the header of an SQLite file: "cpal" as a number.
+const PRACTICE: i64 = 0x6370_616c;
+/// The mark of a class store: "cpcl" as a number.
+const CLASS: i64 = 0x6370_636c;
 /// How every SQLite file begins (sqlite.org/fileformat2.html, "The Database Header").
 const MAGIC: &[u8; 16] = b"SQLite format 3\0";
 /// Where its header has the versions for writing and for reading; 1 and 2 exist. SQLite opens a
@@ -30,10 +32,12 @@ const HEADER: usize = 100;
 /// How long to wait for a foreign program that writes.
 const PATIENCE: Duration = Duration::from_secs(2);
 
-/// The steps from an empty database to the newest form.
-pub(super) struct Forms {
+/// The steps from an empty database to the newest form, and the mark of a store of that kind.
+pub(in crate::store) struct Forms {
     migrations: Migrations<'static>,
     newest: i64,
+    mark: i64,
+    name: &'static str,
 }
 
 impl Forms {
@@ -46,11 +50,23 @@ impl Forms {
         ])
     }
 
-    /// Any steps.
+    /// Any steps of a practice store.
     pub(super) fn of(steps: Vec<M<'static>>) -> Self {
         Self {
             newest: i64::try_from(steps.len()).expect("there are fewer steps than 2^63"),
             migrations: Migrations::new(steps),
+            mark: PRACTICE,
+            name: "a practice store",
+        }
+    }
+
+    /// The steps of a class store.
+    pub(in crate::store) fn of_class() -> Self {
+        let first = include_str!("../../migrations/class/001-class.sql");
+        Self {
+            mark: CLASS,
+            name: "a class store",
+            ..Self::of(vec![M::up(first)])
         }
     }
 }
@@ -63,7 +79,7 @@ pub(super) fn open(
     forms: &Forms,
 ) -> Result<Store, StoreError> {
     let lock = make_folder(dir)
-        .and_then(|()| take_lock(dir))
+        .and_then(|()| take_lock(&dir.join("practice.lock")))
         .map_err(|fault| fault.at(dir))?;
     let path = dir.join("practice.db");
     let opened = open_file(&path, forms).and_then(|mut conn| {
@@ -95,7 +111,7 @@ pub(super) fn in_memory(seed: Seed, now: Moment) -> Result<Store, Fault> {
     })
 }
 
-fn make_folder(dir: &Path) -> Result<(), Fault> {
+pub(in crate::store) fn make_folder(dir: &Path) -> Result<(), Fault> {
     let mut builder = fs::DirBuilder::new();
     builder.recursive(true);
     #[cfg(unix)]
@@ -103,9 +119,9 @@ fn make_folder(dir: &Path) -> Result<(), Fault> {
     Ok(builder.create(dir)?)
 }
 
-/// The folder, taken for this program for as long as this lives.
+/// A store, taken for this program for as long as this lives.
 #[derive(Debug)]
-pub(super) struct Lock(File);
+pub(in crate::store) struct Lock(File);
 
 impl Drop for Lock {
     fn drop(&mut self) {
@@ -116,8 +132,8 @@ impl Drop for Lock {
     }
 }
 
-fn take_lock(dir: &Path) -> Result<Lock, Fault> {
-    let file = open_for_us(&dir.join("practice.lock"))?;
+pub(in crate::store) fn take_lock(path: &Path) -> Result<Lock, Fault> {
+    let file = open_for_us(path)?;
     match file.try_lock() {
         Ok(()) => Ok(Lock(file)),
         Err(TryLockError::WouldBlock) => Err(Fault::InUse),
@@ -134,7 +150,7 @@ fn open_for_us(path: &Path) -> Result<File, Fault> {
     Ok(options.open(path)?)
 }
 
-fn open_file(path: &Path, forms: &Forms) -> Result<Connection, Fault> {
+pub(in crate::store) fn open_file(path: &Path, forms: &Forms) -> Result<Connection, Fault> {
     check_header(path, forms.newest)?;
     // Without the flag for URIs, so that a folder named `file:x?mode=memory` is a folder.
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
@@ -145,7 +161,7 @@ fn open_file(path: &Path, forms: &Forms) -> Result<Connection, Fault> {
     if conn.is_readonly(MAIN_DB)? {
         return Err(Fault::ReadOnly);
     }
-    let found = check(&conn, forms.newest)?;
+    let found = check(&conn, forms)?;
     if (1..forms.newest).contains(&found) {
         copy_beside(&conn, path, forms.newest)?;
     }
@@ -192,17 +208,17 @@ fn refuse_newer(found: i64, known: i64) -> Result<(), Fault> {
 }
 
 /// Checks mark, form and inner order without writing, and returns the form; 0 is an empty file.
-fn check(conn: &Connection, newest: i64) -> Result<i64, Fault> {
+fn check(conn: &Connection, forms: &Forms) -> Result<i64, Fault> {
     // The form once more, from SQLite: the newest may still stand in the write-ahead log.
     let found: i64 = conn.pragma_query_value(None, "user_version", |row| row.get(0))?;
-    refuse_newer(found, newest)?;
+    refuse_newer(found, forms.newest)?;
     let tables: i64 = conn.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
     let mark: i64 = conn.pragma_query_value(None, "application_id", |row| row.get(0))?;
     if tables == 0 && found == 0 {
         return Ok(0);
     }
-    if mark != APPLICATION || found < 1 {
-        return Err(Fault::Damaged("it is not a practice store".to_owned()));
+    if mark != forms.mark || found < 1 {
+        return Err(Fault::Damaged(format!("it is not {}", forms.name)));
     }
     let verdict: String = conn.query_row("PRAGMA quick_check(1)", [], |row| row.get(0))?;
     if verdict == "ok" {
@@ -229,14 +245,14 @@ fn copy_beside(conn: &Connection, path: &Path, newest: i64) -> Result<(), Fault>
     copy.parent().map_or(Ok(()), sync_folder)
 }
 
-fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
+pub(in crate::store) fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
     let mut name = OsString::from(path);
     name.push(suffix);
     PathBuf::from(name)
 }
 
 /// Brings the database to the newest form and sets how it is used from here on.
-fn raise(conn: &mut Connection, forms: &Forms) -> Result<(), Fault> {
+pub(in crate::store) fn raise(conn: &mut Connection, forms: &Forms) -> Result<(), Fault> {
     conn.pragma_update(None, "synchronous", "full")?;
     // A step may have to rebuild a table that others refer to.
     conn.pragma_update(None, "foreign_keys", false)?;
@@ -264,7 +280,7 @@ fn install(conn: &mut Connection, seed: Seed, now: Moment) -> Result<u64, Fault>
 }
 
 /// Makes new names in a folder durable; on other platforms that is the file system's own affair.
-fn sync_folder(dir: &Path) -> Result<(), Fault> {
+pub(in crate::store) fn sync_folder(dir: &Path) -> Result<(), Fault> {
     #[cfg(unix)]
     File::open(dir)?.sync_all()?;
     #[cfg(not(unix))]

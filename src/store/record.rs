@@ -47,8 +47,19 @@ pub(super) const COLUMNS: [&str; 27] = [
 #[derive(Debug, PartialEq, Eq)]
 pub(super) struct Unreadable(pub(super) &'static str);
 
-/// Writes `attempt` with a statement that has one place for each of [`COLUMNS`].
-pub(super) fn write(statement: &mut Statement<'_>, attempt: &Attempt) -> rusqlite::Result<()> {
+/// A statement that adds an attempt, with one place for each of [`COLUMNS`].
+pub(super) fn insert_sql() -> String {
+    let places: Vec<String> = (1..=COLUMNS.len()).map(|n| format!("?{n}")).collect();
+    format!(
+        "INSERT INTO attempt ({}) VALUES ({})",
+        COLUMNS.join(", "),
+        places.join(", ")
+    )
+}
+
+/// Writes `attempt` with a statement that has one place for each of [`COLUMNS`], and returns how
+/// many rows it added.
+pub(super) fn write(statement: &mut Statement<'_>, attempt: &Attempt) -> rusqlite::Result<usize> {
     let a = attempt;
     statement.execute(params![
         install_to_sql(a.id.install),
@@ -78,8 +89,7 @@ pub(super) fn write(statement: &mut Statement<'_>, attempt: &Attempt) -> rusqlit
         a.generator,
         a.phrase,
         a.timing.map_or_else(String::new, KeptTiming::to_text),
-    ])?;
-    Ok(())
+    ])
 }
 
 /// Reads an attempt from a row that begins with [`COLUMNS`].
@@ -118,6 +128,19 @@ pub(super) fn read(row: &Row<'_>) -> Result<Attempt, Unreadable> {
         phrase: c.text()?.to_owned(),
         timing: c.word(timing_of)?,
     })
+}
+
+/// Whether both are the same attempt: a hand-in carries all of one but the text of its phrase.
+pub(super) fn are_same(known: &Attempt, other: &Attempt) -> bool {
+    if known.phrase == other.phrase {
+        return known == other;
+    }
+    let without = |attempt: &Attempt| Attempt {
+        phrase: String::new(),
+        ..attempt.clone()
+    };
+    let travelled = known.phrase.is_empty() || other.phrase.is_empty();
+    travelled && without(known) == without(other)
 }
 
 /// Shifts an install so that signed order is its unsigned order.

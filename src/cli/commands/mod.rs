@@ -1,5 +1,8 @@
 //! One file a command.
 
+pub(super) mod class;
+pub(super) mod hand_in;
+pub(super) mod keep;
 pub(super) mod listen;
 pub(super) mod phrase;
 pub(super) mod practise;

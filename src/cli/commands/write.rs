@@ -1,9 +1,10 @@
-//! What a command writes: whole files, and standard output.
+//! What a command reads and writes: whole files, and standard output.
 
-use std::fs;
-use std::io::{self, Write as _};
+use std::fs::{self, File};
+use std::io::{self, Read as _, Write as _};
 use std::path::Path;
 
+use crate::class::hand_in::{Refusal, limit};
 use crate::cli::failure::Failure;
 
 /// Writes beside the place and renames, so that nothing is half written. What is no file, such as a
@@ -31,6 +32,23 @@ fn renew(place: &Path, bytes: &[u8]) -> io::Result<()> {
         drop(fs::remove_file(&beside));
     }
     written
+}
+
+/// The bytes of a hand-in. What is no file, such as a pipe or a device, has no end that can be waited
+/// for, and is refused.
+///
+/// The inner outcome is that of the file's contents.
+pub(super) fn read_hand_in(path: &Path) -> Result<Result<Vec<u8>, Refusal>, Failure> {
+    let failed = |error: io::Error| Failure::file(path, &error);
+    if !fs::metadata(path).map_err(failed)?.is_file() {
+        return Ok(Err(Refusal::Foreign));
+    }
+    let mut bytes = Vec::new();
+    let file = File::open(path).map_err(failed)?;
+    file.take(limit::FILE + 1)
+        .read_to_end(&mut bytes)
+        .map_err(failed)?;
+    Ok(Ok(bytes))
 }
 
 /// Prints to standard output.
