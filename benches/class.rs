@@ -4,6 +4,8 @@
 //! wanted) and the same files once more; `cargo bench --bench class -- 1000` takes 1,000 learners. Files
 //! and store lie in `TMPDIR`, which must be on a real disk for the times to mean anything.
 
+#![expect(clippy::print_stdout, reason = "a bench says what it measured")]
+
 use std::error::Error;
 use std::fs;
 use std::path::PathBuf;

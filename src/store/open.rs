@@ -27,6 +27,8 @@ const MAGIC: &[u8; 16] = b"SQLite format 3\0";
 const VERSIONS_AT: std::ops::Range<usize> = 18..20;
 /// Where its header has the form, four bytes with the highest first (same table).
 const FORM_AT: usize = 60;
+/// Where its header has the mark, four bytes alike (same table).
+const MARK_AT: usize = 68;
 /// The length of the header.
 const HEADER: usize = 100;
 /// How long to wait for a foreign program that writes.
@@ -68,6 +70,18 @@ impl Forms {
             name: "a class store",
             ..Self::of(vec![M::up(first)])
         }
+    }
+
+    /// A store of another kind is not called a newer one, whatever its form.
+    fn refuse_other_mark(&self, found: i64) -> Result<(), Fault> {
+        if found == 0 || found == self.mark {
+            return Ok(());
+        }
+        Err(self.foreign())
+    }
+
+    fn foreign(&self) -> Fault {
+        Fault::Damaged(format!("it is not {}", self.name))
     }
 }
 
@@ -151,7 +165,7 @@ fn open_for_us(path: &Path) -> Result<File, Fault> {
 }
 
 pub(in crate::store) fn open_file(path: &Path, forms: &Forms) -> Result<Connection, Fault> {
-    check_header(path, forms.newest)?;
+    check_header(path, forms)?;
     // Without the flag for URIs, so that a folder named `file:x?mode=memory` is a folder.
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let mut conn = Connection::open_with_flags(path, flags)?;
@@ -178,7 +192,7 @@ pub(in crate::store) fn open_file(path: &Path, forms: &Forms) -> Result<Connecti
 }
 
 /// Looks at the first bytes before SQLite does, since SQLite may write to a file while it opens it.
-fn check_header(path: &Path, newest: i64) -> Result<(), Fault> {
+fn check_header(path: &Path, forms: &Forms) -> Result<(), Fault> {
     let mut header = Vec::with_capacity(HEADER);
     let limit = u64::try_from(HEADER).expect("a hundred fits");
     let file = open_for_us(path)?;
@@ -193,11 +207,13 @@ fn check_header(path: &Path, newest: i64) -> Result<(), Fault> {
     if !begins_well {
         return Err(Fault::Damaged("it does not begin as a database".to_owned()));
     }
-    let form = header
-        .get(FORM_AT..)
-        .and_then(|rest| rest.first_chunk::<4>());
-    let found = form.map_or(0, |bytes| i64::from(i32::from_be_bytes(*bytes)));
-    refuse_newer(found, newest)
+    forms.refuse_other_mark(number_at(&header, MARK_AT))?;
+    refuse_newer(number_at(&header, FORM_AT), forms.newest)
+}
+
+fn number_at(header: &[u8], at: usize) -> i64 {
+    let bytes = header.get(at..).and_then(|rest| rest.first_chunk::<4>());
+    bytes.map_or(0, |bytes| i64::from(i32::from_be_bytes(*bytes)))
 }
 
 fn refuse_newer(found: i64, known: i64) -> Result<(), Fault> {
@@ -209,16 +225,17 @@ fn refuse_newer(found: i64, known: i64) -> Result<(), Fault> {
 
 /// Checks mark, form and inner order without writing, and returns the form; 0 is an empty file.
 fn check(conn: &Connection, forms: &Forms) -> Result<i64, Fault> {
-    // The form once more, from SQLite: the newest may still stand in the write-ahead log.
+    // Mark and form once more, from SQLite: the newest may still stand in the write-ahead log.
+    let mark: i64 = conn.pragma_query_value(None, "application_id", |row| row.get(0))?;
+    forms.refuse_other_mark(mark)?;
     let found: i64 = conn.pragma_query_value(None, "user_version", |row| row.get(0))?;
     refuse_newer(found, forms.newest)?;
     let tables: i64 = conn.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
-    let mark: i64 = conn.pragma_query_value(None, "application_id", |row| row.get(0))?;
     if tables == 0 && found == 0 {
         return Ok(0);
     }
     if mark != forms.mark || found < 1 {
-        return Err(Fault::Damaged(format!("it is not {}", forms.name)));
+        return Err(forms.foreign());
     }
     let verdict: String = conn.query_row("PRAGMA quick_check(1)", [], |row| row.get(0))?;
     if verdict == "ok" {

@@ -63,6 +63,10 @@ impl fmt::Display for LearnerId {
 
 /// What a hand-in holds after its header.
 #[derive(Clone, Debug, PartialEq)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "nearly every item is an attempt, and a box for each would cost more than it saves"
+)]
 pub enum Item {
     /// An answered question; its phrase is empty.
     Attempt(Attempt),

@@ -11,6 +11,9 @@ use crate::label::harmless;
 use crate::store::{Identity, Store};
 use crate::world::Env;
 
+/// What to do about a file that is refused.
+const WHOLE: &str = "nothing was changed; have it sent again, or made again by hand-in --all";
+
 /// Keeps practice together as asked.
 pub(in crate::cli) fn run(asked: &Keep, practice: &Practice, env: &Env) -> Result<(), Failure> {
     let Keep::Import { file, as_mine } = asked;
@@ -19,7 +22,6 @@ pub(in crate::cli) fn run(asked: &Keep, practice: &Practice, env: &Env) -> Resul
     let refused = |why: &dyn std::fmt::Display, hint: &str| {
         Failure::new(Kind::No, format!("{shown}: {why}"), hint)
     };
-    const WHOLE: &str = "nothing was changed; have it sent again, or made again by hand-in --all";
     let bytes = read_hand_in(file)?.map_err(|refusal| refused(&refusal, WHOLE))?;
     let reading = Reading::new(&bytes, now).map_err(|refusal| refused(&refusal, WHOLE))?;
     let seed = seed_of(practice)?.child("store", 0);

@@ -204,7 +204,10 @@ fn take(tx: &Transaction<'_>, insert: &mut Statement<'_>, attempt: &Attempt) -> 
             Ok(record::read(row))
         })
         .optional()?;
-    match known.transpose().map_err(damaged)? {
+    match known
+        .transpose()
+        .map_err(|unreadable| damaged(&unreadable))?
+    {
         Some(known) if record::are_same(&known, attempt) => Ok(false),
         _ => Err(CollectError::Differs { id }.into()),
     }

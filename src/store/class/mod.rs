@@ -108,12 +108,12 @@ fn attempts(
     let mut statement = conn.prepare_cached(&sql)?;
     let mut rows = statement.query([install_to_sql(enrol::root(conn, learner)?.0)])?;
     while let Some(row) = rows.next()? {
-        each(record::read(row).map_err(damaged)?);
+        each(record::read(row).map_err(|unreadable| damaged(&unreadable))?);
     }
     Ok(())
 }
 
-fn damaged(unreadable: record::Unreadable) -> Fault {
+fn damaged(unreadable: &record::Unreadable) -> Fault {
     let column = unreadable.0.trim_matches('"');
     Fault::Damaged(format!(
         "a row of the table attempt has no readable {column}"
