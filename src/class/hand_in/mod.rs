@@ -16,7 +16,7 @@
 //!
 //! # Merging
 //!
-//! Attempts carry their names ([`AttemptId`](crate::quiz::AttemptId)), so that merging is set union:
+//! Attempts carry their names ([`AttemptId`]), so that merging is set union:
 //! any order, any number of times. One name for two different attempts is refused where it is found,
 //! in the store.
 //!
