@@ -20,6 +20,7 @@
 //! | [`sound`] | from a phrase to the ears |
 //! | [`notate`] | a phrase as other people's files: MIDI, MusicXML, a printable sheet |
 //! | [`deck`] | TOML to exercises, or faults with their places |
+//! | [`class`] | how practice travels between learners and teachers |
 //! | [`store`] | the log of attempts in SQLite |
 //! | [`app`] | performs what a sitting asks for |
 //! | [`tui`] | the screen |
@@ -53,6 +54,7 @@ pub mod sound;
 
 pub mod notate;
 
+pub mod class;
 pub mod deck;
 pub mod store;
 

@@ -235,6 +235,12 @@ pub fn parse_moment(text: &str) -> Option<Moment> {
         .map(|time| Moment(time.timestamp_millis()))
 }
 
+/// Reads a day written as `2026-11-26`.
+pub fn parse_day(text: &str) -> Option<Day> {
+    let date = NaiveDate::parse_from_str(text, "%Y-%m-%d").ok()?;
+    Some(Day(date.to_epoch_days()))
+}
+
 /// A source of reproducible chance. Children are drawn by name, so that a new draw in one place
 /// moves no other.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -411,6 +417,15 @@ mod tests {
         let mut dice = Seed(1).dice();
         let draws: Vec<usize> = (0..8).map(|_| dice.below(100)).collect();
         assert_eq!(draws, [1, 95, 85, 66, 33, 64, 51, 10]);
+    }
+
+    #[test]
+    fn a_day_reads_as_it_is_written() {
+        assert_eq!(parse_day("1970-01-02"), Some(Day(1)));
+        assert_eq!(parse_day(&Day(20_514).to_string()), Some(Day(20_514)));
+        for text in ["", "2026-02-30", "2026-3", "tomorrow", "2026-03-02T08:00"] {
+            assert_eq!(parse_day(text), None, "{text}");
+        }
     }
 
     #[test]

@@ -38,10 +38,17 @@ pub(super) enum Command {
         #[command(subcommand)]
         asked: Decks,
     },
-    /// Make what a teacher takes to class
+    /// What a teacher does with a class
     Class {
         #[command(subcommand)]
         asked: Class,
+    },
+    /// Write what was practised since the last hand-in to a file, for a teacher or another machine
+    HandIn(HandIn),
+    /// Keep your own practice together
+    Keep {
+        #[command(subcommand)]
+        asked: Keep,
     },
 }
 
@@ -103,6 +110,37 @@ pub(super) struct Plain {
     /// Ask and answer in lines of text; a tap is an empty line
     #[arg(long)]
     pub(super) plain: bool,
+}
+
+/// `hand-in`.
+#[derive(Debug, Args)]
+pub(super) struct HandIn {
+    /// Write to this file, or into this folder under a name of its own [default: the folder you are in]
+    #[arg(long, value_name = "FILE|FOLDER")]
+    pub(super) to: Option<PathBuf>,
+    /// Write what was practised on this day and later, as 2026-03-02
+    #[arg(long, value_name = "DATE", value_parser = day, conflicts_with = "all")]
+    pub(super) since: Option<crate::world::Day>,
+    /// Write everything, also what was handed in before
+    #[arg(long)]
+    pub(super) all: bool,
+    /// What you are called; it is remembered
+    #[arg(long, value_name = "NAME", value_parser = label)]
+    pub(super) name: Option<crate::label::Label>,
+}
+
+/// `keep`.
+#[derive(Debug, Subcommand)]
+pub(super) enum Keep {
+    /// Take in a hand-in of your own from another machine
+    Import {
+        /// The hand-in
+        #[arg(value_name = "FILE")]
+        file: PathBuf,
+        /// It is yours although it has another learner's number
+        #[arg(long)]
+        as_mine: bool,
+    },
 }
 
 /// `phrase`.
@@ -194,6 +232,10 @@ impl Listen {
 fn label(text: &str) -> Result<crate::label::Label, String> {
     let label = crate::label::Label::new(text);
     label.map_err(|error| format!("found {error}; a name was expected"))
+}
+
+fn day(text: &str) -> Result<crate::world::Day, String> {
+    crate::world::parse_day(text).ok_or_else(|| "a date such as 2026-03-02 was expected".to_owned())
 }
 
 fn tempo(text: &str) -> Result<crate::rhythm::Tempo, String> {

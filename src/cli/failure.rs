@@ -89,11 +89,6 @@ impl Failure {
         )
     }
 
-    /// What went wrong, without what may help.
-    pub(super) fn what(&self) -> String {
-        self.lines.join("; ")
-    }
-
     /// The same, with one more thing that may help.
     pub(super) fn hinted(mut self, hint: impl fmt::Display) -> Self {
         self.hints.push(hint.to_string());
@@ -135,6 +130,11 @@ impl Failure {
             lines: faults.iter().map(line).collect(),
             hints: vec!["mend the list and give it again; nothing was kept".to_owned()],
         }
+    }
+
+    /// What is wrong, without hints.
+    pub(super) fn what(&self) -> String {
+        self.lines.join("; ")
     }
 
     /// Writes it to standard error. Names of files come from outside, so that what cannot be shown

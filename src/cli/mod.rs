@@ -89,6 +89,13 @@ fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
             commands::phrase::run(&deck, &asked, seed_of(practice)?)?;
             return Ok(ExitCode::SUCCESS);
         }
+        Some(Command::HandIn(asked)) => {
+            return commands::hand_in::run(&asked, &cli.practice, env);
+        }
+        Some(Command::Keep { asked }) => {
+            commands::keep::run(&asked, &cli.practice, env)?;
+            return Ok(ExitCode::SUCCESS);
+        }
         Some(Command::Listen(asked)) => {
             let deck = deck_of(practice, env)?;
             if commands::listen::marks(&asked, practice, env)? == Then::Nothing {

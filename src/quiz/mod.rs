@@ -19,6 +19,7 @@ mod reveal;
 mod sitting;
 mod stage;
 mod tap;
+mod words;
 
 pub use attempt::{Answer, Attempt, AttemptId, KeptTap, KeptTiming, Phase, Skill};
 pub use hands::{Habit, Hands};

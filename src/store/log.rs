@@ -130,7 +130,7 @@ pub(super) fn n_attempts(conn: &Connection) -> rusqlite::Result<i64> {
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Added {
+pub(super) enum Added {
     New,
     Known,
 }
@@ -186,20 +186,15 @@ fn merge(
     Ok(merged)
 }
 
-fn add(tx: &Transaction<'_>, attempt: &Attempt) -> Result<Added, Fault> {
+pub(super) fn add(tx: &Transaction<'_>, attempt: &Attempt) -> Result<Added, Fault> {
     if let Some(known) = find(tx, attempt.id)? {
-        return if known == *attempt {
+        return if record::are_same(&known, attempt) {
             Ok(Added::Known)
         } else {
             Err(Fault::Differs(attempt.id))
         };
     }
-    let places: Vec<String> = (1..=COLUMNS.len()).map(|n| format!("?{n}")).collect();
-    let sql = format!(
-        "INSERT INTO attempt ({}) VALUES ({})",
-        COLUMNS.join(", "),
-        places.join(", ")
-    );
+    let sql = record::insert_sql();
     record::write(&mut *tx.prepare_cached(&sql)?, attempt)?;
     Ok(Added::New)
 }
@@ -212,7 +207,7 @@ fn find(conn: &Connection, id: AttemptId) -> Result<Option<Attempt>, Fault> {
     Ok(found)
 }
 
-fn read_log(
+pub(super) fn read_log(
     conn: &Connection,
     place: &str,
     params: impl Params,

@@ -1,6 +1,6 @@
-//! Where attempts are kept for good: one SQLite database in one folder.
+//! Where attempts are kept for good: one SQLite database in one folder, and another for a class.
 //!
-//! Read [`Store`] first. The log of attempts is the truth and only grows; the cache beside it is
+//! Read [`Store`] first; [`ClassStore`] is the teacher's. The log of attempts is the truth and only grows; the cache beside it is
 //! what was worked out from the log and may be dropped at any time. Times are milliseconds, days
 //! are learning days; every number that crosses this module is in the units of its type.
 //!
@@ -42,6 +42,7 @@
 //! No meaning of the cache, which is bytes. Nothing else in the program knows SQL.
 
 mod cache;
+mod class;
 mod dispute;
 mod error;
 mod listened;
@@ -50,18 +51,21 @@ mod open;
 mod record;
 mod recording;
 mod setting;
+mod travel;
 
 use std::path::{Path, PathBuf};
 
 use rusqlite::Connection;
 
 pub use cache::{CacheRow, Cached};
+pub use class::{ClassStore, CollectError, Collected, Enrolled, Kin};
 pub use dispute::Dispute;
 pub use error::StoreError;
 pub use listened::Listened;
 pub use log::Merged;
 pub use recording::{KeptPulses, KnownRecording};
 pub use setting::Settings;
+pub use travel::{Chosen, Identity, Selection};
 
 use crate::world::{Moment, Seed};
 

@@ -16,8 +16,10 @@ use super::error::Fault;
 use super::record::{install_from_sql, install_to_sql};
 use super::{Store, StoreError};
 
-/// The marks of a practice store in the header of an SQLite file: "cpal" as a number.
-const APPLICATION: i64 = 0x6370_616c;
+/// The mark of a practice store in the header of an SQLite file: "cpal" as a number.
+const PRACTICE: i64 = 0x6370_616c;
+/// The mark of a class store: "cpcl" as a number.
+const CLASS: i64 = 0x6370_636c;
 /// How every SQLite file begins (sqlite.org/fileformat2.html, "The Database Header").
 const MAGIC: &[u8; 16] = b"SQLite format 3\0";
 /// Where its header has the versions for writing and for reading; 1 and 2 exist. SQLite opens a
@@ -25,15 +27,19 @@ const MAGIC: &[u8; 16] = b"SQLite format 3\0";
 const VERSIONS_AT: std::ops::Range<usize> = 18..20;
 /// Where its header has the form, four bytes with the highest first (same table).
 const FORM_AT: usize = 60;
+/// Where its header has the mark, four bytes alike (same table).
+const MARK_AT: usize = 68;
 /// The length of the header.
 const HEADER: usize = 100;
 /// How long to wait for a foreign program that writes.
 const PATIENCE: Duration = Duration::from_secs(2);
 
-/// The steps from an empty database to the newest form.
-pub(super) struct Forms {
+/// The steps from an empty database to the newest form, and the mark of a store of that kind.
+pub(in crate::store) struct Forms {
     migrations: Migrations<'static>,
     newest: i64,
+    mark: i64,
+    name: &'static str,
 }
 
 impl Forms {
@@ -47,12 +53,36 @@ impl Forms {
         ])
     }
 
-    /// Any steps.
+    /// Any steps of a practice store.
     pub(super) fn of(steps: Vec<M<'static>>) -> Self {
         Self {
             newest: i64::try_from(steps.len()).expect("there are fewer steps than 2^63"),
             migrations: Migrations::new(steps),
+            mark: PRACTICE,
+            name: "a practice store",
         }
+    }
+
+    /// The steps of a class store.
+    pub(in crate::store) fn of_class() -> Self {
+        let first = include_str!("../../migrations/class/001-class.sql");
+        Self {
+            mark: CLASS,
+            name: "a class store",
+            ..Self::of(vec![M::up(first)])
+        }
+    }
+
+    /// A store of another kind is not called a newer one, whatever its form.
+    fn refuse_other_mark(&self, found: i64) -> Result<(), Fault> {
+        if found == 0 || found == self.mark {
+            return Ok(());
+        }
+        Err(self.foreign())
+    }
+
+    fn foreign(&self) -> Fault {
+        Fault::Damaged(format!("it is not {}", self.name))
     }
 }
 
@@ -64,7 +94,7 @@ pub(super) fn open(
     forms: &Forms,
 ) -> Result<Store, StoreError> {
     let lock = make_folder(dir)
-        .and_then(|()| take_lock(dir))
+        .and_then(|()| take_lock(&dir.join("practice.lock")))
         .map_err(|fault| fault.at(dir))?;
     let path = dir.join("practice.db");
     let opened = open_file(&path, forms).and_then(|mut conn| {
@@ -96,7 +126,7 @@ pub(super) fn in_memory(seed: Seed, now: Moment) -> Result<Store, Fault> {
     })
 }
 
-fn make_folder(dir: &Path) -> Result<(), Fault> {
+pub(in crate::store) fn make_folder(dir: &Path) -> Result<(), Fault> {
     let mut builder = fs::DirBuilder::new();
     builder.recursive(true);
     #[cfg(unix)]
@@ -104,9 +134,9 @@ fn make_folder(dir: &Path) -> Result<(), Fault> {
     Ok(builder.create(dir)?)
 }
 
-/// The folder, taken for this program for as long as this lives.
+/// A store, taken for this program for as long as this lives.
 #[derive(Debug)]
-pub(super) struct Lock(File);
+pub(in crate::store) struct Lock(File);
 
 impl Drop for Lock {
     fn drop(&mut self) {
@@ -117,8 +147,8 @@ impl Drop for Lock {
     }
 }
 
-fn take_lock(dir: &Path) -> Result<Lock, Fault> {
-    let file = open_for_us(&dir.join("practice.lock"))?;
+pub(in crate::store) fn take_lock(path: &Path) -> Result<Lock, Fault> {
+    let file = open_for_us(path)?;
     match file.try_lock() {
         Ok(()) => Ok(Lock(file)),
         Err(TryLockError::WouldBlock) => Err(Fault::InUse),
@@ -135,8 +165,8 @@ fn open_for_us(path: &Path) -> Result<File, Fault> {
     Ok(options.open(path)?)
 }
 
-fn open_file(path: &Path, forms: &Forms) -> Result<Connection, Fault> {
-    check_header(path, forms.newest)?;
+pub(in crate::store) fn open_file(path: &Path, forms: &Forms) -> Result<Connection, Fault> {
+    check_header(path, forms)?;
     // Without the flag for URIs, so that a folder named `file:x?mode=memory` is a folder.
     let flags = OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let mut conn = Connection::open_with_flags(path, flags)?;
@@ -146,7 +176,7 @@ fn open_file(path: &Path, forms: &Forms) -> Result<Connection, Fault> {
     if conn.is_readonly(MAIN_DB)? {
         return Err(Fault::ReadOnly);
     }
-    let found = check(&conn, forms.newest)?;
+    let found = check(&conn, forms)?;
     if (1..forms.newest).contains(&found) {
         copy_beside(&conn, path, forms.newest)?;
     }
@@ -163,7 +193,7 @@ fn open_file(path: &Path, forms: &Forms) -> Result<Connection, Fault> {
 }
 
 /// Looks at the first bytes before SQLite does, since SQLite may write to a file while it opens it.
-fn check_header(path: &Path, newest: i64) -> Result<(), Fault> {
+fn check_header(path: &Path, forms: &Forms) -> Result<(), Fault> {
     let mut header = Vec::with_capacity(HEADER);
     let limit = u64::try_from(HEADER).expect("a hundred fits");
     let file = open_for_us(path)?;
@@ -178,11 +208,13 @@ fn check_header(path: &Path, newest: i64) -> Result<(), Fault> {
     if !begins_well {
         return Err(Fault::Damaged("it does not begin as a database".to_owned()));
     }
-    let form = header
-        .get(FORM_AT..)
-        .and_then(|rest| rest.first_chunk::<4>());
-    let found = form.map_or(0, |bytes| i64::from(i32::from_be_bytes(*bytes)));
-    refuse_newer(found, newest)
+    forms.refuse_other_mark(number_at(&header, MARK_AT))?;
+    refuse_newer(number_at(&header, FORM_AT), forms.newest)
+}
+
+fn number_at(header: &[u8], at: usize) -> i64 {
+    let bytes = header.get(at..).and_then(|rest| rest.first_chunk::<4>());
+    bytes.map_or(0, |bytes| i64::from(i32::from_be_bytes(*bytes)))
 }
 
 fn refuse_newer(found: i64, known: i64) -> Result<(), Fault> {
@@ -193,17 +225,18 @@ fn refuse_newer(found: i64, known: i64) -> Result<(), Fault> {
 }
 
 /// Checks mark, form and inner order without writing, and returns the form; 0 is an empty file.
-fn check(conn: &Connection, newest: i64) -> Result<i64, Fault> {
-    // The form once more, from SQLite: the newest may still stand in the write-ahead log.
-    let found: i64 = conn.pragma_query_value(None, "user_version", |row| row.get(0))?;
-    refuse_newer(found, newest)?;
-    let tables: i64 = conn.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
+fn check(conn: &Connection, forms: &Forms) -> Result<i64, Fault> {
+    // Mark and form once more, from SQLite: the newest may still stand in the write-ahead log.
     let mark: i64 = conn.pragma_query_value(None, "application_id", |row| row.get(0))?;
+    forms.refuse_other_mark(mark)?;
+    let found: i64 = conn.pragma_query_value(None, "user_version", |row| row.get(0))?;
+    refuse_newer(found, forms.newest)?;
+    let tables: i64 = conn.query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))?;
     if tables == 0 && found == 0 {
         return Ok(0);
     }
-    if mark != APPLICATION || found < 1 {
-        return Err(Fault::Damaged("it is not a practice store".to_owned()));
+    if mark != forms.mark || found < 1 {
+        return Err(forms.foreign());
     }
     let verdict: String = conn.query_row("PRAGMA quick_check(1)", [], |row| row.get(0))?;
     if verdict == "ok" {
@@ -230,14 +263,14 @@ fn copy_beside(conn: &Connection, path: &Path, newest: i64) -> Result<(), Fault>
     copy.parent().map_or(Ok(()), sync_folder)
 }
 
-fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
+pub(in crate::store) fn with_suffix(path: &Path, suffix: &str) -> PathBuf {
     let mut name = OsString::from(path);
     name.push(suffix);
     PathBuf::from(name)
 }
 
 /// Brings the database to the newest form and sets how it is used from here on.
-fn raise(conn: &mut Connection, forms: &Forms) -> Result<(), Fault> {
+pub(in crate::store) fn raise(conn: &mut Connection, forms: &Forms) -> Result<(), Fault> {
     conn.pragma_update(None, "synchronous", "full")?;
     // A step may have to rebuild a table that others refer to.
     conn.pragma_update(None, "foreign_keys", false)?;
@@ -265,7 +298,7 @@ fn install(conn: &mut Connection, seed: Seed, now: Moment) -> Result<u64, Fault>
 }
 
 /// Makes new names in a folder durable; on other platforms that is the file system's own affair.
-fn sync_folder(dir: &Path) -> Result<(), Fault> {
+pub(in crate::store) fn sync_folder(dir: &Path) -> Result<(), Fault> {
     #[cfg(unix)]
     File::open(dir)?.sync_all()?;
     #[cfg(not(unix))]

@@ -1,17 +1,15 @@
 //! How an attempt stands in a row.
 //!
-//! The only place that knows the words and numbers in which domain values are kept. They are part
-//! of the file's form: a word is never given another meaning. Reading never panics; a value that
-//! means nothing is named with its column.
+//! The only place that knows the columns and numbers in which domain values are kept; their words
+//! are those of `quiz`. All are part of the file's form: none is ever given another meaning.
+//! Reading never panics; a value that means nothing is named with its column.
 
 use rusqlite::types::ValueRef;
 use rusqlite::{Row, Statement, params};
 
 use crate::phrase::Level;
-use crate::quiz::{
-    Answer, Attempt, AttemptId, Hand, KeptTap, KeptTiming, Kind, Owner, Phase, Skill,
-};
-use crate::rhythm::{Feel, Layer, Tempo};
+use crate::quiz::{Answer, Attempt, AttemptId, KeptTap, KeptTiming, Kind, Phase, Skill};
+use crate::rhythm::Tempo;
 use crate::world::{Day, Moment, Seed};
 
 /// The columns of an attempt in the order in which they are read and written.
@@ -49,8 +47,19 @@ pub(super) const COLUMNS: [&str; 27] = [
 #[derive(Debug, PartialEq, Eq)]
 pub(super) struct Unreadable(pub(super) &'static str);
 
-/// Writes `attempt` with a statement that has one place for each of [`COLUMNS`].
-pub(super) fn write(statement: &mut Statement<'_>, attempt: &Attempt) -> rusqlite::Result<()> {
+/// A statement that adds an attempt, with one place for each of [`COLUMNS`].
+pub(super) fn insert_sql() -> String {
+    let places: Vec<String> = (1..=COLUMNS.len()).map(|n| format!("?{n}")).collect();
+    format!(
+        "INSERT INTO attempt ({}) VALUES ({})",
+        COLUMNS.join(", "),
+        places.join(", ")
+    )
+}
+
+/// Writes `attempt` with a statement that has one place for each of [`COLUMNS`], and returns how
+/// many rows it added.
+pub(super) fn write(statement: &mut Statement<'_>, attempt: &Attempt) -> rusqlite::Result<usize> {
     let a = attempt;
     statement.execute(params![
         install_to_sql(a.id.install),
@@ -64,24 +73,23 @@ pub(super) fn write(statement: &mut Statement<'_>, attempt: &Attempt) -> rusqlit
         a.offset_min,
         a.day.0,
         a.block,
-        phase_id(a.phase),
+        a.phase.id(),
         a.level.tenths(),
         a.criterion.tenths(),
         a.tempo.hundredths(),
         a.alternatives,
-        answer_text(a.truth),
-        answer_text(a.answer),
+        a.truth.to_text(),
+        a.answer.to_text(),
         a.right,
         a.heard_tenths,
         a.answer_ms,
         a.replays,
-        taps_text(&a.taps),
+        KeptTap::to_text(&a.taps),
         a.seed.0.cast_signed(),
         a.generator,
         a.phrase,
-        a.timing.map_or_else(String::new, timing_text),
-    ])?;
-    Ok(())
+        a.timing.map_or_else(String::new, KeptTiming::to_text),
+    ])
 }
 
 /// Reads an attempt from a row that begins with [`COLUMNS`].
@@ -103,23 +111,36 @@ pub(super) fn read(row: &Row<'_>) -> Result<Attempt, Unreadable> {
         offset_min: c.number()?,
         day: Day(c.number()?),
         block: c.number()?,
-        phase: c.word(phase_of)?,
+        phase: c.word(Phase::from_id)?,
         level: c.level()?,
         criterion: c.level()?,
         tempo: c.tempo()?,
         alternatives: c.number()?,
-        truth: c.word(answer_of)?,
-        answer: c.word(answer_of)?,
+        truth: c.word(Answer::from_text)?,
+        answer: c.word(Answer::from_text)?,
         right: c.flag()?,
         heard_tenths: c.number()?,
         answer_ms: c.number()?,
         replays: c.number()?,
-        taps: c.word(taps_of)?,
+        taps: c.word(KeptTap::from_text)?,
         seed: Seed(c.number::<i64>()?.cast_unsigned()),
         generator: c.number()?,
         phrase: c.text()?.to_owned(),
         timing: c.word(timing_of)?,
     })
+}
+
+/// Whether both are the same attempt: a hand-in carries all of one but the text of its phrase.
+pub(super) fn are_same(known: &Attempt, other: &Attempt) -> bool {
+    if known.phrase == other.phrase {
+        return known == other;
+    }
+    let without = |attempt: &Attempt| Attempt {
+        phrase: String::new(),
+        ..attempt.clone()
+    };
+    let travelled = known.phrase.is_empty() || other.phrase.is_empty();
+    travelled && without(known) == without(other)
 }
 
 /// Shifts an install so that signed order is its unsigned order.
@@ -130,6 +151,15 @@ pub(super) fn install_to_sql(install: u64) -> i64 {
 /// The install that is kept as `kept`.
 pub(super) fn install_from_sql(kept: i64) -> u64 {
     kept.cast_unsigned() ^ (1 << 63)
+}
+
+/// The timing that a text says; the outer `None` of one that says nothing readable.
+#[expect(clippy::option_option, reason = "no timing is no fault")]
+pub(super) fn timing_of(text: &str) -> Option<Option<KeptTiming>> {
+    if text.is_empty() {
+        return Some(None);
+    }
+    KeptTiming::from_text(text).map(Some)
 }
 
 /// A row read from left to right.
@@ -197,170 +227,9 @@ impl<'r> Columns<'r> {
     }
 }
 
-fn phase_id(phase: Phase) -> &'static str {
-    match phase {
-        Phase::Probe => "probe",
-        Phase::Adaptive => "adaptive",
-        Phase::Fill => "fill",
-    }
-}
-
-fn phase_of(id: &str) -> Option<Phase> {
-    [Phase::Probe, Phase::Adaptive, Phase::Fill]
-        .into_iter()
-        .find(|phase| phase_id(*phase) == id)
-}
-
-fn answer_text(answer: Answer) -> String {
-    match answer {
-        Answer::Feel(feel) => format!("feel {}", feel.id()),
-        Answer::Start(Some(pulse)) => format!("start {pulse}"),
-        Answer::Start(None) => "start ?".to_owned(),
-        Answer::Clapping(layer) => format!("clapping {layer}"),
-        Answer::Hands(layer) => format!("hands {}", layer_text(layer)),
-        Answer::Pair([one, other]) => format!("pair {} {}", layer_text(one), layer_text(other)),
-        Answer::Marks(layer) => format!("marks {}", layer_text(layer)),
-        Answer::Turn(None) => "turn ?".to_owned(),
-        Answer::Turn(Some(cycle)) => format!("turn {cycle}"),
-        Answer::Owner(owner) => format!("owner {}", owner.id()),
-    }
-}
-
-fn answer_of(text: &str) -> Option<Answer> {
-    let (what, value) = text.split_once(' ')?;
-    match (what, value) {
-        ("feel", id) => Feel::from_id(id).map(Answer::Feel),
-        ("start", "?") => Some(Answer::Start(None)),
-        ("start", pulse) => pulse.parse().ok().map(|pulse| Answer::Start(Some(pulse))),
-        ("clapping", layer) => layer.parse::<Layer>().ok().map(Answer::Clapping),
-        ("hands", layer) => layer_of(layer).map(Answer::Hands),
-        ("pair", both) => {
-            let (one, other) = both.split_once(' ')?;
-            Some(Answer::Pair([layer_of(one)?, layer_of(other)?]))
-        }
-        ("marks", layer) => layer_of(layer).map(Answer::Marks),
-        ("turn", "?") => Some(Answer::Turn(None)),
-        ("turn", cycle) => cycle.parse().ok().map(|cycle| Answer::Turn(Some(cycle))),
-        ("owner", id) => Owner::from_id(id).map(Answer::Owner),
-        _ => None,
-    }
-}
-
-fn layer_text(layer: Option<Layer>) -> String {
-    layer.map_or_else(|| "?".to_owned(), |layer| layer.to_string())
-}
-
-fn layer_of(text: &str) -> Option<Option<Layer>> {
-    match text {
-        "?" => Some(None),
-        layer => layer.parse::<Layer>().ok().map(Some),
-    }
-}
-
-fn taps_text(taps: &[KeptTap]) -> String {
-    let word = |tap: &KeptTap| match tap.hand {
-        Hand::Either => tap.ms.to_string(),
-        Hand::Left => format!("l{}", tap.ms),
-        Hand::Right => format!("r{}", tap.ms),
-    };
-    taps.iter().map(word).collect::<Vec<_>>().join(" ")
-}
-
-fn taps_of(text: &str) -> Option<Vec<KeptTap>> {
-    let tap = |word: &str| {
-        let (hand, ms) = match word.as_bytes().first()? {
-            b'l' => (Hand::Left, word.get(1..)?),
-            b'r' => (Hand::Right, word.get(1..)?),
-            _ => (Hand::Either, word),
-        };
-        let ms = ms.parse().ok()?;
-        Some(KeptTap { ms, hand })
-    };
-    if text.is_empty() {
-        return Some(Vec::new());
-    }
-    text.split(' ').map(tap).collect()
-}
-
-fn timing_text(timing: KeptTiming) -> String {
-    let t = timing;
-    format!("{} {} {} {}", t.lead_ms, t.spread_tenths, t.pulse_ms, t.n)
-}
-
-/// The timing that a text says; the outer `None` of one that says nothing readable.
-#[expect(clippy::option_option, reason = "no timing is no fault")]
-pub(super) fn timing_of(text: &str) -> Option<Option<KeptTiming>> {
-    if text.is_empty() {
-        return Some(None);
-    }
-    let words: Vec<&str> = text.split(' ').collect();
-    let [lead, spread, pulse, n] = words.as_slice() else {
-        return None;
-    };
-    Some(Some(KeptTiming {
-        lead_ms: lead.parse().ok()?,
-        spread_tenths: spread.parse().ok()?,
-        pulse_ms: pulse.parse().ok()?,
-        n: n.parse().ok()?,
-    }))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[track_caller]
-    fn check_answer(answer: Answer, text: &str) {
-        assert_eq!(answer_text(answer), text);
-        assert_eq!(answer_of(text), Some(answer));
-    }
-
-    #[test]
-    fn answers_are_short_words() {
-        check_answer(Answer::Feel(Feel::InTurn), "feel in-turn");
-        check_answer(Answer::Start(Some(3)), "start 3");
-        check_answer(Answer::Start(None), "start ?");
-        check_answer(Answer::Hands(None), "hands ?");
-        check_answer(Answer::Owner(Owner::Neither), "owner neither");
-        let threes = "x..x..".parse().ok();
-        check_answer(Answer::Pair([None, threes]), "pair ? x..x..");
-        let taps = [(-12, Hand::Left), (7, Hand::Either), (33, Hand::Right)]
-            .map(|(ms, hand)| KeptTap { ms, hand });
-        assert_eq!(taps_text(&taps), "l-12 7 r33");
-        assert_eq!(taps_of("l-12 7 r33").as_deref(), Some(&taps[..]));
-        let timing = KeptTiming {
-            lead_ms: -21,
-            spread_tenths: 184,
-            pulse_ms: 333,
-            n: 17,
-        };
-        assert_eq!(timing_of(&timing_text(timing)), Some(Some(timing)));
-        assert_eq!(timing_of(""), Some(None));
-        let layer = "x..xx.".parse().expect("a layer");
-        check_answer(Answer::Clapping(layer), "clapping x..xx.");
-    }
-
-    #[test]
-    fn what_means_nothing_is_no_answer() {
-        for text in [
-            "",
-            "feel",
-            "feel fours",
-            "start -1",
-            "start 256",
-            "clapping ......",
-            "clap x.",
-            "pair x..x..",
-            "owner all",
-        ] {
-            assert_eq!(answer_of(text), None, "{text:?}");
-        }
-        assert_eq!(taps_of("12 x"), None);
-        assert_eq!(taps_of("l"), None);
-        assert_eq!(timing_of("1 2 3"), None);
-        assert_eq!(timing_of("1 -2 3 4"), None);
-        assert_eq!(taps_of("99999999999"), None);
-    }
 
     #[test]
     fn installs_keep_their_order() {

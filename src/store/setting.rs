@@ -192,7 +192,7 @@ pub(super) fn read(conn: &Connection) -> Result<Settings, Fault> {
     })
 }
 
-fn read_one<T>(
+pub(super) fn read_one<T>(
     conn: &Connection,
     name: &str,
     meaning: impl Fn(&str) -> Option<T>,
@@ -222,7 +222,7 @@ fn write(conn: &mut Connection, settings: Settings) -> Result<(), Fault> {
     Ok(())
 }
 
-fn write_one(conn: &Connection, name: &str, value: Option<&str>) -> Result<(), Fault> {
+pub(super) fn write_one(conn: &Connection, name: &str, value: Option<&str>) -> Result<(), Fault> {
     let Some(value) = value else {
         conn.execute("DELETE FROM setting WHERE name = ?1", [name])?;
         return Ok(());

@@ -5,6 +5,7 @@ mod bad_input;
 mod card;
 #[cfg(feature = "listen-in")]
 mod clapping;
+mod class;
 mod damaged_recordings;
 mod decks;
 #[cfg(feature = "playback")]

@@ -2,6 +2,8 @@
 
 pub(super) mod class;
 pub(super) mod decks;
+pub(super) mod hand_in;
+pub(super) mod keep;
 pub(super) mod listen;
 pub(super) mod phrase;
 pub(super) mod practise;

@@ -135,8 +135,8 @@ impl Ready {
     }
 }
 
-/// The clock that the program goes by.
-pub(super) fn clock_of(env: &Env) -> Result<Arc<dyn Clock>, Failure> {
+/// The clock of the system, or one that starts when the environment says.
+pub(in crate::cli) fn clock_of(env: &Env) -> Result<Arc<dyn Clock>, Failure> {
     let Some(text) = &env.now else {
         return Ok(Arc::new(SystemClock::start()));
     };

@@ -1,9 +1,10 @@
-//! What a command writes: whole files, and standard output.
+//! What a command reads and writes: whole files, and standard output.
 
-use std::fs;
-use std::io::{self, Cursor, Write as _};
+use std::fs::{self, File};
+use std::io::{self, Cursor, Read as _, Write as _};
 use std::path::Path;
 
+use crate::class::hand_in::{Refusal, limit};
 use crate::cli::failure::{Failure, Kind};
 use crate::pcm::{Pcm, wav};
 
@@ -67,6 +68,23 @@ pub(super) fn field(text: &str) -> String {
     let formula = text.starts_with(['=', '+', '-', '@']);
     let guard = if formula { "'" } else { "" };
     format!("\"{guard}{}\"", text.replace('"', "\"\""))
+}
+
+/// The bytes of a hand-in. What is no file, such as a pipe or a device, has no end that can be waited
+/// for, and is refused.
+///
+/// The inner outcome is that of the file's contents.
+pub(super) fn read_hand_in(path: &Path) -> Result<Result<Vec<u8>, Refusal>, Failure> {
+    let failed = |error: io::Error| Failure::file(path, &error);
+    if !fs::metadata(path).map_err(failed)?.is_file() {
+        return Ok(Err(Refusal::Foreign));
+    }
+    let mut bytes = Vec::new();
+    let file = File::open(path).map_err(failed)?;
+    file.take(limit::FILE + 1)
+        .read_to_end(&mut bytes)
+        .map_err(failed)?;
+    Ok(Ok(bytes))
 }
 
 /// Prints to standard output.

@@ -1,5 +1,6 @@
-//! `contrapalma class`: what a teacher takes to class.
+//! `contrapalma class`: what a teacher does with a class. One file a command.
 
+mod collect;
 mod material;
 
 use std::process::ExitCode;
@@ -15,6 +16,8 @@ use crate::world::Env;
 pub(in crate::cli) enum Class {
     /// Make sounds, notes and sheets of a deck, for a room with a guitar
     Material(material::Material),
+    /// Check hand-ins and take them into the class store, each whole or not at all
+    Collect(collect::Collect),
 }
 
 /// Does what is asked.
@@ -24,7 +27,10 @@ pub(in crate::cli) fn run(
     env: &Env,
 ) -> Result<ExitCode, Failure> {
     match asked {
-        Class::Material(asked) => material::run(asked, practice, env)?,
+        Class::Material(asked) => {
+            material::run(asked, practice, env)?;
+            Ok(ExitCode::SUCCESS)
+        }
+        Class::Collect(asked) => collect::run(asked, practice, env),
     }
-    Ok(ExitCode::SUCCESS)
 }

@@ -1,0 +1,168 @@
+//! How fast a class comes in.
+//!
+//! `cargo bench --bench class` collects 40 learners with 10,000 attempts each (4 s and under 200 MB are
+//! wanted) and the same files once more; `cargo bench --bench class -- 1000` takes 1,000 learners. Files
+//! and store lie in `TMPDIR`, which must be on a real disk for the times to mean anything.
+
+#![expect(clippy::print_stdout, reason = "a bench says what it measured")]
+
+use std::error::Error;
+use std::fs;
+use std::path::PathBuf;
+
+use contrapalma::class::hand_in::{Header, LearnerId, Machine, Reading, Writer};
+use contrapalma::label::Label;
+use contrapalma::phrase::Level;
+use contrapalma::quiz::{Answer, Attempt, AttemptId, Hand, KeptTap, Kind, Phase, Skill};
+use contrapalma::rhythm::{Feel, Tempo};
+use contrapalma::store::{ClassStore, Kin};
+use contrapalma::world::{Clock as _, Day, Moment, Seed, SystemClock};
+
+const N_ATTEMPTS: u32 = 10_000;
+const DAY_MS: i64 = 86_400_000;
+const NOW: Moment = Moment(20_500 * DAY_MS);
+
+fn main() -> Result<(), Box<dyn Error>> {
+    // Cargo adds `--bench` to what it was given.
+    let asked = std::env::args().skip(1).find_map(|arg| arg.parse().ok());
+    let n_learners: u64 = asked.unwrap_or(40);
+    let folder = tempfile::tempdir()?;
+    let clock = SystemClock::start();
+    let mut files = Vec::new();
+    let mut n_bytes = 0;
+    for learner in 1..=n_learners {
+        let path = folder.path().join(format!("{learner}.gz"));
+        let bytes = hand_in(learner)?;
+        n_bytes += bytes.len();
+        fs::write(&path, bytes)?;
+        files.push(path);
+    }
+    let ms_since = |from| clock.stamp().since(from) / 1_000;
+    println!(
+        "{n_learners} files of {} bytes on the mean",
+        n_bytes / files.len().max(1)
+    );
+    let mut store = ClassStore::open(&folder.path().join("class.db"))?;
+    let began = clock.stamp();
+    let (n_new, _) = collect(&mut store, &files)?;
+    println!("collected: {n_new} new attempts in {} ms", ms_since(began));
+    let began = clock.stamp();
+    let (_, n_known) = collect(&mut store, &files)?;
+    println!(
+        "once more: {n_known} known attempts in {} ms",
+        ms_since(began)
+    );
+    // What every file holds, in files that are not the same.
+    let began = clock.stamp();
+    for learner in 1..=n_learners.min(40) {
+        let file = hand_in_made(learner, NOW.0 + 1)?;
+        store.collect(Reading::new(&file, NOW)?, Kin::Two)?;
+    }
+    println!(
+        "other files of the same, made and collected: {} ms",
+        ms_since(began)
+    );
+    if let Some(peak) = peak_memory() {
+        println!("most memory: {peak}");
+    }
+    Ok(())
+}
+
+fn collect(store: &mut ClassStore, files: &[PathBuf]) -> Result<(u64, u64), Box<dyn Error>> {
+    let (mut n_new, mut n_known) = (0, 0);
+    for path in files {
+        let bytes = fs::read(path)?;
+        let collected = store.collect(Reading::new(&bytes, NOW)?, Kin::Two)?;
+        n_new += collected.n_new;
+        n_known += collected.n_known;
+    }
+    Ok((n_new, n_known))
+}
+
+/// What Linux says of this process.
+fn peak_memory() -> Option<String> {
+    let status = fs::read_to_string("/proc/self/status").ok()?;
+    let line = status.lines().find(|line| line.starts_with("VmHWM:"))?;
+    Some(line.trim_start_matches("VmHWM:").trim().to_owned())
+}
+
+fn hand_in(learner: u64) -> Result<Vec<u8>, Box<dyn Error>> {
+    hand_in_made(learner, NOW.0)
+}
+
+fn hand_in_made(learner: u64, made: i64) -> Result<Vec<u8>, Box<dyn Error>> {
+    let install = Seed(learner).child("install", 0).0;
+    let header = Header {
+        program: Label::new("0.1.0")?,
+        learner: LearnerId(learner),
+        also: vec![],
+        name: Label::new(&format!("learner {learner}"))?,
+        machines: vec![Machine {
+            install,
+            n_made: u64::from(N_ATTEMPTS),
+        }],
+        decks: vec![Label::new("path")?],
+        days: None,
+        n_attempts: u64::from(N_ATTEMPTS),
+        n_disputes: 0,
+        made: Moment(made),
+    };
+    let mut writer = Writer::new(Vec::new(), header)?;
+    for number in 0..N_ATTEMPTS {
+        writer.attempt(&attempt(install, number)?)?;
+    }
+    Ok(writer.finish()?)
+}
+
+/// Practice of 60 questions a day, two in five of them with 18 taps.
+fn attempt(install: u64, number: u32) -> Result<Attempt, Box<dyn Error>> {
+    let mut dice = Seed(install).child("attempt", u64::from(number)).dice();
+    let (day, place) = (number / 60, number % 60);
+    let at =
+        (20_000 + i64::from(day)) * DAY_MS + i64::from(place) * 15_000 + dice.between(0, 3_000);
+    let feels = [Feel::Threes, Feel::Twos];
+    let truth = feels[dice.below(2)];
+    let answer = feels[dice.below(2)];
+    let n_taps = if dice.below(5) < 2 { 18 } else { 0 };
+    let tap = |n: i32| {
+        let ms = 680 * n + i32::try_from(dice.between(-40, 40))?;
+        Ok(KeptTap {
+            ms,
+            hand: Hand::Either,
+        })
+    };
+    let taps = (0..n_taps)
+        .map(tap)
+        .collect::<Result<_, Box<dyn Error>>>()?;
+    Ok(Attempt {
+        id: AttemptId {
+            install,
+            sitting: 1 + day,
+            number: 1 + place,
+        },
+        skill: Skill(format!("path/skill-{}", number / 5 % 48).into()),
+        kind: Kind::NameFeel,
+        at: Moment(at),
+        wall: Moment(at),
+        since_start_ms: place * 15_000,
+        offset_min: 60,
+        day: Day(20_000 + i32::try_from(day)?),
+        block: 1 + place / 5,
+        phase: Phase::Adaptive,
+        level: Level::of_tenths(60),
+        criterion: Level::of_tenths(40),
+        tempo: Tempo::of_hundredths(17_650)?,
+        alternatives: 2,
+        truth: Answer::Feel(truth),
+        answer: Answer::Feel(answer),
+        right: truth == answer,
+        heard_tenths: 23,
+        answer_ms: 1_834,
+        replays: 0,
+        taps,
+        timing: None,
+        seed: Seed(u64::from(number)).child("phrase", install),
+        generator: 2,
+        phrase: String::new(),
+    })
+}

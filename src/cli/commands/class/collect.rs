@@ -1,0 +1,144 @@
+//! `contrapalma class collect`: hand-ins into the class store.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use clap::Args;
+
+use crate::class::hand_in::Reading;
+use crate::cli::args::Practice;
+use crate::cli::commands::practise::clock_of;
+use crate::cli::commands::write::{print, read_hand_in};
+use crate::cli::data_dir;
+use crate::cli::failure::{Failure, Kind};
+use crate::label::harmless;
+use crate::store::{ClassStore, CollectError, Collected, Kin};
+use crate::world::{Env, Moment};
+
+/// `class collect`.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Collect {
+    /// Hand-ins, or folders of them
+    #[arg(value_name = "FILE|FOLDER", required = true)]
+    from: Vec<PathBuf>,
+    /// The class store [default: class.db among the data]
+    #[arg(long, value_name = "FILE")]
+    class_store: Option<PathBuf>,
+    /// Where two learners have practised on one machine, they are one
+    #[arg(long)]
+    same_learner: bool,
+}
+
+/// Takes every hand-in, and says of each what came of it.
+pub(super) fn run(asked: &Collect, practice: &Practice, env: &Env) -> Result<ExitCode, Failure> {
+    let now = clock_of(env)?.now();
+    let found = find(&asked.from)?;
+    let path = match &asked.class_store {
+        Some(path) => path.clone(),
+        None => data_dir(practice, env)?.join("class.db"),
+    };
+    let mut store = ClassStore::open(&path)?;
+    let kin = if asked.same_learner {
+        Kin::One
+    } else {
+        Kin::Two
+    };
+    let (mut n_taken, mut n_new, mut n_refused) = (0_u32, 0_u64, 0_u32);
+    for file in &found.files {
+        let name = harmless(&file.display().to_string());
+        match take(&mut store, file, now, kin)? {
+            Ok(collected) => {
+                n_taken += 1;
+                n_new += collected.n_new;
+                print(&taken(&name, &collected))?;
+            }
+            Err(why) => {
+                n_refused += 1;
+                print(&format!("{name}: refused: {}\n", harmless(&why)))?;
+            }
+        }
+    }
+    print(&format!(
+        "{n_taken} taken with {n_new} new attempts, {n_refused} refused; {} other files passed over\n",
+        found.n_others
+    ))?;
+    let code = if n_refused > 0 { Kind::No.code() } else { 0 };
+    Ok(ExitCode::from(code))
+}
+
+/// Takes one file, or says why not. Only a store that fails ends everything.
+fn take(
+    store: &mut ClassStore,
+    file: &Path,
+    now: Moment,
+    kin: Kin,
+) -> Result<Result<Collected, String>, Failure> {
+    let bytes = match read_hand_in(file) {
+        Ok(Ok(bytes)) => bytes,
+        Ok(Err(refusal)) => return Ok(Err(refusal.to_string())),
+        Err(failure) => return Ok(Err(failure.what())),
+    };
+    let reading = match Reading::new(&bytes, now) {
+        Ok(reading) => reading,
+        Err(refusal) => return Ok(Err(refusal.to_string())),
+    };
+    match store.collect(reading, kin) {
+        Ok(collected) => Ok(Ok(collected)),
+        Err(CollectError::Store(error)) => Err(error.into()),
+        Err(error @ CollectError::Whose { .. }) => Ok(Err(format!(
+            "{error}; if both are one learner, collect it with --same-learner"
+        ))),
+        Err(error) => Ok(Err(error.to_string())),
+    }
+}
+
+fn taken(name: &str, collected: &Collected) -> String {
+    let missing = match collected.n_missing {
+        0 => String::new(),
+        n => format!("; {n} of earlier hand-ins are missing, ask for `contrapalma hand-in --all`"),
+    };
+    format!(
+        "{name}: {} ({}): {} new attempts, {} already known{missing}\n",
+        collected.name, collected.learner, collected.n_new, collected.n_known
+    )
+}
+
+/// What was found to collect.
+struct Found {
+    files: Vec<PathBuf>,
+    /// Files in folders that are not named as hand-ins are.
+    n_others: u32,
+}
+
+fn find(from: &[PathBuf]) -> Result<Found, Failure> {
+    let mut found = Found {
+        files: Vec::new(),
+        n_others: 0,
+    };
+    for path in from {
+        if path.is_dir() {
+            look_through(path, &mut found).map_err(|error| Failure::file(path, &error))?;
+        } else {
+            found.files.push(path.clone());
+        }
+    }
+    Ok(found)
+}
+
+/// Takes the files of a folder whose names end in `.gz`, in the order of their names; those below it
+/// are left alone.
+fn look_through(folder: &Path, found: &mut Found) -> std::io::Result<()> {
+    let mut files = Vec::new();
+    for entry in fs::read_dir(folder)? {
+        let path = entry?.path();
+        if path.extension().is_some_and(|ending| ending == "gz") && path.is_file() {
+            files.push(path);
+        } else {
+            found.n_others += 1;
+        }
+    }
+    files.sort();
+    found.files.append(&mut files);
+    Ok(())
+}
