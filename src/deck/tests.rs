@@ -1145,6 +1145,7 @@ fn the_example_for_contributors_is_a_deck() {
         "tuesday-group/knocks",
         "tuesday-group/where-it-came-in",
         "tuesday-group/hold-the-twelve",
+        "tuesday-group/over-the-solo",
     ];
     assert_eq!(skills, expected);
     assert_eq!(
