@@ -22,6 +22,8 @@ pub struct Listening {
     pub(super) counting: Counting,
     /// The phrase, once it is made, and what it is.
     pub told: Option<(Question, Reveal)>,
+    /// Why there is none, in words.
+    pub refused: Option<String>,
     /// The exercise, by its place in the deck.
     pub(super) exercise: usize,
     /// The job that makes the phrase.
@@ -63,6 +65,7 @@ impl App {
             line,
             counting,
             told: None,
+            refused: None,
             exercise,
             generation,
         }));

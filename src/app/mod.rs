@@ -624,7 +624,7 @@ impl App {
             }
             summary.advice = Some(check::advice(found));
         }
-        summary.notes.clone_from(&self.notes);
+        summary.notes = std::mem::take(&mut self.notes);
         self.place = Place::Summary(summary);
         self.is_next_wanted = false;
         Ok(())

@@ -3,7 +3,7 @@
 use super::player::Rendering;
 use super::tune_up::Step;
 use super::worker::{Job, Of, What};
-use super::{App, Trouble, today};
+use super::{App, Place, Trouble, today};
 use crate::deck::Exercise;
 use crate::phrase::{GENERATOR, Third};
 use crate::quiz::passage::Passage;
@@ -44,10 +44,27 @@ impl App {
                 None => Next::Enough,
             };
             if matches!(self.next, Next::Resting) {
-                self.plan.give_up(&self.learner);
+                self.rest();
             }
         }
         Ok(())
+    }
+
+    /// No passage of the skill in hand can be asked: the plan moves on, and why is told in the end.
+    fn rest(&mut self) {
+        let given_up = self.plan.give_up(&self.learner);
+        let Some(exercise) = given_up.and_then(|candidate| self.course.exercise(candidate)) else {
+            return;
+        };
+        let title = exercise.title.to_string();
+        let mut passages = exercise.material.passages().iter();
+        // What is missing was told already.
+        if passages.any(|passage| !self.missing.contains(&passage.recording())) {
+            self.note(&format!(
+                "{title}: its passages rest. Each comes back some days after it was asked; cut more \
+                 for more practice."
+            ));
+        }
     }
 
     pub(super) fn make(&mut self, choice: Choice, tries: u64) -> Result<Next, Trouble> {
@@ -134,6 +151,11 @@ impl App {
     /// The recording of a passage is not there: another passage is asked, or another skill.
     pub(super) fn without_passage(&mut self, made: u64, passage: &Passage) -> Result<(), Trouble> {
         self.miss(passage);
+        if let Place::Listening(listening) = &mut self.place
+            && listening.generation == made
+        {
+            listening.refused = self.notes.last().cloned();
+        }
         let Next::Making {
             generation,
             choice,
@@ -147,7 +169,7 @@ impl App {
         }
         self.next = self.make(choice, tries)?;
         if matches!(self.next, Next::Resting) {
-            self.plan.give_up(&self.learner);
+            self.rest();
         }
         self.go_on_making()
     }

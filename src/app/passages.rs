@@ -72,19 +72,25 @@ impl App {
         })
     }
 
-    /// Notes that a recording cannot be found, to be said once.
+    /// Notes that a recording cannot be found.
     pub(super) fn miss(&mut self, passage: &Passage) {
-        if self.missing.insert(passage.recording()) {
-            let name = Path::new(passage.file()).file_name();
-            let name = name.map_or_else(
-                || passage.recording().to_string(),
-                |name| name.to_string_lossy().into_owned(),
-            );
-            self.notes.push(format!(
-                "{} is not where it was: what was cut from it is left out. Open it once with \
-                 `contrapalma listen` where it is now.",
-                printable(&name)
-            ));
+        self.missing.insert(passage.recording());
+        let name = Path::new(passage.file()).file_name();
+        let name = name.map_or_else(
+            || passage.recording().to_string(),
+            |name| name.to_string_lossy().into_owned(),
+        );
+        self.note(&format!(
+            "{} is not where it was: what was cut from it is left out. Open it once with \
+             `contrapalma listen` where it is now.",
+            printable(&name)
+        ));
+    }
+
+    /// Something to be told in the end, once.
+    pub(super) fn note(&mut self, note: &str) {
+        if !self.notes.iter().any(|other| other == note) {
+            self.notes.push(note.to_owned());
         }
     }
 }

@@ -274,13 +274,13 @@ impl Plan {
     }
 
     /// Takes the latest choice back and leaves its skill out of this sitting, as when no phrase
-    /// could be made for it.
-    pub fn give_up(&mut self, learner: &Learner) {
-        if let Some(block) = self.running.take() {
-            self.n_asked = self.n_asked.saturating_sub(1);
-            self.close(learner, block.candidate);
-            self.queues.leave_out(block.candidate);
-        }
+    /// could be made for it. Says which skill that is.
+    pub fn give_up(&mut self, learner: &Learner) -> Option<usize> {
+        let block = self.running.take()?;
+        self.n_asked = self.n_asked.saturating_sub(1);
+        self.close(learner, block.candidate);
+        self.queues.leave_out(block.candidate);
+        Some(block.candidate)
     }
 
     /// Opens a block of the best skill whose kind has not run too long; of any, when no other kind

@@ -23,6 +23,10 @@ pub(in crate::tui) fn screen(
     body.mention(&listening.line);
     body.gap();
     match &listening.told {
+        None if listening.refused.is_some() => {
+            let refused = listening.refused.as_deref().unwrap_or_default();
+            body.say(refused, theme.strong());
+        }
         None => body.say("A phrase is being made.", Style::new()),
         Some((_, reveal)) => {
             body.say(&reveal.verdict, theme.strong());
