@@ -46,7 +46,6 @@ pub(super) const KEYS: [Key; 26] = [
         "all, or ids of passages of this deck in a list",
         Shape::AllOrIds(MOST_PASSAGES),
     ),
-    optional("cycle", "pulses in a cycle of the passages", Shape::Cycle),
     to_make(
         "families",
         "families of surfaces in a list, as [\"plain\", \"chords\"]",
@@ -169,6 +168,7 @@ pub(super) const KEYS: [Key; 26] = [
             Shape::Word(|| Call::ALL.map(Call::id).to_vec()),
         )
     },
+    optional("cycle", "pulses in a cycle of the passages", Shape::Cycle),
     to_make(
         "level",
         "a table of easiest, criterion and hardest in dB",

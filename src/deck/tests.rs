@@ -86,7 +86,7 @@ fn keys_are_known_and_none_is_missing() {
         "tempi = [120",
         &[
             "line 4, column 1: found no tempo; expected two whole numbers, slowest and fastest, within 100 to 260",
-            "line 11, column 1: found the key \"tempi\"; expected one of id, title, asks, line, repair, needs, pattern, passages, cycle, families, feels, tempo, rival, pacing, cycles, entry, bell, by, clappings, fits, guide, course, turns, place, call, level (nearest is \"tempo\")",
+            "line 11, column 1: found the key \"tempi\"; expected one of id, title, asks, line, repair, needs, pattern, passages, families, feels, tempo, rival, pacing, cycles, entry, bell, by, clappings, fits, guide, course, turns, place, call, cycle, level (nearest is \"tempo\")",
         ],
     );
     check(

@@ -220,6 +220,10 @@ fn nothing_is_installed_that_cannot_be_practised_or_would_hide_another() {
     );
     let says = ["own.toml: found the id \"path\"", "change the id"];
     refused(&home, "decks install own.toml", 1, &says);
+    // A deck from elsewhere never stands in the place of what was cut from one's own recordings.
+    home.write("cut.toml", DECK.replace("\"tuesday\"", "\"own\""));
+    let says = ["cut.toml: found the id \"own\"", "change the id"];
+    refused(&home, "decks install cut.toml", 1, &says);
     refused(
         &home,
         "decks install up.toml",

@@ -146,6 +146,14 @@ fn install(file: &Path, shelf: &Shelf) -> Result<(), Failure> {
         let hint = "change the id on top of the deck; nothing was changed";
         return Err(Failure::new(Kind::No, what, hint));
     }
+    if id == deck::OWN_RECORDINGS {
+        let what = format!(
+            "{}: found the id {id:?}, under which your own recordings are kept; expected another",
+            file.display()
+        );
+        let hint = "change the id on top of the deck; nothing was changed";
+        return Err(Failure::new(Kind::No, what, hint));
+    }
     let done = match shelf.install(id, &text)? {
         Placed::New => "installed",
         Placed::Replaced => "installed in place of the one before; what was practised stays",
