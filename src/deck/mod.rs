@@ -15,7 +15,7 @@
 //! let faults = faults.expect_err("a title is missing");
 //! assert_eq!(
 //!     faults[2].to_string(),
-//!     "line 3, column 1: found the key \"titel\"; expected one of format, id, title, order, takes, exercise"
+//!     "line 3, column 1: found the key \"titel\"; expected one of format, id, title, order, takes, exercise, passage"
 //! );
 //! assert_eq!(faults[2].hint.as_deref(), Some("nearest is \"title\""));
 //! ```
