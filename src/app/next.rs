@@ -115,17 +115,9 @@ impl App {
         rendering: Rendering,
     ) -> Result<(), Trouble> {
         const TRIES: u64 = 8;
-        let Next::Making {
-            generation,
-            choice,
-            tries,
-        } = self.next
-        else {
+        let Some((choice, tries)) = self.in_making(made) else {
             return Ok(());
         };
-        if made != generation {
-            return Ok(());
-        }
         let skill = self.course.skill(choice.candidate).cloned();
         let seed = question.measured().seed();
         let aside = match &skill {
@@ -150,23 +142,15 @@ impl App {
 
     /// The recording of a passage is not there: another passage is asked, or another skill.
     pub(super) fn without_passage(&mut self, made: u64, passage: &Passage) -> Result<(), Trouble> {
-        self.miss(passage);
+        let why = self.miss(passage);
         if let Place::Listening(listening) = &mut self.place
             && listening.generation == made
         {
-            listening.refused = self.notes.last().cloned();
+            listening.refused = Some(why);
         }
-        let Next::Making {
-            generation,
-            choice,
-            tries,
-        } = self.next
-        else {
+        let Some((choice, tries)) = self.in_making(made) else {
             return Ok(());
         };
-        if generation != made {
-            return Ok(());
-        }
         self.next = self.make(choice, tries)?;
         if matches!(self.next, Next::Resting) {
             self.rest();
@@ -176,12 +160,24 @@ impl App {
 
     /// No phrase had one right answer: the plan moves on to another skill.
     pub(super) fn no_phrase(&mut self, made: u64) -> Result<(), Trouble> {
-        if !matches!(self.next, Next::Making { generation, .. } if generation == made) {
+        if self.in_making(made).is_none() {
             return Ok(());
         }
         self.plan.give_up(&self.learner);
         self.next = Next::Idle;
         self.go_on_making()
+    }
+
+    /// What is made for the next question, and after how many tries, where this job makes it.
+    fn in_making(&self, made: u64) -> Option<(Choice, u64)> {
+        match self.next {
+            Next::Making {
+                generation,
+                choice,
+                tries,
+            } if generation == made => Some((choice, tries)),
+            _ => None,
+        }
     }
 
     fn go_on_making(&mut self) -> Result<(), Trouble> {

@@ -16,7 +16,7 @@ use super::{App, Trouble};
 use crate::label::{ContentHash, printable};
 use crate::pcm::decode::{self, DecodeError};
 use crate::pcm::{Pcm, SampleRate};
-use crate::phrase::Phrase;
+use crate::phrase::{GENERATOR, Phrase};
 use crate::quiz::Skill;
 use crate::quiz::passage::Passage;
 use crate::world::{Day, Seed};
@@ -34,8 +34,8 @@ pub(super) struct Cutting {
 }
 
 impl App {
-    /// One of an exercise's passages: the one that was not asked for longest, among those that rested
-    /// and whose recordings are not missing; `None` when there is none.
+    /// One of an exercise's passages: the one that was not asked for longest, among those that rested,
+    /// whose label nobody doubts, and whose recordings are not missing; `None` when there is none.
     pub(super) fn next_passage(
         &self,
         skill: &Skill,
@@ -51,9 +51,14 @@ impl App {
             last(passage).is_none_or(|day| self.planned_for.since(day) > REST_DAYS)
         };
         let is_there = |passage: &&Arc<Passage>| !self.missing.contains(&passage.recording());
-        let ready = passages.iter().filter(is_there).filter(has_rested);
+        let mut ready = Vec::new();
+        for passage in passages.iter().filter(is_there).filter(has_rested) {
+            if !self.store.is_disputed(skill, passage.seed(), GENERATOR)? {
+                ready.push(passage);
+            }
+        }
         let order = self.seed.child("passage", self.generation);
-        let chosen = ready.min_by_key(|passage| {
+        let chosen = ready.into_iter().min_by_key(|passage| {
             let by_chance = order.child("order", passage.seed().0).0;
             (last(passage), by_chance)
         });
@@ -72,19 +77,21 @@ impl App {
         })
     }
 
-    /// Notes that a recording cannot be found.
-    pub(super) fn miss(&mut self, passage: &Passage) {
+    /// Notes that a recording cannot be found, and says so in words.
+    pub(super) fn miss(&mut self, passage: &Passage) -> String {
         self.missing.insert(passage.recording());
         let name = Path::new(passage.file()).file_name();
         let name = name.map_or_else(
             || passage.recording().to_string(),
             |name| name.to_string_lossy().into_owned(),
         );
-        self.note(&format!(
+        let told = format!(
             "{} is not where it was: what was cut from it is left out. Open it once with \
              `contrapalma listen` where it is now.",
             printable(&name)
-        ));
+        );
+        self.note(&told);
+        told
     }
 
     /// Something to be told in the end, once.

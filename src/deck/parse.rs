@@ -33,7 +33,7 @@ pub(super) const KEYS: [Key; 7] = [
     key("title", "a short text on one line", Shape::Label),
     optional(
         "order",
-        "path, or free where nothing waits for anything",
+        "path, free where nothing waits for anything, or once for one block of each",
         Shape::Word(|| Order::ALL.map(Order::id).to_vec()),
     ),
     optional(
