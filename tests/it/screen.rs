@@ -2,6 +2,7 @@
 //! the terminal is whole again however it ends.
 
 use std::fs::File;
+use std::path::Path;
 use std::process::{Command, Stdio};
 use std::sync::mpsc;
 use std::thread;
@@ -334,16 +335,21 @@ fn evening(practice: &Practice) -> (std::path::PathBuf, std::path::PathBuf) {
     (sound, pulses)
 }
 
+/// A recording on the screen, its pulses given.
+fn listening(practice: &Practice, sound: &Path, pulses: &Path) -> Terminal {
+    let mut command = program(practice.home.path(), NOW);
+    command.args(["listen", "--silent", "--pulses"]);
+    command.arg(pulses);
+    command.arg(sound);
+    Terminal::start(command)
+}
+
 #[test]
 fn a_recording_is_heard_and_played_by_single_keys() {
     let practice = Practice::new();
     let (sound, pulses) = evening(&practice);
 
-    let mut command = program(practice.home.path(), NOW);
-    command.args(["listen", "--silent", "--pulses"]);
-    command.arg(&pulses);
-    command.arg(&sound);
-    let mut terminal = Terminal::start(command);
+    let mut terminal = listening(&practice, &sound, &pulses);
     terminal.wait_for("evening.wav");
     terminal.wait_for("Cycle 1, at 0:00: leaning to threes");
     terminal.wait_for("ready: cycles 1 to 4, claps none, speed 100 %");
@@ -364,11 +370,7 @@ fn a_recording_is_heard_and_played_by_single_keys() {
 fn what_is_said_of_a_recording_is_there_again_when_it_was_moved_and_renamed() {
     let practice = Practice::new();
     let (sound, pulses) = evening(&practice);
-    let mut command = program(practice.home.path(), NOW);
-    command.args(["listen", "--silent", "--pulses"]);
-    command.arg(&pulses);
-    command.arg(&sound);
-    let mut terminal = Terminal::start(command);
+    let mut terminal = listening(&practice, &sound, &pulses);
     terminal.wait_for("Cycle 1, at 0:00: leaning to threes");
     terminal.press("wu");
     terminal.wait_for("you say twos, sure; it is leaning to threes");
@@ -401,11 +403,7 @@ fn what_is_said_of_a_recording_is_there_again_when_it_was_moved_and_renamed() {
 fn a_passage_that_is_cut_is_practised_wherever_its_recording_lies() {
     let practice = Practice::new();
     let (sound, pulses) = evening(&practice);
-    let mut command = program(practice.home.path(), NOW);
-    command.args(["listen", "--silent", "--pulses"]);
-    command.arg(&pulses);
-    command.arg(&sound);
-    let mut terminal = Terminal::start(command);
+    let mut terminal = listening(&practice, &sound, &pulses);
     terminal.wait_for("Cycle 1, at 0:00: leaning to threes");
     terminal.press("r");
     terminal.wait_for("you say threes");
