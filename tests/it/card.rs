@@ -85,9 +85,9 @@ impl Card {
         listener
     }
 
-    /// Gives the card a microphone that hears only what [`Mouth`] says.
+    /// Gives the card a microphone that hears only what a [`Mouth`] says.
     #[cfg(feature = "listen-in")]
-    pub(crate) fn add_microphone(&self) -> Mouth {
+    pub(crate) fn add_microphone(&self) {
         let make = [
             "load-module",
             "module-null-sink",
@@ -100,6 +100,11 @@ impl Card {
         let said = String::from_utf8_lossy(&out.stderr);
         assert!(out.status.success(), "{said}");
         self.source.set("virtual_mic.monitor");
+    }
+
+    /// Opens the mouth before the microphone.
+    #[cfg(feature = "listen-in")]
+    pub(crate) fn open_mouth(&self) -> Mouth {
         Mouth::start(&self.environment())
     }
 
@@ -239,34 +244,41 @@ pub(crate) struct Mouth {
     /// An idle card stands still: somebody has to listen all the time.
     holder: Child,
     sound: std::process::ChildStdin,
+    /// Lines of the player, which says when it had nothing to play.
+    told: Receiver<String>,
     /// What is still to be said.
     left: std::collections::VecDeque<i16>,
 }
 
 #[cfg(feature = "listen-in")]
 impl Mouth {
+    /// Frames by which it is ahead of the card, so that a busy machine does not let it run dry.
+    pub(crate) const AHEAD: usize = 40 * BLOCK;
+
     fn start(environment: &[(String, String)]) -> Self {
         let form = ["--raw", "--format=s16le", "--rate=48000", "--channels=1"];
-        let begin = |program: &str, device: &str, stdin: Stdio| {
+        let begin = |program: &str, how: [&str; 2], stdin: Stdio, stderr: Stdio| {
             let mut command = Command::new(program);
-            command.arg(format!("--device={device}")).args(form);
-            command
-                .arg("--latency-msec=30")
-                .envs(environment.iter().cloned());
-            command.stdin(stdin).stdout(Stdio::null());
+            command.args(how).args(form).arg("--verbose");
+            command.envs(environment.iter().cloned());
+            command.stdin(stdin).stdout(Stdio::null()).stderr(stderr);
             command.spawn().expect(NEEDS)
         };
-        let holder = begin("parec", "virtual_mic.monitor", Stdio::null());
-        let mut player = begin("pacat", "virtual_mic", Stdio::piped());
+        let heard = ["--device=virtual_mic.monitor", "--latency-msec=30"];
+        let holder = begin("parec", heard, Stdio::null(), Stdio::null());
+        let said = ["--device=virtual_mic", "--latency-msec=400"];
+        let mut player = begin("pacat", said, Stdio::piped(), Stdio::piped());
+        let told = lines_of(player.stderr.take().expect("it was piped"));
         let sound = player.stdin.take().expect("it was piped");
+        let left = std::collections::VecDeque::new();
         let mut mouth = Self {
             player,
             holder,
             sound,
-            left: std::collections::VecDeque::new(),
+            told,
+            left,
         };
-        // Ahead of the card, so that it never runs dry.
-        (0..6).for_each(|_| mouth.say_block());
+        (0..Self::AHEAD / BLOCK).for_each(|_| mouth.say_block());
         mouth
     }
 
@@ -278,10 +290,31 @@ impl Mouth {
         self.sound.write_all(&bytes).expect("the card takes it");
     }
 
-    /// Claps: these samples come next.
-    pub(crate) fn clap(&mut self, samples: &[i16]) {
-        self.left = samples.iter().copied().collect();
+    /// Claps: these samples come after so many frames of silence.
+    pub(crate) fn clap_after(&mut self, silence: usize, samples: &[i16]) {
+        let silence = std::iter::repeat_n(0, silence);
+        self.left = silence.chain(samples.iter().copied()).collect();
     }
+
+    /// Whether it had nothing to say in time. All that it says comes later from then on.
+    pub(crate) fn has_run_dry(&self) -> bool {
+        self.told.try_iter().any(|line| line.contains("underrun"))
+    }
+}
+
+/// What is written, line by line, until it is closed.
+#[cfg(feature = "listen-in")]
+fn lines_of(from: impl std::io::Read + Send + 'static) -> Receiver<String> {
+    use std::io::BufRead as _;
+    let (to, lines) = mpsc::channel();
+    thread::spawn(move || {
+        for line in std::io::BufReader::new(from).lines().map_while(Result::ok) {
+            if to.send(line).is_err() {
+                return;
+            }
+        }
+    });
+    lines
 }
 
 #[cfg(feature = "listen-in")]

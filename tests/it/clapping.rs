@@ -3,6 +3,9 @@
 //!
 //! The player hears nothing but the card, and the microphone hears nothing but the player.
 
+use std::time::Instant;
+
+use contrapalma::quiz::Attempt;
 use contrapalma::world::{Seed, instant_now};
 use tempfile::TempDir;
 
@@ -38,106 +41,156 @@ level = { easiest = 8, criterion = 5, hardest = 2 }
 
 #[test]
 fn listen_to_claps_by_the_microphone_and_judge_them() {
+    // Sound that was lost on the way proves nothing: such a sitting is made again.
+    let told = (0..5).find_map(|_| clap_once());
+    let told = told.expect("sound was lost in five sittings in a row: the machine is too busy");
+    let spread = number_after(&told.tuned, "single ones spread by ");
+    // The way from card to card wanders by a few milliseconds.
+    assert!(spread < 12.0, "{}", told.tuned);
+    let verdict = "Right: claps on 1 and 4, held to the end.";
+    assert!(told.judged.contains(verdict), "{}", told.judged);
+    let spread = number_after(&told.judged, "Spread ");
+    assert!(spread < 20.0, "{}", told.judged);
+    assert!(told.attempt.timing.is_some(), "the way is known");
+}
+
+/// What came of one sitting.
+struct Told {
+    tuned: String,
+    judged: String,
+    attempt: Attempt,
+}
+
+/// Tunes up, claps the threes once and leaves; nothing where sound was lost meanwhile.
+fn clap_once() -> Option<Told> {
     let (card, home) = (Card::start(), TempDir::new().expect("a temporary folder"));
-    let mut mouth = card.add_microphone();
-    let mut listener = card.listen();
-    let mut terminal = with_deck(&card, home.path(), CLAP);
-    terminal.press("m");
-    terminal.wait_for("m claps by microphone");
-    terminal.press("t");
-    terminal.wait_for("Clap with the bell");
-    let every = |_: usize| true;
-    clap(
-        &mut terminal,
-        (&mut listener, &mut mouth),
-        CLICKS,
-        &every,
-        "Kept for this output",
-    );
-    let told = words(&terminal);
-    let spread = number_after(&told, "single ones spread by ");
-    // The way from card to card wanders by a few milliseconds, and a clap here comes in steps of ten.
-    assert!(spread < 12.0, "{told}");
+    card.add_microphone();
+    let mut player = Player {
+        terminal: with_deck(&card, home.path(), CLAP),
+        listener: card.listen(),
+        mouth: card.open_mouth(),
+    };
+    player.terminal.press("m");
+    player.wait("m claps by microphone")?;
+    player.terminal.press("t");
+    player.wait("Clap with the bell")?;
+    player.clap(CLICKS, &|_| true, "Kept for this output")?;
+    let tuned = player.words();
     // Until the last bell has faded.
-    for _ in 0..100 {
-        listener.next_block();
-        mouth.say_block();
-    }
-    terminal.press("q");
-    wait(&mut terminal, (&mut listener, &mut mouth), TODAY);
+    (0..100).try_for_each(|_| player.go_on().map(drop))?;
+    player.terminal.press("q");
+    player.wait(TODAY)?;
 
-    terminal.press(ENTER);
-    wait(&mut terminal, (&mut listener, &mut mouth), QUESTION);
-    assert!(!terminal.text().contains("space"), "{}", terminal.text());
-    let threes = |pulse: usize| pulse.is_multiple_of(3);
-    clap(
-        &mut terminal,
-        (&mut listener, &mut mouth),
-        PULSE,
-        &threes,
-        REVEAL,
-    );
-    let told = words(&terminal);
-    assert!(
-        told.contains("Right: claps on 1 and 4, held to the end."),
-        "{told}"
-    );
-    let spread = number_after(&told, "Spread ");
-    assert!(spread < 20.0, "{told}");
-    terminal.press("q");
-    terminal.wait_for("this sitting");
-    terminal.press("q");
-    assert_eq!(terminal.end(), 0);
-    let attempt = attempts(home.path()).remove(0);
-    assert!(attempt.timing.is_some(), "the way is known");
+    player.terminal.press(ENTER);
+    player.wait(QUESTION)?;
+    let question = player.terminal.text();
+    assert!(!question.contains("space"), "{question}");
+    player.clap(PULSE, &|pulse| pulse.is_multiple_of(3), REVEAL)?;
+    let judged = player.words();
+    player.terminal.press("q");
+    player.terminal.wait_for("this sitting");
+    player.terminal.press("q");
+    assert_eq!(player.terminal.end(), 0);
+    Some(Told {
+        tuned,
+        judged,
+        attempt: attempts(home.path()).remove(0),
+    })
 }
 
-/// Waits in silence until the screen says `said`: a microphone that hears nothing at all stands still.
-fn wait(terminal: &mut Terminal, (listener, mouth): (&mut Listener, &mut Mouth), said: &str) {
-    let deadline = instant_now() + PATIENCE;
-    while !terminal.text().contains(said) {
-        assert!(
-            instant_now() < deadline,
-            "not yet {said:?}:\n{}",
-            terminal.text()
-        );
-        listener.next_block();
-        mouth.say_block();
-        terminal.take_what_came();
-    }
+/// Somebody who sees the screen, hears the card and claps into the microphone.
+struct Player {
+    terminal: Terminal,
+    listener: Listener,
+    mouth: Mouth,
 }
 
-/// Claps on these places, counted from the first bell on, until the screen says `said`.
-fn clap(
-    terminal: &mut Terminal,
-    (listener, mouth): (&mut Listener, &mut Mouth),
-    gap: usize,
-    is_clapped: &dyn Fn(usize) -> bool,
-    said: &str,
-) {
-    let deadline = instant_now() + 3 * PATIENCE;
-    let samples = burst();
-    let (mut first_bell, mut next) = (None, 1);
-    listener.catch_up();
-    while !terminal.text().contains(said) {
-        assert!(
-            instant_now() < deadline,
-            "not yet {said:?}:\n{}",
-            terminal.text()
-        );
-        let block = listener.next_block();
-        mouth.say_block();
-        let now = listener.heard().len();
-        if first_bell.is_none() && loudness_at(BELL_HZ, &block) > STRUCK {
-            first_bell = Some(now);
+impl Player {
+    /// Hears and says the next ten milliseconds, since a microphone that hears nothing at all stands
+    /// still; nothing once the mouth ran dry.
+    fn go_on(&mut self) -> Option<Vec<f64>> {
+        let block = self.listener.next_block();
+        self.mouth.say_block();
+        self.terminal.take_what_came();
+        (!self.mouth.has_run_dry()).then_some(block)
+    }
+
+    /// Waits in silence until the screen says `said`.
+    fn wait(&mut self, said: &str) -> Option<()> {
+        let deadline = instant_now() + PATIENCE;
+        while !self.shows(said, deadline)? {
+            self.go_on()?;
         }
-        while first_bell.is_some_and(|first| first + next * gap <= now) {
-            if is_clapped(next) {
-                mouth.clap(&samples);
+        Some(())
+    }
+
+    /// Claps on these places, counted from the first bell on and `gap` frames apart, until the screen
+    /// says `said`; nothing where a bell did not come on a place, since the sound was then broken off.
+    fn clap(&mut self, gap: usize, is_clapped: &dyn Fn(usize) -> bool, said: &str) -> Option<()> {
+        let deadline = instant_now() + 3 * PATIENCE;
+        let samples = burst();
+        let mut bells = Bells {
+            gap,
+            first: None,
+            last_loud: None,
+        };
+        let mut next = 1;
+        while !self.shows(said, deadline)? {
+            let block = self.go_on()?;
+            let now = self.listener.heard().len();
+            if loudness_at(BELL_HZ, &block) > STRUCK {
+                bells.strike(now)?;
             }
-            next += 1;
+            // What is said from now on is heard so late.
+            let heard = now + Mouth::AHEAD;
+            while bells
+                .first
+                .is_some_and(|first| first + next * gap < heard + block.len())
+            {
+                let place = bells.first.unwrap_or(0) + next * gap;
+                // The first place may be over before anybody could clap on it.
+                if is_clapped(next) && place >= heard {
+                    self.mouth.clap_after(place - heard, &samples);
+                }
+                next += 1;
+            }
         }
-        terminal.take_what_came();
+        Some(())
+    }
+
+    /// Nothing where it takes too long: claps that came too unevenly are asked for again.
+    fn shows(&self, said: &str, deadline: Instant) -> Option<bool> {
+        let text = self.terminal.text();
+        let is_late = instant_now() >= deadline;
+        if is_late {
+            println!("not yet {said:?}:\n{text}");
+        }
+        (!is_late).then(|| text.contains(said))
+    }
+
+    fn words(&self) -> String {
+        let text = self.terminal.text();
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
+    }
+}
+
+/// The bells that were heard, which come whole gaps apart.
+struct Bells {
+    gap: usize,
+    /// The frame of the first.
+    first: Option<usize>,
+    last_loud: Option<usize>,
+}
+
+impl Bells {
+    /// A bell sounds in the block that ends here; nothing where it begins off its place.
+    fn strike(&mut self, now: usize) -> Option<()> {
+        let first = *self.first.get_or_insert(now);
+        let rings_on = self.last_loud.is_some_and(|last| now - last < self.gap / 2);
+        self.last_loud = Some(now);
+        let off = (now - first) % self.gap;
+        // Four blocks, since sound comes in them.
+        (rings_on || off.min(self.gap - off) < 4 * 480).then_some(())
     }
 }
 
@@ -152,14 +205,6 @@ fn burst() -> Vec<i16> {
         sample
     };
     (0..3_000).map(sample).collect()
-}
-
-fn words(terminal: &Terminal) -> String {
-    terminal
-        .text()
-        .split_whitespace()
-        .collect::<Vec<_>>()
-        .join(" ")
 }
 
 fn number_after(words: &str, before: &str) -> f64 {
