@@ -1,10 +1,8 @@
 //! How long review takes: the whole log again, and the next question among many skills.
 
-use std::sync::Arc;
-
 use contrapalma::phrase::Level;
 use contrapalma::quiz::{Answer, Attempt, AttemptId, Kind, Phase, Skill};
-use contrapalma::review::plan::{Candidate, Chooser, Limit, Plan, Terms};
+use contrapalma::review::plan::{Candidate, Candidates, Chooser, Limit, Plan, Terms};
 use contrapalma::review::{Arrival, Learner, Standing, Threshold};
 use contrapalma::rhythm::{Feel, Tempo};
 use contrapalma::world::{Day, Moment, Seed};
@@ -102,7 +100,7 @@ fn learn_a_million_answers(bencher: Bencher<'_, '_>) {
 }
 
 /// A hundred thousand practised skills, most of them due, and their candidates.
-fn many() -> (Learner, Arc<[Candidate]>) {
+fn many() -> (Learner, Candidates) {
     const N: usize = 100_000;
     let standing = |number: usize| {
         let mut learner = Learner::new();
@@ -139,7 +137,7 @@ const TERMS: Terms = Terms {
 fn begin_a_plan_among_100_000_skills(bencher: Bencher<'_, '_>) {
     let (learner, candidates) = many();
     bencher
-        .with_inputs(|| Arc::clone(&candidates))
+        .with_inputs(|| candidates.clone())
         .bench_local_values(|candidates| Plan::begin(&learner, candidates, TERMS));
 }
 

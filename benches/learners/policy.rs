@@ -4,12 +4,10 @@
 //! program's own run its plan, levels and memory as they are; the others are what they are compared
 //! with.
 
-use std::sync::Arc;
-
 use contrapalma::phrase::Level;
 use contrapalma::quiz::{Answer, Attempt, AttemptId, Kind, Phase, Skill};
 use contrapalma::review::plan::{
-    BLOCKS_OF_A_SKILL, Candidate, Chooser, Limit, NEW_A_DAY, Plan, Terms,
+    BLOCKS_OF_A_SKILL, Candidate, Candidates, Chooser, Limit, NEW_A_DAY, Plan, Terms,
 };
 use contrapalma::review::{Arrival, Learner, Recall, Standing};
 use contrapalma::rhythm::{Feel, Tempo};
@@ -90,7 +88,7 @@ impl Outcome {
 
 /// The skills, each harder one behind an easier.
 pub(crate) struct Path {
-    candidates: Arc<[Candidate]>,
+    candidates: Candidates,
     related: Vec<Vec<usize>>,
 }
 
@@ -142,7 +140,7 @@ impl Path {
             ]);
         }
         Self {
-            candidates: candidates.into(),
+            candidates: candidates.into_iter().collect(),
             related,
         }
     }
@@ -200,7 +198,7 @@ impl Practice<'_> {
             new_a_day: NEW_A_DAY,
             blocks_of_a_skill: BLOCKS_OF_A_SKILL,
         };
-        let mut plan = Plan::begin(&self.learner, Arc::clone(&self.path.candidates), terms);
+        let mut plan = Plan::begin(&self.learner, self.path.candidates.clone(), terms);
         while let Some(choice) = plan.next(&self.learner, 0) {
             self.ask(choice.candidate, choice.level, choice.phase, choice.block);
         }

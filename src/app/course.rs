@@ -1,18 +1,17 @@
 //! The exercises of a deck as the plan knows them: by their place.
 
 use std::collections::HashMap;
-use std::sync::Arc;
 
 use crate::accent::Cue;
 use crate::deck::{Deck, Exercise, Order};
 use crate::quiz::Skill;
-use crate::review::plan::{BLOCKS_OF_A_SKILL, Candidate, NEW_A_DAY};
+use crate::review::plan::{BLOCKS_OF_A_SKILL, Candidate, Candidates, NEW_A_DAY};
 
 /// A deck, its exercises counted as the plan's candidates are.
 #[derive(Clone, Debug)]
 pub struct Course {
     deck: Deck,
-    candidates: Arc<[Candidate]>,
+    candidates: Candidates,
 }
 
 impl Course {
@@ -88,14 +87,14 @@ impl Course {
     }
 
     /// All exercises as candidates, in the order of the deck.
-    pub fn candidates(&self) -> Arc<[Candidate]> {
-        Arc::clone(&self.candidates)
+    pub fn candidates(&self) -> Candidates {
+        self.candidates.clone()
     }
 }
 
 /// What the plan has to know of a deck's exercises. What a deck needs and does not have holds nothing
 /// back.
-fn candidates(deck: &Deck) -> Arc<[Candidate]> {
+fn candidates(deck: &Deck) -> Candidates {
     let places = deck.exercises().iter().enumerate();
     let places: HashMap<&Skill, usize> = places.map(|(idx, e)| (&e.skill, idx)).collect();
     let needs = |exercise: &Exercise| match deck.order() {

@@ -16,12 +16,13 @@
 //! matter; a circle here only means that its skills do not open by themselves).
 
 mod block;
+mod candidates;
 mod queue;
 
-use std::sync::Arc;
+pub use candidates::{Candidate, Candidates};
 
 use crate::phrase::Level;
-use crate::quiz::{Kind, Phase, Skill};
+use crate::quiz::{Kind, Phase};
 use crate::world::{Day, Seed};
 
 use super::{Learner, Standing};
@@ -40,26 +41,6 @@ const RUN_OF_A_KIND: u32 = 2;
 /// How long a phrase takes with its answer and reveal, for estimates: a question comes every 10 to
 /// 20 seconds.
 const PHRASE_SECONDS: u32 = 15;
-
-/// A skill that may be asked: what the plan has to know of an exercise.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Candidate {
-    /// Its name.
-    pub skill: Skill,
-    /// What is asked.
-    pub kind: Kind,
-    /// The candidates that must be firm before it opens, by their places. Others could not be named: the
-    /// plan could do nothing for them.
-    pub needs: Vec<usize>,
-    /// The level at which the exercise counts as learnt.
-    pub criterion: Level,
-    /// The strongest level that it can make.
-    pub easiest: Level,
-    /// The weakest.
-    pub hardest: Level,
-    /// How many answers are offered; 0 where the answer is tapped.
-    pub alternatives: u8,
-}
 
 /// When a sitting is over.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -179,7 +160,7 @@ pub enum Help {
 /// A sitting's plan.
 #[derive(Clone, Debug)]
 pub struct Plan {
-    candidates: Arc<[Candidate]>,
+    candidates: Candidates,
     terms: Terms,
     queues: Queues,
     running: Option<Block>,
@@ -193,7 +174,7 @@ pub struct Plan {
 
 impl Plan {
     /// Plans a sitting.
-    pub fn begin(learner: &Learner, candidates: Arc<[Candidate]>, terms: Terms) -> Self {
+    pub fn begin(learner: &Learner, candidates: Candidates, terms: Terms) -> Self {
         let queues = Queues::sort(learner, &candidates, &terms);
         Self {
             candidates,

@@ -9,7 +9,9 @@ use crate::quiz::Kind;
 use crate::review::memory::Recall;
 use crate::world::Day;
 
-use super::{Candidate, Chooser, Entry, Learner, Limit, PHRASE_SECONDS, Standing, Terms, Why};
+use super::{
+    Candidate, Candidates, Chooser, Entry, Learner, Limit, PHRASE_SECONDS, Standing, Terms, Why,
+};
 
 /// The share of a sitting's blocks, in tenths, that what is due may take before what is new has its
 /// turn. In simulation less was kept when a long queue of what is due let nothing new in.
@@ -39,11 +41,47 @@ struct Fact {
     /// Days since the latest event over the days that the memory lasts: the larger, the smaller the
     /// chance of recall, whatever its formula. 0 of what was never practised.
     faded: f32,
+    /// The day of the latest attempt; `None` of what was never practised.
+    seen: Option<Day>,
     readiness: Readiness,
     practised: Practised,
     /// Blocks in this sitting, and the number of the latest.
     n_blocks: u32,
     latest_block: u32,
+}
+
+impl Fact {
+    /// Of what was never practised.
+    const NEW: Self = Self {
+        why: Why::New,
+        faded: 0.0,
+        seen: None,
+        readiness: Readiness::NotYet,
+        practised: Practised::Never,
+        n_blocks: 0,
+        latest_block: 0,
+    };
+
+    fn of(standing: &Standing, needs: &[usize], day: Day) -> Self {
+        let readiness = Readiness::of(Some(standing));
+        let seen = standing.latest().day;
+        let practised = if seen >= day {
+            Practised::Today
+        } else {
+            Practised::Earlier
+        };
+        let is_lost_today = practised == Practised::Today && readiness == Readiness::Lost;
+        Self {
+            why: why(standing, practised, needs, day),
+            faded: standing.memory().faded(day),
+            seen: Some(seen),
+            readiness,
+            practised,
+            // What was lost today is not asked over and over in every sitting of the day.
+            n_blocks: u32::from(is_lost_today),
+            latest_block: 0,
+        }
+    }
 }
 
 /// Whether a skill opens those that need it.
@@ -74,19 +112,22 @@ enum Practised {
 }
 
 impl Queues {
-    pub(super) fn sort(learner: &Learner, candidates: &[Candidate], terms: &Terms) -> Self {
+    pub(super) fn sort(learner: &Learner, candidates: &Candidates, terms: &Terms) -> Self {
         let day = terms.day;
-        let standings: Vec<Option<&Standing>> = candidates
-            .iter()
-            .map(|candidate| learner.standing(&candidate.skill))
-            .collect();
-        let mut facts = facts(candidates, &standings, day);
-        send_back_to_needs(&mut facts, candidates, &standings, day);
-        let begun = |standing: &&Standing| standing.first_day() == day;
-        // Counted over all skills: what was begun today in another deck counts as well.
-        let begun_today = learner.standings().map(|(_, s)| s).filter(begun).count();
-        let begun_today = u32::try_from(begun_today).unwrap_or(u32::MAX);
-        let stages = stages(&facts, &standings, terms);
+        let mut facts = vec![Fact::NEW; candidates.len()];
+        let mut begun_today = 0;
+        candidates.each_standing(learner, |place, standing| {
+            // What was begun today in another deck counts as well.
+            begun_today += u32::from(standing.first_day() == day);
+            if let Some(place) = place {
+                facts[place] = Fact::of(standing, &candidates[place].needs, day);
+            }
+        });
+        send_back_to_needs(&mut facts, candidates, learner, day);
+        let stages = match terms.chooser {
+            Chooser::Forgetting => by_forgetting(&facts, terms.limit),
+            Chooser::LeastRecent => by_least_recent(&facts, candidates, learner),
+        };
         Self {
             facts,
             stages,
@@ -269,64 +310,33 @@ fn take_one(left: &mut u32) -> bool {
     some
 }
 
-fn facts(candidates: &[Candidate], standings: &[Option<&Standing>], day: Day) -> Vec<Fact> {
-    let fact = |(candidate, standing): (&Candidate, &Option<&Standing>)| Fact {
-        why: why(*standing, &candidate.needs, day),
-        faded: standing.map_or(0.0, |standing| standing.memory().faded(day)),
-        readiness: Readiness::of(*standing),
-        practised: practised(*standing, day),
-        // What was lost today is not asked over and over in every sitting of the day.
-        n_blocks: u32::from(is_lost_today(*standing, day)),
-        latest_block: 0,
-    };
-    candidates.iter().zip(standings).map(fact).collect()
-}
-
-fn is_lost_today(standing: Option<&Standing>, day: Day) -> bool {
-    practised(standing, day) == Practised::Today && Readiness::of(standing) == Readiness::Lost
-}
-
-fn practised(standing: Option<&Standing>, day: Day) -> Practised {
-    match standing {
-        None => Practised::Never,
-        Some(standing) if standing.latest().day >= day => Practised::Today,
-        Some(_) => Practised::Earlier,
+/// Why something practised is asked.
+fn why(standing: &Standing, practised: Practised, needs: &[usize], day: Day) -> Why {
+    if practised == Practised::Today {
+        return Why::Again;
     }
-}
-
-fn why(standing: Option<&Standing>, needs: &[usize], day: Day) -> Why {
-    match standing {
-        None => Why::New,
-        Some(standing) if practised(Some(standing), day) == Practised::Today => Why::Again,
-        // A skill that needs no other has nothing to wait for: it only starts easier.
-        Some(standing)
-            if standing.is_failing() && !needs.is_empty() && day < standing.rests_until() =>
-        {
-            Why::Resting {
-                until: standing.rests_until(),
-            }
-        }
-        Some(standing) if standing.is_due(day) => Why::Due {
-            days: day.since(standing.latest().day),
-        },
-        Some(_) => Why::Spare,
+    let until = standing.rests_until();
+    // A skill that needs no other has nothing to wait for: it only starts easier.
+    if day < until && !needs.is_empty() && standing.is_failing() {
+        return Why::Resting { until };
     }
+    if standing.is_due(day) {
+        let days = day.since(standing.latest().day);
+        return Why::Due { days };
+    }
+    Why::Spare
 }
 
 /// What a failing skill needs comes back on the day after the failure, once.
-fn send_back_to_needs(
-    facts: &mut [Fact],
-    candidates: &[Candidate],
-    standings: &[Option<&Standing>],
-    day: Day,
-) {
+fn send_back_to_needs(facts: &mut [Fact], candidates: &[Candidate], learner: &Learner, day: Day) {
     for of in 0..facts.len() {
         let Why::Resting { .. } = facts[of].why else {
             continue;
         };
-        let failed = standings[of].map(|standing| standing.memory().last_day());
+        let standing = learner.standing(&candidates[of].skill);
+        let failed = standing.map(|standing| standing.memory().last_day());
         for need in candidates[of].needs.iter().copied() {
-            let seen_since = standings[need].map(|s| s.latest().day) > failed;
+            let seen_since = facts[need].seen > failed;
             if facts[need].why == Why::Spare && !seen_since && failed < Some(day) {
                 facts[need].why = Why::Repair { of };
             }
@@ -334,42 +344,44 @@ fn send_back_to_needs(
     }
 }
 
-fn stages(facts: &[Fact], standings: &[Option<&Standing>], terms: &Terms) -> Vec<Vec<usize>> {
-    let those = |wanted: fn(&Why) -> bool| -> Vec<usize> {
-        (0..facts.len())
-            .filter(|i| wanted(&facts[*i].why))
-            .collect()
+/// The places of those that are asked for such a reason.
+fn those(facts: &[Fact], wanted: impl Fn(&Why) -> bool) -> Vec<usize> {
+    let places = (0..facts.len()).filter(|place| wanted(&facts[*place].why));
+    places.collect()
+}
+
+/// Due, new, what else is due, and the rest.
+fn by_forgetting(facts: &[Fact], limit: Limit) -> Vec<Vec<usize>> {
+    // Ties keep the order of the deck.
+    let most_faded = |a: &usize, b: &usize| -> Ordering {
+        let order = facts[*b].faded.total_cmp(&facts[*a].faded);
+        order.then_with(|| a.cmp(b))
+    };
+    // The model says what is due. Among that, what was left alone longest comes first: by the
+    // chance of recall, what was lost yesterday would crowd out what waits for weeks.
+    let longest_left = |a: &usize, b: &usize| -> Ordering {
+        let order = facts[*a].seen.cmp(&facts[*b].seen);
+        order.then_with(|| most_faded(a, b))
     };
     let is_due = |why: &Why| matches!(why, Why::Due { .. } | Why::Repair { .. });
-    // New skills keep the order in which they were given: the path of their deck.
-    let new = those(|why| *why == Why::New);
-    let latest = |i: usize| standings[i].map(Standing::latest);
-    match terms.chooser {
-        Chooser::Forgetting => {
-            // Ties keep the order of the deck.
-            let most_faded = |a: &usize, b: &usize| -> Ordering {
-                let order = facts[*b].faded.total_cmp(&facts[*a].faded);
-                order.then_with(|| a.cmp(b))
-            };
-            // The model says what is due. Among that, what was left alone longest comes first: by the
-            // chance of recall, what was lost yesterday would crowd out what waits for weeks.
-            let day = |i: usize| latest(i).map(|order| order.day);
-            let longest_left = |a: &usize, b: &usize| -> Ordering {
-                let order = day(*a).cmp(&day(*b));
-                order.then_with(|| most_faded(a, b))
-            };
-            let mut due = in_order(those(is_due), longest_left);
-            let due_later = due.split_off(due.len().min(due_before_new(terms.limit)));
-            let spare = in_order(those(|why| *why == Why::Spare), most_faded);
-            vec![due, new, due_later, spare]
-        }
-        Chooser::LeastRecent => {
-            let known =
-                those(|why| matches!(why, Why::Due { .. } | Why::Repair { .. } | Why::Spare));
-            let order = |a: &usize, b: &usize| latest(*a).cmp(&latest(*b)).then_with(|| a.cmp(b));
-            vec![new, in_order(known, order)]
-        }
-    }
+    let mut due = in_order(those(facts, is_due), longest_left);
+    let due_later = due.split_off(due.len().min(due_before_new(limit)));
+    let spare = in_order(those(facts, |why| *why == Why::Spare), most_faded);
+    vec![due, new(facts), due_later, spare]
+}
+
+/// New, and then what was practised, the least recent first.
+fn by_least_recent(facts: &[Fact], candidates: &[Candidate], learner: &Learner) -> Vec<Vec<usize>> {
+    let is_known = |why: &Why| matches!(why, Why::Due { .. } | Why::Repair { .. } | Why::Spare);
+    let standings = candidates.iter().map(|c| learner.standing(&c.skill));
+    let latest: Vec<_> = standings.map(|s| s.map(Standing::latest)).collect();
+    let order = |a: &usize, b: &usize| latest[*a].cmp(&latest[*b]).then_with(|| a.cmp(b));
+    vec![new(facts), in_order(those(facts, is_known), order)]
+}
+
+/// New skills keep the order in which they were given: the path of their deck.
+fn new(facts: &[Fact]) -> Vec<usize> {
+    those(facts, |why| *why == Why::New)
 }
 
 /// Puts the first of them in order, as many as any sitting can come to.

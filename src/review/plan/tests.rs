@@ -1,5 +1,5 @@
 use super::*;
-use crate::quiz::{Attempt, AttemptId};
+use crate::quiz::{Attempt, AttemptId, Skill};
 use crate::review::Arrival;
 use crate::review::standing::tests::attempt;
 use crate::world::Moment;
@@ -29,7 +29,7 @@ fn candidate(text: &str) -> Candidate {
 }
 
 /// Names behind `<` are needs.
-fn candidates(lines: &[&str]) -> Arc<[Candidate]> {
+fn candidates(lines: &[&str]) -> Candidates {
     let name = |line: &&str| line.split_whitespace().nth(1).map(skill);
     let names: Vec<Option<Skill>> = lines.iter().map(name).collect();
     let place = |need: &str| names.iter().position(|name| *name == Some(skill(need)));
