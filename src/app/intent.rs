@@ -124,6 +124,14 @@ pub enum Scroll {
     Up,
     /// Further down.
     Down,
+    /// Several lines down.
+    Far,
+    /// Several lines up.
+    Back,
+    /// To the top.
+    First,
+    /// To the end.
+    Last,
 }
 
 /// What a learner wants.

@@ -247,12 +247,15 @@ impl App {
     /// # Errors
     /// When the store or the output refuses.
     pub fn intend(&mut self, intent: Intent, stamp: Stamp) -> Result<(), Trouble> {
-        match (&self.place, intent) {
+        match (&mut self.place, intent) {
             (Place::Today(_), Intent::Begin) if self.no_sound.is_none() => self.begin(),
             (Place::Today(_), Intent::Recount) => self.recount(),
-            (Place::Today(_), Intent::ToProgress) => self.go_to_progress(),
+            (Place::Today(_), Intent::ToProgress) => self.go_to_progress(0),
             (Place::Progress(_), Intent::Leave) => self.go_to_today(),
-            (Place::Progress(_), Intent::Scroll(scroll)) => self.scroll(scroll),
+            (Place::Progress(progress), Intent::Scroll(scroll)) => {
+                progress.scroll(scroll);
+                Ok(())
+            }
             (Place::Progress(_), Intent::Wish(wishing)) => {
                 self.change_wish(wishing);
                 Ok(())
@@ -270,9 +273,10 @@ impl App {
                 self.listen_to(exercise)
             }
             (Place::Listening(_), Intent::Hear(hearing)) => self.hear_again(hearing),
-            (Place::Listening(_), Intent::Leave) => {
+            (Place::Listening(listening), Intent::Leave) => {
+                let exercise = listening.exercise;
                 self.silence();
-                self.go_to_progress()
+                self.go_to_progress(exercise)
             }
             (Place::Today(_), Intent::NextDeck) => self.next_deck(),
             (Place::Today(_), Intent::ClapBy(by)) => self.clap_by(by),
@@ -436,15 +440,17 @@ impl App {
         self.happen(Event::Onward, stamp)
     }
 
-    fn go_to_progress(&mut self) -> Result<(), Trouble> {
+    /// To how far practice has brought one, with this exercise marked.
+    fn go_to_progress(&mut self, here: usize) -> Result<(), Trouble> {
         let mut records = Records::default();
         self.store.attempts(|attempt| records.take(&attempt))?;
-        self.place = Place::Progress(Progress::of(
-            &records,
-            &self.learner,
-            &self.course,
-            self.counting(),
-        ));
+        let past = progress::Past {
+            records,
+            listened: self.store.n_listened()?,
+        };
+        let mut progress = Progress::of(&past, &self.learner, &self.course, self.counting());
+        progress.here = here;
+        self.place = Place::Progress(progress);
         Ok(())
     }
 
@@ -483,17 +489,6 @@ impl App {
     /// The name of the deck, where another one may be chosen.
     pub fn deck_to_choose(&self) -> Option<&str> {
         (self.decks == Decks::All).then(|| self.course.title_of_deck())
-    }
-
-    fn scroll(&mut self, scroll: Scroll) -> Result<(), Trouble> {
-        if let Place::Progress(progress) = &mut self.place {
-            let last = progress.lines.len().saturating_sub(1);
-            progress.here = match scroll {
-                Scroll::Up => progress.here.saturating_sub(1),
-                Scroll::Down => (progress.here + 1).min(last),
-            };
-        }
-        Ok(())
     }
 
     fn go_to_bench(&mut self) -> Result<(), Trouble> {

@@ -1,14 +1,17 @@
 //! How far practice has brought somebody, skill by skill.
 
+use std::collections::HashMap;
+
 use crate::accent::Cue;
 use crate::phrase::Level;
+use crate::quiz::Skill;
 use crate::report::stats::{Sensitivity, Share};
 use crate::report::{Heard, Label, Record, Records};
 use crate::review::Learner;
 use crate::rhythm::{Counting, Cycle};
 
-use super::Course;
 use super::today::{heard_from, heard_in_words};
+use super::{Course, Scroll};
 
 /// How far practice has brought somebody.
 #[derive(Clone, Debug, PartialEq)]
@@ -23,6 +26,14 @@ pub struct Progress {
     pub here: usize,
 }
 
+/// What was done so far.
+pub(super) struct Past {
+    /// What the log of attempts says.
+    pub(super) records: Records,
+    /// How many phrases of a skill were listened to without a question.
+    pub(super) listened: HashMap<Skill, u32>,
+}
+
 /// One skill.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ProgressLine {
@@ -30,6 +41,8 @@ pub struct ProgressLine {
     pub title: String,
     /// What the log says of it.
     pub record: Record,
+    /// How many of its phrases were listened to without a question.
+    pub n_listened: u32,
     /// How each answer fares, in words; empty where too little is known.
     pub labels: String,
     /// From what level it is heard, and within which bounds, in decibels; `None` while too little is
@@ -39,7 +52,7 @@ pub struct ProgressLine {
 
 impl Progress {
     pub(super) fn of(
-        records: &Records,
+        Past { records, listened }: &Past,
         learner: &Learner,
         course: &Course,
         counting: Option<Counting>,
@@ -59,6 +72,7 @@ impl Progress {
                     labels_in_words(&record, material.cycle(), counting)
                 },
                 record,
+                n_listened: listened.get(&exercise.skill).copied().unwrap_or(0),
                 heard_from: standing.filter(|_| !is_tapped).and_then(level),
             })
         };
@@ -139,13 +153,34 @@ impl ProgressLine {
             parts.push(format!("longest hold {longest} cycles"));
         }
         if parts.is_empty() {
-            return "not practised yet".to_owned();
+            parts.push("not practised yet".to_owned());
+        }
+        match self.n_listened {
+            0 => {}
+            1 => parts.push("1 phrase listened to".to_owned()),
+            n => parts.push(format!("{n} phrases listened to")),
         }
         parts.join(", ")
     }
 }
 
 impl Progress {
+    /// Marks another skill.
+    pub(super) fn scroll(&mut self, scroll: Scroll) {
+        /// As many as stand on a screen.
+        const FAR: usize = 8;
+        let last = self.lines.len().saturating_sub(1);
+        let here = match scroll {
+            Scroll::Up => self.here.saturating_sub(1),
+            Scroll::Down => self.here + 1,
+            Scroll::Back => self.here.saturating_sub(FAR),
+            Scroll::Far => self.here + FAR,
+            Scroll::First => 0,
+            Scroll::Last => last,
+        };
+        self.here = here.min(last);
+    }
+
     /// How well threes are told from twos, and to which answers lean, in words.
     pub fn leaning(&self) -> Option<String> {
         /// A lean that is hardly more than chance is none.

@@ -108,8 +108,11 @@ pub struct Wanted {
 /// When no try had one right answer by the level's margin.
 pub fn make(recipe: &Recipe, wanted: &Wanted, seed: Seed) -> Result<Measured, NoPhrase> {
     let made = (0..TRIES).find_map(|n| {
-        let phrase = compose(recipe, wanted, seed.child("try", n));
-        let rows = measure::rows(&phrase);
+        let (family, phrase) = compose(recipe, wanted, seed.child("try", n));
+        let mut rows = measure::rows(&phrase);
+        if let Some(meant) = family.cue() {
+            rows.iter_mut().for_each(|row| row.name_after(meant));
+        }
         let margin = margin(&rows, wanted, recipe.pattern())?;
         Some(Measured {
             phrase,

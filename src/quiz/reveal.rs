@@ -458,6 +458,9 @@ fn your_row(answer: Answer, claps: &[Layer]) -> GridRow {
     GridRow {
         name: "you",
         cycles: claps.iter().map(marks).collect(),
-        aside: "your answer, laid over it".to_owned(),
+        aside: match answer {
+            Answer::Start(_) => "where each cycle would begin".to_owned(),
+            _ => "your answer, laid over it".to_owned(),
+        },
     }
 }

@@ -1,5 +1,7 @@
 //! What was listened to without a question.
 
+use std::collections::HashMap;
+
 use crate::quiz::Skill;
 use crate::world::{Day, Moment, Seed};
 
@@ -43,13 +45,20 @@ impl Store {
         self.here(outcome.map(drop).map_err(Into::into))
     }
 
-    /// How many phrases of a skill were listened to.
+    /// How many phrases of each skill were listened to; those without any are left out.
     ///
     /// # Errors
     /// When they cannot be counted.
-    pub fn n_listened(&self, skill: &Skill) -> Result<u32, StoreError> {
-        let sql = "SELECT count(*) FROM listened WHERE skill = ?1";
-        let outcome = self.conn.query_row(sql, [&*skill.0], |row| row.get(0));
-        self.here(outcome.map_err(Into::into))
+    pub fn n_listened(&self) -> Result<HashMap<Skill, u32>, StoreError> {
+        self.here(self.count_listened().map_err(Into::into))
+    }
+
+    fn count_listened(&self) -> rusqlite::Result<HashMap<Skill, u32>> {
+        let sql = "SELECT skill, count(*) FROM listened GROUP BY skill";
+        let mut statement = self.conn.prepare(sql)?;
+        let counted = statement.query_map([], |row| {
+            Ok((Skill(row.get::<_, String>(0)?.into()), row.get(1)?))
+        })?;
+        counted.collect()
     }
 }

@@ -40,8 +40,10 @@ pub(super) fn draw(view: &View<'_>, theme: Theme, buf: &mut Buffer) {
 
 fn screen(view: &View<'_>, theme: Theme, room: (usize, usize)) -> Screen {
     let columns = room.0;
+    if let Overlay::Help { page } = view.here.overlay {
+        return help::screen(view, theme, room, page);
+    }
     match (view.place, view.stage) {
-        _ if view.here.overlay == Overlay::Help => help::screen(view, theme, columns),
         (Place::Today(today), _) => today::screen(today, view, theme, room),
         (Place::Summary(summary), _) => summary::screen(summary, theme, columns),
         (Place::Listening(heard), _) => listening::screen(heard, view, theme, columns),

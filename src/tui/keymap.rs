@@ -83,10 +83,15 @@ pub(super) fn bindings(view: &View<'_>, room: Room) -> Vec<Binding> {
     if room == Room::TooSmall {
         return vec![leave(view.place)];
     }
-    if view.here.overlay == Overlay::Help {
+    if let Overlay::Help { page } = view.here.overlay {
+        let more = Action::Overlay(Overlay::Help { page: page + 1 });
+        let keys = [KeyCode::Char(' '), KeyCode::PageDown, KeyCode::Down].map(|key| (key, more));
         let close = Action::Overlay(Overlay::None);
-        let keys = [KeyCode::Esc, KeyCode::Char('?')].map(|key| (key, close));
-        return vec![binding(keys, "back", "back to the screen")];
+        let back = [KeyCode::Esc, KeyCode::Char('?'), KeyCode::Char('q')];
+        return vec![
+            first_of(keys, "more", "the next page, and the first after the last"),
+            binding(back.map(|key| (key, close)), "back", "back to the screen"),
+        ];
     }
     below_help(view)
 }
@@ -110,7 +115,7 @@ pub(super) fn below_help(view: &View<'_>) -> Vec<Binding> {
         (Place::Sitting, Some(Stage::Shown(shown))) => on_reveal(shown, view),
         (Place::Sitting, _) => Vec::new(),
     };
-    let help = Action::Overlay(Overlay::Help);
+    let help = Action::Overlay(Overlay::Help { page: 0 });
     bindings.push(binding([(KeyCode::Char('?'), help)], "help", "this help"));
     bindings.push(leave(view.place));
     bindings
@@ -319,13 +324,18 @@ fn on_progress(progress: &Progress, view: &View<'_>) -> Vec<Binding> {
         format!("tempo: {tempo}"),
         "practises in the slow, middle or fast third of a skill's tempi",
     ));
-    let pairs = [(KeyCode::Up, Scroll::Up), (KeyCode::Down, Scroll::Down)];
-    let pairs = pairs.map(|(key, scroll)| (key, Action::Want(Intent::Scroll(scroll))));
-    bindings.push(binding(
-        pairs,
-        "other skill",
-        "marks the skill above or below",
-    ));
+    let scroll = |(key, scroll)| (key, Action::Want(Intent::Scroll(scroll)));
+    let one = [(KeyCode::Up, Scroll::Up), (KeyCode::Down, Scroll::Down)];
+    let help = "marks the skill above or below";
+    bindings.push(binding(one.map(scroll), "other skill", help));
+    let far = [
+        (KeyCode::PageDown, Scroll::Far),
+        (KeyCode::PageUp, Scroll::Back),
+        (KeyCode::Home, Scroll::First),
+        (KeyCode::End, Scroll::Last),
+    ];
+    let help = "eight skills on; page up eight back, home and end to the first and last";
+    bindings.push(first_of(far.map(scroll), "far", help));
     bindings
 }
 
@@ -706,27 +716,42 @@ fn on_reveal(shown: &Shown, view: &View<'_>) -> Vec<Binding> {
 }
 
 fn leave(place: &Place) -> Binding {
-    let key = KeyCode::Char('q');
     match place {
-        Place::Sitting => want(
-            key,
-            Intent::Leave,
-            "leave",
-            "ends the sitting; answers are kept",
-        ),
-        Place::Bench(_) | Place::Progress(_) | Place::Listening(_) | Place::Recording(_) => {
-            want(key, Intent::Leave, "leave", "back to what today holds")
+        Place::Sitting => leaving("leave", "ends the sitting; answers are kept"),
+        Place::Listening(_) => going_back("back to progress"),
+        Place::Bench(_) | Place::Progress(_) | Place::Recording(_) => {
+            going_back("back to what today holds")
         }
         Place::TuneUp(tune_up) => {
             let does = match tune_up.step {
                 tune_up::Step::Offered => "not now",
                 _ => "go on",
             };
-            want(key, Intent::Leave, does, "back to where you came from")
+            leaving(does, "back to where you came from")
         }
         Place::Today(_) | Place::Summary(_) => {
-            binding([(key, Action::Quit)], "leave", "leaves the program")
+            let quit = [(KeyCode::Char('q'), Action::Quit)];
+            binding(quit, "leave", "leaves the program")
         }
+    }
+}
+
+fn going_back(help: &'static str) -> Binding {
+    leaving("back", help)
+}
+
+/// By `q`, or by escape, which everybody tries first.
+fn leaving(does: &str, help: &'static str) -> Binding {
+    let leave = Action::Want(Intent::Leave);
+    let keys = [KeyCode::Char('q'), KeyCode::Esc].map(|key| (key, leave));
+    first_of(keys, does, help)
+}
+
+/// Several keys, of which the bottom line names the first.
+fn first_of(pairs: impl Into<Vec<(KeyCode, Action)>>, does: &str, help: &'static str) -> Binding {
+    Binding {
+        shown: Shows::First,
+        ..binding(pairs, does, help)
     }
 }
 
@@ -757,6 +782,7 @@ fn digit(key: KeyCode) -> Option<char> {
 fn name(key: KeyCode) -> String {
     match key {
         KeyCode::Char(' ') => "space".to_owned(),
+        KeyCode::PageDown => "pgdn".to_owned(),
         KeyCode::Char(c) => c.to_string(),
         other => other.to_string().to_lowercase(),
     }

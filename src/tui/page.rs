@@ -86,6 +86,18 @@ impl Body {
         }
     }
 
+    /// How many pages of `height` rows it fills, at least one.
+    pub(super) fn n_pages(&self, height: usize) -> usize {
+        self.rows.len().div_ceil(height.max(1)).max(1)
+    }
+
+    /// One of its pages, from 0, with all that stands on it.
+    pub(super) fn page(mut self, page: usize, height: usize) -> Self {
+        let rows = self.rows.into_iter().skip(page * height).take(height);
+        self.rows = rows.collect();
+        self
+    }
+
     /// The lines that fit into `height`.
     pub(super) fn fitted(mut self, height: usize) -> Vec<Line<'static>> {
         for weight in [Weight::Gap, Weight::Extra] {

@@ -447,6 +447,7 @@ fn progress() -> World {
     let line = |title: &str, record: &Record, heard_from| ProgressLine {
         title: title.to_owned(),
         record: record.clone(),
+        n_listened: record.n / 7,
         labels: String::new(),
         heard_from,
     };
@@ -486,8 +487,24 @@ fn refused() -> World {
 }
 
 fn with_help(mut world: World) -> World {
-    world.here.overlay = Overlay::Help;
+    world.here.overlay = Overlay::Help { page: 0 };
     world
+}
+
+/// What no page shows at once stands on the pages after it, which go round.
+#[test]
+fn help_that_does_not_fit_goes_on_overleaf() {
+    let mut world = with_help(today());
+    let mut pages = Vec::new();
+    for page in 0..4 {
+        world.here.overlay = Overlay::Help { page };
+        pages.push(world.text((60, 20)));
+    }
+    assert!(pages[0].contains("page 1 of 2"), "{}", pages[0]);
+    assert!(pages[1].contains("fits either"), "{}", pages[1]);
+    assert_ne!(pages[0], pages[1]);
+    assert_eq!(pages[0], pages[2]);
+    assert_eq!(pages[1], pages[3]);
 }
 
 /// Every screen that there is, by name.
@@ -615,6 +632,7 @@ fn codes(name: &str) -> Vec<KeyCode> {
         ("left", ..) => vec![KeyCode::Left],
         ("right", ..) => vec![KeyCode::Right],
         ("space", ..) => vec![KeyCode::Char(' ')],
+        ("pgdn", ..) => vec![KeyCode::PageDown],
         ("up", ..) => vec![KeyCode::Up],
         ("down", ..) => vec![KeyCode::Down],
         (_, Some(c), None, _) => vec![KeyCode::Char(c)],

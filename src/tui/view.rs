@@ -80,7 +80,11 @@ impl Picture {
 pub(super) enum Overlay {
     #[default]
     None,
-    Help,
+    /// The help; its pages go round.
+    Help {
+        /// From 0, and on without end.
+        page: usize,
+    },
 }
 
 /// Which way to turn through the cycles.

@@ -45,9 +45,10 @@ const HINT: f64 = 0.85;
 /// Semitones by which strums stand higher where small speakers take the octave under them.
 const SMALL_SPEAKERS_LIFT: u8 = 7;
 
-/// Writes a phrase of `recipe` that is to be as `wanted`.
-pub(super) fn compose(recipe: &Recipe, wanted: &Wanted, seed: Seed) -> Phrase {
-    Writer::new(Sketch::draw(recipe, wanted, seed), seed).write()
+/// Writes a phrase of `recipe` that is to be as `wanted`, of one of its families.
+pub(super) fn compose(recipe: &Recipe, wanted: &Wanted, seed: Seed) -> (Family, Phrase) {
+    let sketch = Sketch::draw(recipe, wanted, seed);
+    (sketch.family, Writer::new(sketch, seed).write())
 }
 
 /// Writes notes pulse by pulse.

@@ -21,11 +21,22 @@ pub struct Row {
     pub voice: Voice,
     /// The cue that gave it most of its units.
     pub cue: Cue,
+    /// Others that gave it nearly as many: the beginnings of a figure that comes again are its tops
+    /// as well.
+    pub also: Vec<Cue>,
     /// Its profile in each cycle.
     pub cycles: Vec<Profile>,
 }
 
 impl Row {
+    /// Names this cue where it gave as many units as any other, or nearly.
+    pub(super) fn name_after(&mut self, meant: Cue) {
+        let named = self.also.iter_mut().find(|cue| **cue == meant);
+        if let Some(named) = named {
+            std::mem::swap(&mut self.cue, named);
+        }
+    }
+
     /// Its mean over the cycles.
     pub fn mean(&self) -> Profile {
         Profile::mean(&self.cycles).expect("a phrase has two cycles or more")
@@ -130,11 +141,15 @@ impl<'a> Pulses<'a> {
             .iter()
             .enumerate()
             .filter(|(idx, _)| idx % n_cycle != 0);
-        let cue = strongest(telling.flat_map(|(_, cues)| cues))
-            .or_else(|| strongest(cues.iter().flatten()));
+        let mut strongest_cues = strongest(telling.flat_map(|(_, cues)| cues));
+        if strongest_cues.is_empty() {
+            strongest_cues = strongest(cues.iter().flatten());
+        }
+        let mut strongest_cues = strongest_cues.into_iter();
         Row {
             voice,
-            cue: cue.unwrap_or(Cue::Loudness),
+            cue: strongest_cues.next().unwrap_or(Cue::Loudness),
+            also: strongest_cues.collect(),
             cycles: units.chunks_exact(n_cycle).map(profile).collect(),
         }
     }
@@ -221,8 +236,11 @@ impl<'a> Pulses<'a> {
 /// How much a cue that all voices share weighs against a voice's own, where one is to be named.
 const SHARED: f64 = 0.3;
 
-/// The cue with the most units in all; `None` when there are none.
-fn strongest<'c>(cues: impl Iterator<Item = &'c (Cue, f64)>) -> Option<Cue> {
+/// The share of the most units from which on a cue gave nearly as many.
+const NEARLY: f64 = 0.75;
+
+/// The cue with the most units in all, and then those with nearly as many.
+fn strongest<'c>(cues: impl Iterator<Item = &'c (Cue, f64)>) -> Vec<Cue> {
     let mut totals: Vec<(Cue, f64)> = Vec::new();
     for (cue, units) in cues.filter(|(_, units)| *units > 0.0) {
         match totals.iter_mut().find(|(known, _)| known == cue) {
@@ -235,8 +253,8 @@ fn strongest<'c>(cues: impl Iterator<Item = &'c (Cue, f64)>) -> Option<Cue> {
         Cue::Loudness => SHARED * units,
         _ => *units,
     };
-    totals
-        .into_iter()
-        .max_by(|a, b| weight(a).total_cmp(&weight(b)))
-        .map(|(cue, _)| cue)
+    let most = totals.iter().map(weight).fold(0.0, f64::max);
+    totals.retain(|total| weight(total) >= NEARLY * most);
+    totals.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
+    totals.into_iter().map(|(cue, _)| cue).collect()
 }

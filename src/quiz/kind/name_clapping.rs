@@ -65,10 +65,14 @@ pub(in crate::quiz) fn reason(truth: Layer, counting: Counting) -> String {
         .pulses()
         .filter(|pulse| twos.contains(*pulse) && !threes.contains(*pulse));
     match Layer::on(cycle, five).ok().filter(|_| truth != twos) {
-        Some(five) => format!(
-            "{came} The stroke on {} is one of the twos.",
-            counting.list(five)
-        ),
+        Some(five) => {
+            let (strokes, are) = match five.n_onsets() {
+                1 => ("stroke", "is one"),
+                _ => ("strokes", "are"),
+            };
+            let on = on_counts(five, counting);
+            format!("{came} The {strokes} {on} {are} of the twos.")
+        }
         None => came,
     }
 }

@@ -49,7 +49,12 @@ const WORDS: [(&str, [&str; 2]); 5] = [
     ),
 ];
 
-pub(in crate::tui) fn screen(view: &View<'_>, theme: Theme, columns: usize) -> Screen {
+pub(in crate::tui) fn screen(
+    view: &View<'_>,
+    theme: Theme,
+    (columns, height): (usize, usize),
+    page: usize,
+) -> Screen {
     let mut body = Body::new(columns);
     keys(&mut body, &below_help(view), theme);
     let everywhere = "ctrl-c leaves from anywhere, ctrl-z suspends. Answers are kept at once.";
@@ -66,10 +71,15 @@ pub(in crate::tui) fn screen(view: &View<'_>, theme: Theme, columns: usize) -> S
         ]));
         body.extra(Line::from(format!("{:1$}{more}", "", INDENT + COLUMN)));
     }
+    let n_pages = body.n_pages(height);
+    let page = page % n_pages;
     Screen {
         title: "help".to_owned(),
-        aside: "keys and words".to_owned(),
-        body,
+        aside: match n_pages {
+            1 => "keys and words".to_owned(),
+            _ => format!("keys and words, page {} of {n_pages}", page + 1),
+        },
+        body: body.page(page, height),
     }
 }
 

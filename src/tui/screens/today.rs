@@ -80,7 +80,7 @@ fn skills(body: &mut Body, lines: &[TodayLine], columns: usize, height: usize) {
         height.saturating_sub(1)
     };
     let longest = lines.iter().map(|line| width(&line.title)).max();
-    let left = columns.saturating_sub(INDENT + TAG + 2);
+    let left = columns.saturating_sub(INDENT + TAG + 3);
     // Where the screen is narrow the title matters more than what is known.
     let known = if columns >= WIDE { KNOWN } else { 0 };
     let title = longest.unwrap_or(0).min(left.saturating_sub(known + WHEN));
@@ -100,7 +100,7 @@ fn skill(line: &TodayLine, title: usize, known: usize, left: usize) -> Line<'sta
     let when = cut(&line.when, left.saturating_sub(known));
     let known = cell(&line.known, known);
     Line::from(format!(
-        "{:INDENT$}{:TAG$}{title} {known}{when}",
+        "{:INDENT$}{:TAG$}{title}  {known}{when}",
         "", line.tag
     ))
 }
