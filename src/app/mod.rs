@@ -438,7 +438,8 @@ impl App {
 
     fn go_to_progress(&mut self) -> Result<(), Trouble> {
         let mut records = Records::default();
-        self.store.attempts(|attempt| records.take(&attempt))?;
+        self.store
+            .attempts_as_judged(|attempt| records.take(&attempt))?;
         self.place = Place::Progress(Progress::of(
             &records,
             &self.learner,
