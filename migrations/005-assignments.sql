@@ -5,6 +5,8 @@ CREATE TABLE assignment (
     for_whom TEXT,
     deck TEXT NOT NULL,
     title TEXT NOT NULL,
+    -- Their names with blanks between.
+    skills TEXT NOT NULL,
     line TEXT,
     from_day INTEGER NOT NULL,
     due_day INTEGER NOT NULL,

@@ -37,6 +37,8 @@ CREATE TABLE assignment (
     name TEXT,
     deck TEXT NOT NULL,
     title TEXT NOT NULL,
+    -- Those of the deck, with blanks between.
+    skills TEXT NOT NULL,
     deck_text TEXT NOT NULL,
     line TEXT,
     from_day INTEGER NOT NULL,

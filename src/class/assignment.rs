@@ -9,7 +9,7 @@ use std::fmt::Write as _;
 
 use super::judgement::{Judgement, Ruling};
 use crate::label::Label;
-use crate::quiz::AttemptId;
+use crate::quiz::{AttemptId, Skill};
 use crate::world::{Day, Moment};
 
 /// Bounds of what may be assigned.
@@ -35,6 +35,8 @@ pub struct Assignment {
     pub deck: Box<str>,
     /// The title of the deck.
     pub title: Label,
+    /// The skills of the deck, by which practice counts.
+    pub skills: Vec<Skill>,
     /// What to do, in one line.
     pub line: Option<Label>,
     /// From which day on practice counts.
@@ -154,6 +156,18 @@ impl Goal {
             .filter_map(|(word, n)| Some(format!("{word} = {}", n?)));
         format!("{{ {} }}", parts.collect::<Vec<_>>().join(", "))
     }
+}
+
+/// Skills as a store keeps them in one text. Their names hold no blanks.
+pub fn skills_text(skills: &[Skill]) -> String {
+    let names: Vec<&str> = skills.iter().map(|skill| &*skill.0).collect();
+    names.join(" ")
+}
+
+/// The skills that [`skills_text`] wrote.
+pub fn skills_of(text: &str) -> Vec<Skill> {
+    let names = text.split(' ').filter(|name| !name.is_empty());
+    names.map(|name| Skill(name.into())).collect()
 }
 
 /// What was practised of a deck from a day on, counted from attempts in any order.

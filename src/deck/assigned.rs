@@ -154,6 +154,11 @@ impl Set {
             to: self.to,
             deck: deck.id().into(),
             title: deck.title().clone(),
+            skills: deck
+                .exercises()
+                .iter()
+                .map(|exercise| exercise.skill.clone())
+                .collect(),
             line: self.line,
             from: self.from,
             due: self.due,

@@ -2,7 +2,7 @@
 
 use rusqlite::{Connection, OptionalExtension as _, Row, Transaction};
 
-use crate::class::assignment::{Assignment, Goal};
+use crate::class::assignment::{Assignment, Goal, skills_of, skills_text};
 use crate::class::judgement::{Judgement, PhraseId, Ruling, Rulings};
 use crate::label::Label;
 use crate::quiz::{Attempt, AttemptId, Skill};
@@ -119,8 +119,8 @@ fn write(tx: &Transaction<'_>, assignment: &Assignment, now: Moment) -> Result<(
     )?;
     tx.execute(
         "INSERT INTO assignment (assignment, for_whom, deck, title, line, from_day, due_day,
-                                 firm, minutes, days, taken_ms)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+                                 firm, minutes, days, taken_ms, skills)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12)",
         (
             &*a.id,
             a.to.as_ref().map(Label::as_str),
@@ -133,6 +133,7 @@ fn write(tx: &Transaction<'_>, assignment: &Assignment, now: Moment) -> Result<(
             a.goal.minutes(),
             a.goal.days(),
             now.0,
+            skills_text(&a.skills),
         ),
     )?;
     Ok(())
@@ -159,7 +160,8 @@ fn write_judgement(tx: &Transaction<'_>, judgement: &Judgement) -> Result<(), Fa
 
 fn assignments(conn: &Connection) -> Result<Vec<Assignment>, Fault> {
     let sql =
-        "SELECT assignment, for_whom, deck, title, line, from_day, due_day, firm, minutes, days
+        "SELECT assignment, for_whom, deck, title, line, from_day, due_day, firm, minutes, days,
+                   skills
                FROM assignment ORDER BY due_day, from_day, assignment";
     let mut statement = conn.prepare_cached(sql)?;
     let mut rows = statement.query([])?;
@@ -188,6 +190,7 @@ fn read(row: &Row<'_>) -> Result<Option<Assignment>, Fault> {
         to,
         deck: row.get::<_, String>(2)?.into(),
         title,
+        skills: skills_of(&row.get::<_, String>(10)?),
         line,
         from: Day(row.get(5)?),
         due: Day(row.get(6)?),

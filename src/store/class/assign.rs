@@ -2,7 +2,7 @@
 
 use rusqlite::{Connection, Row};
 
-use crate::class::assignment::{Assignment, Goal};
+use crate::class::assignment::{Assignment, Goal, skills_of, skills_text};
 use crate::class::hand_in::LearnerId;
 use crate::class::roster::{Meant, Roster};
 use crate::label::Label;
@@ -183,8 +183,8 @@ fn assign(
     let a = assignment;
     tx.execute(
         "INSERT INTO assignment (assignment, id, learner, circle, name, deck, title, deck_text, line,
-                                 from_day, due_day, firm, minutes, days, made_ms)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15)",
+                                 from_day, due_day, firm, minutes, days, made_ms, skills)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16)",
         rusqlite::params![
             number,
             &*a.id,
@@ -201,6 +201,7 @@ fn assign(
             a.goal.minutes(),
             a.goal.days(),
             now.0,
+            skills_text(&a.skills),
         ],
     )?;
     tx.commit()?;
@@ -210,7 +211,7 @@ fn assign(
 fn assignments(conn: &Connection) -> Result<Vec<KeptAssignment>, Fault> {
     let sql = "SELECT assignment.assignment, id, coalesce(joined, assignment.learner), circle,
                    assignment.name, deck, title, line, from_day, due_day, firm, minutes, days,
-                   made_ms, withdrawn_ms
+                   made_ms, withdrawn_ms, skills
                FROM assignment LEFT JOIN learner ON learner.learner = assignment.learner
                ORDER BY assignment.assignment";
     let mut statement = conn.prepare_cached(sql)?;
@@ -246,6 +247,7 @@ fn kept(row: &Row<'_>) -> Result<KeptAssignment, Fault> {
             to,
             deck: row.get::<_, String>(5)?.into(),
             title: label_at(row, 6, "assignment")?,
+            skills: skills_of(&row.get::<_, String>(15)?),
             line: label(7)?,
             from: Day(row.get(8)?),
             due: Day(row.get(9)?),
