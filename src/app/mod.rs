@@ -667,12 +667,7 @@ fn plan(learner: &Learner, course: &Course, day: Day, seed: Seed, limit: Limit) 
     Plan::begin(learner, course.candidates(), terms)
 }
 
-fn past(
-    store: &Store,
-    learner: &Learner,
-    course: &Course,
-    day: Day,
-) -> Result<Past, StoreError> {
+fn past(store: &Store, learner: &Learner, course: &Course, day: Day) -> Result<Past, StoreError> {
     const DAYS: u16 = 14;
     let fortnight = store.counts_by_day(day, DAYS)?;
     Ok(Past {

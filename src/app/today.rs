@@ -9,8 +9,8 @@ use crate::review::plan::{Entry, Plan, Why};
 use crate::review::{Learner, Standing};
 use crate::world::Day;
 
-use super::{Course, SetToday};
 use super::check::{self, Found};
+use super::{Course, SetToday};
 
 /// What today holds.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -37,23 +37,27 @@ impl PhraseId {
 
     /// The phrase that [`fmt::Display`] wrote: skill, seed and generator with blanks between.
     pub fn from_text(text: &str) -> Option<Self> {
-        const LONGEST_SKILL: usize = super::hand_in::limit::SKILL;
         let words: Vec<&str> = text.split(' ').collect();
         let [skill, seed, generator] = words.as_slice() else {
             return None;
         };
-        let (deck, exercise) = skill.split_once('/')?;
-        let is_id = |id: &str| {
-            let fits = |sign: u8| matches!(sign, b'a'..=b'z' | b'0'..=b'9' | b'-');
-            !id.is_empty() && id.bytes().all(fits)
-        };
-        (skill.len() <= LONGEST_SKILL && is_id(deck) && is_id(exercise)).then_some(())?;
         Some(Self {
-            skill: Skill((*skill).into()),
+            skill: skill_of(skill)?,
             seed: Seed(number(seed)?),
             generator: u32::try_from(number(generator)?).ok()?,
         })
     }
+}
+
+/// The skill of this name: two ids with a stroke between, as decks have them.
+pub fn skill_of(text: &str) -> Option<Skill> {
+    let (deck, exercise) = text.split_once('/')?;
+    let is_id = |id: &str| {
+        let fits = |sign: u8| matches!(sign, b'a'..=b'z' | b'0'..=b'9' | b'-');
+        !id.is_empty() && id.bytes().all(fits)
+    };
+    let is_short = text.len() <= super::hand_in::limit::SKILL;
+    (is_short && is_id(deck) && is_id(exercise)).then(|| Skill(text.into()))
 }
 
 /// Plain decimal digits: one phrase has one name.

@@ -105,7 +105,10 @@ mod tests {
             ("CON", "con"),
         ] {
             let local = Local::parse(name).expect(name);
-            assert_eq!(local.place(Path::new("/d")), Path::new("/d/learners").join(folder));
+            assert_eq!(
+                local.place(Path::new("/d")),
+                Path::new("/d/learners").join(folder)
+            );
         }
         assert!(Local::parse("a\u{1b}b").is_err());
         assert!(Local::parse(&"é".repeat(100)).is_err());

@@ -97,7 +97,8 @@ fn install(
              own skills in it",
             file.display()
         );
-        let hint = "nothing was changed; use the contrapalma of your teacher, or ask for another id";
+        let hint =
+            "nothing was changed; use the contrapalma of your teacher, or ask for another id";
         return Err(Failure::new(Kind::No, what, hint));
     }
     if id == deck::OWN_RECORDINGS {
