@@ -270,7 +270,10 @@ fn judged(table: &Table<'_>, faults: &mut Faults) -> Option<Vec<Judgement>> {
             value.items(0..=MOST_JUDGED, faults)
         });
         for item in items? {
-            let Some((phrase, ruling)) = item.text(faults).and_then(read) else {
+            let Some(text) = item.text(faults) else {
+                continue;
+            };
+            let Some((phrase, ruling)) = read(text) else {
                 item.is_wrong(faults);
                 continue;
             };
@@ -309,5 +312,177 @@ fn judgement(phrase: PhraseId, ruling: Ruling, at: Moment) -> Judgement {
         ruling,
         at,
         note: None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::class::assignment::text;
+    use crate::rhythm::Feel;
+
+    /// A deck that is tried in no time: it takes what was tried.
+    const DECK: &str =
+        "format = 1\nid = \"mine\"\ntitle = \"Mine\"\ntakes = [\"path/plain\", \"path/bass\"]\n";
+    const SET: &str =
+        "[assignment]\nid = \"week-2\"\nfrom = 2026-03-02\ndue = 2026-03-08\ngoal = { days = 3 }\n";
+
+    #[track_caller]
+    fn check_faults(behind: &str, expected: &[&str]) {
+        let faults = parse_assigned(&format!("{DECK}{behind}")).expect_err("something is wrong");
+        let told: Vec<String> = faults.iter().map(Fault::to_string).collect();
+        assert_eq!(told, expected);
+    }
+
+    #[test]
+    fn the_example_for_contributors_is_read() {
+        let manual = include_str!("../../DEVELOPERS.md");
+        let (_, rest) = manual.split_once("## The assignment").expect("a chapter");
+        let (_, rest) = rest.split_once("```toml\n").expect("the example begins");
+        let (example, _) = rest.split_once("```").expect("the example ends");
+        let read = parse_assigned(example).expect("an example without faults");
+        let set = &read.assignment;
+        assert_eq!((&*set.id, &*set.deck), ("week-2", "tuesday-group"));
+        assert_eq!(set.from.to_string(), "2026-03-02");
+        assert_eq!(set.due.to_string(), "2026-03-08");
+        assert_eq!(
+            set.goal,
+            Goal::new(Some(1), Some(60), Some(5)).expect("a goal")
+        );
+        let rulings: Vec<&str> = read.judged.iter().map(|one| one.ruling.id()).collect();
+        assert_eq!(rulings, ["upheld", "withdrawn", "overruled"]);
+        assert_eq!(
+            read.judged[2].ruling.answer(),
+            Some(Answer::Feel(Feel::Twos))
+        );
+        // It is a deck as well, with what stands behind it and without.
+        let deck = super::super::parse(example).expect("a deck");
+        let alone = alone(example).expect("it can be taken out");
+        assert!(!alone.contains("week-2") && !alone.contains("as-of"));
+        assert_eq!(super::super::parse(&alone), Ok(deck));
+    }
+
+    #[test]
+    fn every_fault_is_told_with_its_place() {
+        check_faults(
+            "",
+            &["line 5, column 1: found a deck alone; expected an assignment under [assignment]"],
+        );
+        check_faults(
+            "[assignment]\nid = \"../week\"\nline = \"a\\u001bb\"\nfrom = \"tomorrow\"\ndue = 2026-03-08\ngoal = { firm = 3 }\ntill = 3\n",
+            &[
+                "line 6, column 6: found \"../week\"; expected a name of its own: 1 to 40 lower-case letters, digits and hyphens",
+                "line 7, column 8: found the character U+001B, which cannot be shown; expected what to do, on one line",
+                "line 8, column 8: found \"tomorrow\"; expected the first day, as 2026-03-02",
+                "line 10, column 17: found 3; expected at most 2, as many skills as the deck has",
+                "line 11, column 1: found the key \"till\"; expected one of id, to, line, from, due, goal",
+            ],
+        );
+        for (old, new, says) in [
+            (
+                "2026-03-08",
+                "2026-03-01",
+                "found 2026-03-01; expected a day from 2026-03-02 on, within two years",
+            ),
+            (
+                "2026-03-08",
+                "2029-03-01",
+                "found 2029-03-01; expected a day from",
+            ),
+            (
+                "{ days = 3 }",
+                "{ }",
+                "found a table; expected what is to be reached",
+            ),
+            (
+                "{ days = 3 }",
+                "{ days = 0 }",
+                "found 0; expected on how many days, 1 to 366",
+            ),
+            (
+                "{ days = 3 }",
+                "{ days = 9999 }",
+                "expected what is to be reached",
+            ),
+            (
+                "due = 2026-03-08\n",
+                "",
+                "found no due; expected the last day",
+            ),
+        ] {
+            let faults = parse_assigned(&format!("{DECK}{}", SET.replace(old, new)));
+            let faults = faults.expect_err(new);
+            assert!(
+                faults.iter().any(|fault| fault.to_string().contains(says)),
+                "{faults:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn judged_phrases_are_checked_one_by_one() {
+        let judged = "[judged]\nas-of = \"2026-03-02T08:00:00Z\"\nwithdrawn = [\"path/bass 1 4\", \"path/bass 1\", \"../x 1 4\", 7]\noverruled = [\"path/bass 1 4: feel twos\", \"path/bass 2 4: tango\"]\n";
+        check_faults(
+            &format!("{SET}{judged}"),
+            &[
+                "line 12, column 31: found \"path/bass 1\"; expected phrases by skill, seed and generator in a list, as [\"path/bass 17 4\"]",
+                "line 12, column 46: found \"../x 1 4\"; expected phrases by skill, seed and generator in a list, as [\"path/bass 17 4\"]",
+                "line 12, column 58: found 7; expected phrases by skill, seed and generator in a list, as [\"path/bass 17 4\"]",
+                "line 13, column 14: found \"path/bass 1 4\" again; expected each phrase once",
+                "line 13, column 41: found \"path/bass 2 4: tango\"; expected phrases with their right answers in a list, as [\"path/bass 17 4: feel twos\"]",
+            ],
+        );
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(24))]
+
+        #[test]
+        fn what_is_written_is_read_back(
+            line in "[ -~é\\\\\"\\[\\]#]{1,40}", to in ".{1,20}", from in 0_i32..90_000, span in 0_i32..700,
+            goal in (1_u32..3, 1_u32..6000, 1_u32..366), seeds in proptest::collection::hash_set(any::<u64>(), 0..9),
+        ) {
+            let now = Moment(1_772_438_400_250);
+            let phrase = |seed| PhraseId {
+                skill: crate::quiz::Skill("path/bass".into()),
+                seed: crate::world::Seed(seed),
+                generator: 2,
+            };
+            let ruling = |seed: u64| match seed % 3 {
+                0 => Ruling::Upheld,
+                1 => Ruling::Withdrawn,
+                _ => Ruling::Overruled(Answer::Feel(Feel::Twos)),
+            };
+            let mut judged: Vec<Judgement> =
+                seeds.into_iter().map(|seed| judgement(phrase(seed), ruling(seed), now)).collect();
+            let deck = super::super::parse(DECK).expect("a deck");
+            let assignment = Set {
+                id: "0123456789abcdef".into(),
+                to: Label::new(&to).ok(),
+                line: Label::new(&line).ok(),
+                from: Day(from),
+                due: Day(from + span),
+                goal: Goal::new(Some(goal.0), Some(goal.1), Some(goal.2)).expect("a goal"),
+            }
+            .of(&deck);
+            let written = text(DECK, &assignment, &judged, now);
+            let read = parse_assigned(&written).expect("what was written has no faults");
+            prop_assert_eq!(&read.assignment, &assignment);
+            prop_assert_eq!(&read.deck, &deck);
+            let key = |one: &Judgement| (one.ruling.id(), one.phrase.seed.0);
+            let mut found = read.judged;
+            found.sort_by_key(key);
+            judged.sort_by_key(key);
+            prop_assert_eq!(found, judged);
+            prop_assert_eq!(alone(&written).expect("it can be taken out"), DECK);
+        }
+
+        #[test]
+        fn no_text_makes_it_panic(behind in "[\\[\\]a-z0-9 =\"{}\\n.-]{0,200}") {
+            drop(parse_assigned(&format!("{DECK}[assignment]\n{behind}")));
+            drop(alone(&format!("{DECK}{behind}")));
+        }
     }
 }
