@@ -431,7 +431,7 @@ mod tests {
                 "line 12, column 46: found \"../x 1 4\"; expected phrases by skill, seed and generator in a list, as [\"path/bass 17 4\"]",
                 "line 12, column 58: found 7; expected phrases by skill, seed and generator in a list, as [\"path/bass 17 4\"]",
                 "line 13, column 14: found \"path/bass 1 4\" again; expected each phrase once",
-                "line 13, column 41: found \"path/bass 2 4: tango\"; expected phrases with their right answers in a list, as [\"path/bass 17 4: feel twos\"]",
+                "line 13, column 42: found \"path/bass 2 4: tango\"; expected phrases with their right answers in a list, as [\"path/bass 17 4: feel twos\"]",
             ],
         );
     }

@@ -13,8 +13,8 @@ use crate::app::bench::{Bench, Step};
 use crate::app::recording::State;
 use crate::app::tune_up::{self, TuneUp};
 use crate::app::{
-    ClapBy, Intent, Place, Playhead, Progress, ProgressLine, SetUp, Summary, SummaryLine, Today,
-    TodayLine,
+    ClapBy, Intent, Place, Playhead, Progress, ProgressLine, SetToday, SetUp, Summary, SummaryLine,
+    Today, TodayLine,
 };
 use crate::label::Label;
 use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeParts};
@@ -374,6 +374,29 @@ fn today() -> World {
     }))
 }
 
+/// Today with what a teacher set: the deck in hand, and another one that is late.
+fn set_today() -> World {
+    let mut world = today();
+    if let Place::Today(today) = &mut world.place {
+        today.who = Some("Anna".to_owned());
+        today.set = vec![
+            SetToday {
+                head: "Set for you: Claps in six, was due Sunday, 12 November.".to_owned(),
+                line: None,
+                reached: "So far 2 of 5 days.".to_owned(),
+                elsewhere: Some("claps".to_owned()),
+            },
+            SetToday {
+                head: "Set for you: First steps in six, due Sunday, 19 November.".to_owned(),
+                line: Some("Ten minutes a day. Hum the low notes before you answer.".to_owned()),
+                reached: "So far 1 of 3 skills firm, 12 of 60 minutes, 2 of 5 days.".to_owned(),
+                elsewhere: None,
+            },
+        ];
+    }
+    world
+}
+
 fn bench(steps: &[Step]) -> World {
     let mut bench =
         Bench::new(Seed(5), None, crate::phrase::Speakers::Full).expect("a phrase for the bench");
@@ -508,6 +531,7 @@ fn every_screen() -> Vec<(&'static str, World)> {
     vec![
         ("today", today()),
         ("today-first", first),
+        ("today-set", set_today()),
         ("today-silent", silent),
         ("today-microphone", with_ear),
         ("waiting", World::at(Place::Sitting)),

@@ -10,7 +10,7 @@
 
 mod list;
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::hand_in::LearnerId;
 use crate::label::Label;
@@ -53,7 +53,7 @@ pub struct Group {
 pub struct Roster {
     by_name: BTreeMap<Label, Vec<LearnerId>>,
     groups: BTreeMap<Label, Group>,
-    groups_of: HashMap<LearnerId, Vec<Label>>,
+    groups_of: BTreeMap<LearnerId, Vec<Label>>,
     /// Everybody on a list without a group.
     without: Option<Group>,
 }

@@ -145,13 +145,9 @@ pub(super) fn call(asked: &Call, practice: &Practice, env: &Env) -> Result<(), F
     let mut store = asked.place.open(practice, env)?;
     let learner = who(&store, &store.roster()?, &asked.learner)?;
     store.call(learner, asked.name.as_ref(), now)?;
-    let called = store.learners()?.into_iter();
-    let called = called
-        .filter(|one| one.learner == learner)
-        .map(|one| one.name);
-    let name = called
-        .last()
-        .map_or_else(String::new, |name| name.to_string());
+    let learners = store.learners()?;
+    let called = learners.iter().find(|one| one.learner == learner);
+    let name = called.map_or_else(String::new, |called| called.name.to_string());
     print(&format!("{learner} is called {name}\n"))
 }
 
