@@ -10,8 +10,8 @@ use crate::world::Day;
 
 /// For so many days after it was due something that was not reached is still shown.
 const SHOWN_AFTER: u32 = 14;
-/// The most that are shown: those that are due first.
-const MOST: usize = 3;
+/// The most that are shown: those that are due first, as far as the smallest screen has room.
+const MOST: usize = 2;
 
 /// Something that was set, in words.
 #[derive(Clone, Debug, PartialEq, Eq)]

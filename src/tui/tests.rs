@@ -578,6 +578,23 @@ fn every_screen() -> Vec<(&'static str, World)> {
 }
 
 #[test]
+fn the_longest_texts_that_a_teacher_sets_keep_the_keys_in_view() {
+    let mut world = set_today();
+    if let Place::Today(today) = &mut world.place {
+        for set in &mut today.set {
+            set.head = format!("Set for you: {}, due today.", "x ".repeat(80));
+            set.line = Some("y ".repeat(80));
+        }
+        today.who = Some("z".repeat(160));
+    }
+    for size in [SMALL, LARGE] {
+        let text = world.text(size);
+        assert!(text.contains("enter begin"), "{text}");
+        assert!(text.contains("Set for you: x x"), "{text}");
+    }
+}
+
+#[test]
 fn screens_look_as_they_should() {
     for (name, world) in every_screen() {
         insta::assert_snapshot!(format!("{name}-large"), world.text(LARGE));

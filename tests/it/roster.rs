@@ -578,7 +578,7 @@ fn names_lead_nowhere_and_are_shown_harmlessly() {
 
 fn attempt(install: u64, number: u32) -> Attempt {
     let at = 20_000 * DAY_MS + i64::from(number) * 60_000;
-    let truth = if number % 2 == 0 {
+    let truth = if number.is_multiple_of(2) {
         Feel::Threes
     } else {
         Feel::Twos
@@ -673,7 +673,7 @@ fn told(store: &ClassStore) -> String {
     for learner in store.learners().expect("learners") {
         store
             .attempts(learner.learner, |attempt| {
-                told.push_str(&format!("{attempt:?}"))
+                told.push_str(&format!("{attempt:?}"));
             })
             .expect("attempts");
     }
