@@ -816,7 +816,7 @@ fn a_class_store_of_the_first_form_is_raised_and_copied() {
 
 /// Measures a school; the numbers stand in DEVELOPERS.md.
 #[test]
-#[ignore = "takes half a minute"]
+#[ignore = "a measurement, ten seconds long"]
 fn a_school_of_two_thousand() {
     let home = Home::new();
     let mut store = {
