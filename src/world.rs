@@ -228,6 +228,16 @@ impl Calendar {
     }
 }
 
+impl fmt::Display for Moment {
+    /// As RFC 3339 by UTC, to the millisecond; [`parse_moment`] reads it back.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let utc: DateTime<Utc> =
+            DateTime::from_timestamp_millis(self.0).unwrap_or(DateTime::UNIX_EPOCH);
+        let text = utc.to_rfc3339_opts(chrono::SecondsFormat::Millis, true);
+        f.write_str(&text)
+    }
+}
+
 /// Reads a moment written as RFC 3339 (`2026-11-26T08:00:00+01:00`).
 pub fn parse_moment(text: &str) -> Option<Moment> {
     DateTime::parse_from_rfc3339(text)
@@ -426,6 +436,14 @@ mod tests {
         for text in ["", "2026-02-30", "2026-3", "tomorrow", "2026-03-02T08:00"] {
             assert_eq!(parse_day(text), None, "{text}");
         }
+    }
+
+    #[test]
+    fn a_moment_reads_as_it_is_written() {
+        let text = "2026-11-26T07:00:00.250Z";
+        let moment = parse_moment("2026-11-26T08:00:00.250+01:00").expect("a moment");
+        assert_eq!(moment.to_string(), text);
+        assert_eq!(parse_moment(text), Some(moment));
     }
 
     #[test]

@@ -7,6 +7,7 @@
 //! All mutable state lives on the caller's thread. The next question is made and rendered on the
 //! worker while the present one is shown, so that it can sound at once.
 
+mod assigned;
 pub mod bench;
 mod check;
 mod course;
@@ -44,6 +45,7 @@ use crate::sound::{ClapInput, Ear};
 use crate::store::{Settings, Store, StoreError};
 use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 
+pub use assigned::SetToday;
 pub use course::Course;
 pub use example::example;
 pub use intent::{
@@ -149,7 +151,13 @@ impl App {
             .child("practice", store.install())
             .child("log", log);
         let plan = plan(&learner, &course, day, seed, limit);
-        let today = Today::of(&plan, &learner, &course, day, past(&store, day)?);
+        let today = Today::of(
+            &plan,
+            &learner,
+            &course,
+            day,
+            past(&store, &learner, &course, day)?,
+        );
         let mut app = Self {
             clock: around.clock,
             calendar: around.calendar,
@@ -443,7 +451,8 @@ impl App {
     /// To how far practice has brought one, with this exercise marked.
     fn go_to_progress(&mut self, here: usize) -> Result<(), Trouble> {
         let mut records = Records::default();
-        self.store.attempts(|attempt| records.take(&attempt))?;
+        self.store
+            .attempts_as_judged(|attempt| records.take(&attempt))?;
         let past = progress::Past {
             records,
             listened: self.store.n_listened()?,
@@ -534,7 +543,7 @@ impl App {
         self.sitting = None;
         self.plan_afresh();
         let day = self.planned_for;
-        let past = past(&self.store, day)?;
+        let past = past(&self.store, &self.learner, &self.course, day)?;
         let today = Today::of(&self.plan, &self.learner, &self.course, day, past);
         self.place = Place::Today(today);
         self.prepare(0)?;
@@ -653,13 +662,15 @@ fn plan(learner: &Learner, course: &Course, day: Day, seed: Seed, limit: Limit) 
     Plan::begin(learner, course.candidates(), terms)
 }
 
-fn past(store: &Store, day: Day) -> Result<Past, StoreError> {
+fn past(store: &Store, learner: &Learner, course: &Course, day: Day) -> Result<Past, StoreError> {
     const DAYS: u16 = 14;
     let fortnight = store.counts_by_day(day, DAYS)?;
     Ok(Past {
         fortnight: fortnight.into_iter().map(|(_, n)| n).collect(),
         spreads: store.recent_spreads()?,
         checked: store.checked()?,
+        set: assigned::set_today(store, learner, course.id(), day)?,
+        who: store.identity()?.name,
     })
 }
 

@@ -124,7 +124,13 @@ impl App {
             Some(skill) => self.store.is_disputed(skill, seed, GENERATOR)?,
             None => false,
         };
-        self.next = if aside && tries < TRIES {
+        if aside && tries == TRIES {
+            // What is set aside is not asked, whatever else is left.
+            self.plan.give_up(&self.learner);
+            self.next = Next::Idle;
+            return self.go_on_making();
+        }
+        self.next = if aside {
             self.make(choice, tries + 1)?
         } else {
             Next::Ready {

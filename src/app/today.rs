@@ -2,14 +2,15 @@
 
 use std::collections::BTreeMap;
 
+use crate::label::Label;
 use crate::phrase::Level;
 use crate::quiz::{Kind, Skill};
 use crate::review::plan::{Entry, Plan, Why};
 use crate::review::{Learner, Standing};
 use crate::world::Day;
 
-use super::Course;
 use super::check::{self, Found};
+use super::{Course, SetToday};
 
 /// What today holds.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -28,6 +29,10 @@ pub struct Today {
     pub fortnight: Vec<u32>,
     /// What a check found lately, in words.
     pub checked: Option<String>,
+    /// What a teacher set, those due first in front.
+    pub set: Vec<SetToday>,
+    /// What the learner is called, where they said so.
+    pub who: Option<String>,
 }
 
 /// One skill of what today holds.
@@ -66,6 +71,8 @@ impl Today {
             checked: past
                 .checked
                 .and_then(|checked| checked_in_words(&checked, day)),
+            set: past.set,
+            who: past.who.map(|who| who.to_string()),
         }
     }
 }
@@ -85,6 +92,10 @@ pub(super) struct Past {
     pub(super) spreads: BTreeMap<Skill, f64>,
     /// What a check found last, by its id, and when.
     pub(super) checked: Option<(String, Day)>,
+    /// What was set.
+    pub(super) set: Vec<SetToday>,
+    /// What the learner is called.
+    pub(super) who: Option<Label>,
 }
 
 fn line(

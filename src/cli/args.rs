@@ -6,6 +6,7 @@ use clap::{Args, Parser, Subcommand};
 
 use super::commands::class::Class;
 use super::commands::decks::Decks;
+use super::learner::Local;
 use crate::accent::Cue;
 use crate::notate::Bars;
 use crate::phrase::{Speakers, Third, Wish};
@@ -43,6 +44,8 @@ pub(super) enum Command {
         #[command(subcommand)]
         asked: Class,
     },
+    /// Take in what your teacher set, or list what is set
+    Assignment(super::commands::assignment::Asked),
     /// Write what was practised since the last hand-in to a file, for a teacher or another machine
     HandIn(HandIn),
     /// Keep your own practice together
@@ -58,6 +61,9 @@ pub(super) struct Practice {
     /// Keep data in this folder
     #[arg(long, value_name = "DIR", global = true)]
     pub(super) data: Option<PathBuf>,
+    /// Practise as this one of several learners on this machine, each with a folder of their own
+    #[arg(long = "as", value_name = "NAME", global = true, value_parser = Local::parse)]
+    pub(super) practises: Option<Local>,
     /// Practise this deck: first-steps, path, check, beginners, workshop, twelves, cousins, an installed one, or a file
     #[arg(long, value_name = "DECK", global = true)]
     pub(super) deck: Option<PathBuf>,
@@ -132,6 +138,8 @@ pub(super) struct HandIn {
 /// `keep`.
 #[derive(Debug, Subcommand)]
 pub(super) enum Keep {
+    /// List who practises on this machine by --as
+    Learners,
     /// Take in a hand-in of your own from another machine
     Import {
         /// The hand-in
@@ -229,12 +237,12 @@ impl Listen {
     }
 }
 
-fn label(text: &str) -> Result<crate::label::Label, String> {
+pub(super) fn label(text: &str) -> Result<crate::label::Label, String> {
     let label = crate::label::Label::new(text);
     label.map_err(|error| format!("found {error}; a name was expected"))
 }
 
-fn day(text: &str) -> Result<crate::world::Day, String> {
+pub(super) fn day(text: &str) -> Result<crate::world::Day, String> {
     crate::world::parse_day(text).ok_or_else(|| "a date such as 2026-03-02 was expected".to_owned())
 }
 

@@ -124,11 +124,23 @@ impl Failure {
 
     /// A list of marks with faults, every one with its line.
     pub(super) fn marks(path: &Path, faults: &[ListFault]) -> Self {
-        let line = |fault: &ListFault| format!("{}: {fault}", path.display());
+        let lines = faults
+            .iter()
+            .map(|fault| format!("{}: {fault}", path.display()));
+        let hint = "mend the list and give it again; nothing was kept";
+        Self::of_lines(Kind::Data, lines, hint)
+    }
+
+    /// Several things that are wrong, each on a line of its own.
+    pub(super) fn of_lines(
+        kind: Kind,
+        lines: impl Iterator<Item = String>,
+        hint: impl fmt::Display,
+    ) -> Self {
         Self {
-            kind: Kind::Data,
-            lines: faults.iter().map(line).collect(),
-            hints: vec!["mend the list and give it again; nothing was kept".to_owned()],
+            kind,
+            lines: lines.collect(),
+            hints: vec![hint.to_string()],
         }
     }
 

@@ -11,6 +11,7 @@
 mod args;
 mod commands;
 mod failure;
+mod learner;
 mod lines;
 mod plain;
 mod tell;
@@ -89,6 +90,10 @@ fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
             commands::phrase::run(&deck, &asked, seed_of(practice)?)?;
             return Ok(ExitCode::SUCCESS);
         }
+        Some(Command::Assignment(asked)) => {
+            commands::assignment::run(&asked, &cli.practice, env)?;
+            return Ok(ExitCode::SUCCESS);
+        }
         Some(Command::HandIn(asked)) => {
             return commands::hand_in::run(&asked, &cli.practice, env);
         }
@@ -162,8 +167,15 @@ fn seed_of(practice: &Practice) -> Result<Seed, Failure> {
     }
 }
 
-/// Where data is kept.
+/// Where the data of who practises is kept.
 fn data_dir(practice: &Practice, env: &Env) -> Result<PathBuf, Failure> {
+    let all = shared_dir(practice, env)?;
+    let one = practice.practises.as_ref();
+    Ok(one.map_or_else(|| all.clone(), |one| one.place(&all)))
+}
+
+/// Where data is kept, whoever practises.
+fn shared_dir(practice: &Practice, env: &Env) -> Result<PathBuf, Failure> {
     let found = practice.data.clone().or_else(|| env.data_dir.clone());
     found.ok_or_else(|| {
         Failure::new(

@@ -23,8 +23,10 @@ pub(super) fn tell_today(today: &Today, caution: bool) -> io::Result<()> {
     } else {
         "phrases"
     };
+    let who = today.who.as_ref();
+    let who = who.map_or_else(String::new, |who| format!("{who}. "));
     say(&[&format!(
-        "{}. {} {skills} due, {} new, about {} {phrases}.",
+        "{who}{}. {} {skills} due, {} new, about {} {phrases}.",
         today.date, today.n_due, today.n_new, today.n_phrases
     )])?;
     for line in &today.lines {
@@ -32,6 +34,15 @@ pub(super) fn tell_today(today: &Today, caution: bool) -> io::Result<()> {
     }
     if let Some(checked) = &today.checked {
         say(&[checked])?;
+    }
+    for set in &today.set {
+        say(&[&set.head])?;
+        if let Some(line) = &set.line {
+            say(&[line])?;
+        }
+        let more = set.elsewhere.as_ref();
+        let more = more.map_or_else(String::new, |deck| format!(" --deck {deck} practises it."));
+        say(&[&format!("{}{more}", set.reached)])?;
     }
     if caution { say(&[CAUTION]) } else { Ok(()) }
 }

@@ -15,11 +15,12 @@
 //! let faults = faults.expect_err("a title is missing");
 //! assert_eq!(
 //!     faults[2].to_string(),
-//!     "line 3, column 1: found the key \"titel\"; expected one of format, id, title, order, takes, exercise, passage"
+//!     "line 3, column 1: found the key \"titel\"; expected one of format, id, title, order, takes, exercise, passage, assignment, judged"
 //! );
 //! assert_eq!(faults[2].hint.as_deref(), Some("nearest is \"title\""));
 //! ```
 
+mod assigned;
 mod exercise;
 mod fault;
 mod form;
@@ -30,6 +31,7 @@ mod schema;
 mod spoken;
 mod written;
 
+pub use assigned::{Assigned, alone, parse_assigned};
 pub use fault::Fault;
 pub use parse::{LONGEST_TEXT, parse};
 pub use schema::schema;
@@ -195,9 +197,13 @@ pub fn built_in() -> Deck {
 
 /// The deck of this id that comes with the program.
 pub fn built_in_named(id: &str) -> Option<Deck> {
+    built_in_text(id).map(of_the_program)
+}
+
+/// The text of the deck of this id that comes with the program.
+pub fn built_in_text(id: &str) -> Option<&'static str> {
     let mut all = OWN.iter().chain(&COURSES);
-    let (_, text) = all.find(|(known, _)| *known == id)?;
-    Some(of_the_program(text))
+    all.find(|(known, _)| *known == id).map(|(_, text)| *text)
 }
 
 fn of_the_program(text: &str) -> Deck {

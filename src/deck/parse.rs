@@ -8,6 +8,7 @@ use crate::quiz::passage::Passage;
 use crate::quiz::{Form, Material, Question, Skill};
 use crate::world::Seed;
 
+use super::assigned::{self, Parts};
 use super::exercise::{self, Draft, key, optional};
 use super::fault::{Fault, Faults, nearest, quoted};
 use super::written::{Document, Key, Shape, Table, Value};
@@ -23,7 +24,7 @@ pub(super) const MOST_EXERCISES: usize = 200;
 const FORMAT: i64 = 1;
 
 /// The keys of a deck.
-pub(super) const KEYS: [Key; 7] = [
+pub(super) const KEYS: [Key; 9] = [
     key("format", "format = 1", Shape::Exactly(FORMAT)),
     key(
         "id",
@@ -52,6 +53,16 @@ pub(super) const KEYS: [Key; 7] = [
         "passages of recordings, each under [[passage]]",
         Shape::Tables(&passage::KEYS, passage::MOST_PASSAGES),
     ),
+    optional(
+        "assignment",
+        "what is to be done with it, under [assignment]",
+        Shape::Table(&assigned::KEYS),
+    ),
+    optional(
+        "judged",
+        "what was judged about phrases, under [judged]",
+        Shape::Table(&assigned::JUDGED_KEYS),
+    ),
 ];
 
 /// Whether exercises are tried by making questions of them.
@@ -72,14 +83,19 @@ pub fn parse(text: &str) -> Result<Deck, Vec<Fault>> {
 }
 
 pub(super) fn parse_with(text: &str, trial: Trial) -> Result<Deck, Vec<Fault>> {
+    parse_parts(text, trial).map(|(deck, _)| deck)
+}
+
+/// The same with what stands behind the deck.
+pub(super) fn parse_parts(text: &str, trial: Trial) -> Result<(Deck, Parts), Vec<Fault>> {
     let mut faults = Faults::default();
     match read(text, trial, &mut faults) {
-        Some(deck) if faults.is_empty() => Ok(deck),
+        Some(read) if faults.is_empty() => Ok(read),
         _ => Err(faults.placed_in(text)),
     }
 }
 
-fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<Deck> {
+fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<(Deck, Parts)> {
     if text.len() > LONGEST_TEXT {
         let found = format!("{} bytes", text.len());
         faults.add(0, &found, &format!("at most {LONGEST_TEXT}"));
@@ -112,11 +128,13 @@ fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<Deck> {
     let order = table.or("order", Order::Path, faults, |value, faults| {
         value.one_of(&Order::ALL, Order::id, faults)
     });
-    let exercises = exercises.into_iter().collect::<Option<Vec<_>>>()?;
-    let exercises: Vec<Exercise> = taken?
-        .into_iter()
-        .chain(exercises.into_iter().flatten())
-        .collect();
+    let exercises = exercises.into_iter().collect::<Option<Vec<_>>>();
+    let exercises = taken.zip(exercises).map(|(taken, own)| {
+        let own = own.into_iter().flatten();
+        taken.into_iter().chain(own).collect::<Vec<Exercise>>()
+    });
+    let parts = assigned::read(&table, exercises.as_ref().map(Vec::len), faults);
+    let exercises = exercises?;
     if exercises.is_empty() && faults.is_empty() {
         let at = table.get("exercise").map_or(table.at(), |value| value.at);
         let found = "no exercise that a passage fits";
@@ -126,12 +144,13 @@ fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<Deck> {
             "a passage for one of them, or phrases that are made",
         );
     }
-    Some(Deck {
+    let deck = Deck {
         id: id?.into(),
         title: title?,
         order: order?,
         exercises,
-    })
+    };
+    Some((deck, parts))
 }
 
 /// Exercises of the decks that come with the program, by the names of their skills. What they need

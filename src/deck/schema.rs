@@ -118,6 +118,9 @@ fn shape(shape: &'static Shape) -> Map<String, Value> {
             json!({ "type": "array", "items": time, "minItems": 3 })
         }
         Shape::Marks => json!({ "type": "string", "pattern": "^[32b?.]+$" }),
+        Shape::Day => json!({ "type": "string", "pattern": "^[0-9]{4}-[0-9]{2}-[0-9]{2}$" }),
+        Shape::Whole(low, high) => json!({ "type": "integer", "minimum": low, "maximum": high }),
+        Shape::Texts(most) => set(&json!({ "type": "string" }), 0, *most),
         Shape::Skills(most) => set(&json!({ "enum": skills() }), 1, *most),
         // Layers in counts, as `rhythm::Layer` reads them.
         Shape::Clappings(most) => {

@@ -8,6 +8,7 @@ use crate::label::Label;
 use crate::quiz::{Attempt, AttemptId, Skill};
 use crate::world::{Moment, Seed};
 
+use super::assigned::is_aside;
 use super::error::Fault;
 use super::record::{install_from_sql, install_to_sql};
 use super::{Store, StoreError};
@@ -43,7 +44,8 @@ impl Store {
         self.here(write(&self.conn, attempt, at, note))
     }
 
-    /// Whether the phrase that `generator` makes for `skill` from `seed` is set aside.
+    /// Whether the phrase that `generator` makes for `skill` from `seed` is set aside: it is doubted and
+    /// was not upheld since, or a person judged that it is not to be asked again.
     ///
     /// # Errors
     /// When the store cannot be read.
@@ -53,7 +55,7 @@ impl Store {
         seed: Seed,
         generator: u32,
     ) -> Result<bool, StoreError> {
-        self.here(is_disputed(&self.conn, skill, seed, generator))
+        self.here(is_aside(&self.conn, skill, seed, generator))
     }
 
     /// All disputes in the order in which they were written.
@@ -119,17 +121,4 @@ fn write(
         ),
     )?;
     Ok(())
-}
-
-fn is_disputed(
-    conn: &Connection,
-    skill: &Skill,
-    seed: Seed,
-    generator: u32,
-) -> Result<bool, Fault> {
-    let sql = "SELECT EXISTS (SELECT 1 FROM dispute
-               WHERE skill = ?1 AND seed = ?2 AND generator = ?3)";
-    let mut statement = conn.prepare_cached(sql)?;
-    let key = (&*skill.0, seed.0.cast_signed(), generator);
-    Ok(statement.query_row(key, |row| row.get(0))?)
 }

@@ -76,16 +76,29 @@ impl Store {
     }
 
     /// Reads all attempts in the same order without their phrases and taps, which is faster: for what
-    /// is computed from answers alone.
+    /// is computed from answers alone. They count as judged: by the right answer where a label was
+    /// overruled, and without those at phrases that were withdrawn.
     ///
     /// # Errors
     /// When a row cannot be read.
-    pub fn answers(&self, each: impl FnMut(Attempt)) -> Result<(), StoreError> {
+    pub fn answers(&self, mut each: impl FnMut(Attempt)) -> Result<(), StoreError> {
         let columns = COLUMNS.map(|column| match column {
             "phrase" | "taps_ms" => "''",
             column => column,
         });
-        self.here(read_columns(&self.conn, &columns.join(", "), "", (), each))
+        let rulings = self.rulings()?;
+        let judged = |attempt| {
+            if let Some(attempt) = rulings.judged(attempt) {
+                each(attempt);
+            }
+        };
+        self.here(read_columns(
+            &self.conn,
+            &columns.join(", "),
+            "",
+            (),
+            judged,
+        ))
     }
 
     /// Reads the attempts of one skill, in the same order.

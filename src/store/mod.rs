@@ -41,6 +41,7 @@
 //! No clock and no chance: moments and the seed of the installation's number come from the caller.
 //! No meaning of the cache, which is bytes. Nothing else in the program knows SQL.
 
+mod assigned;
 mod cache;
 mod class;
 mod dispute;
@@ -57,8 +58,11 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::Connection;
 
+pub use assigned::Practice;
 pub use cache::{CacheRow, Cached};
-pub use class::{ClassStore, CollectError, Collected, Enrolled, Kin};
+pub use class::{
+    ClassStore, CollectError, Collected, Disputed, Enrolled, KeptAssignment, Kin, LiveMark, Target,
+};
 pub use dispute::Dispute;
 pub use error::StoreError;
 pub use listened::Listened;

@@ -50,6 +50,7 @@ impl Forms {
             M::up(include_str!("../../migrations/002-hands.sql")),
             M::up(include_str!("../../migrations/003-listened.sql")),
             M::up(include_str!("../../migrations/004-recordings.sql")),
+            M::up(include_str!("../../migrations/005-assignments.sql")),
         ])
     }
 
@@ -65,11 +66,13 @@ impl Forms {
 
     /// The steps of a class store.
     pub(in crate::store) fn of_class() -> Self {
-        let first = include_str!("../../migrations/class/001-class.sql");
         Self {
             mark: CLASS,
             name: "a class store",
-            ..Self::of(vec![M::up(first)])
+            ..Self::of(vec![
+                M::up(include_str!("../../migrations/class/001-class.sql")),
+                M::up(include_str!("../../migrations/class/002-roster.sql")),
+            ])
         }
     }
 

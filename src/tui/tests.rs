@@ -13,8 +13,8 @@ use crate::app::bench::{Bench, Step};
 use crate::app::recording::State;
 use crate::app::tune_up::{self, TuneUp};
 use crate::app::{
-    ClapBy, Intent, Place, Playhead, Progress, ProgressLine, SetUp, Summary, SummaryLine, Today,
-    TodayLine,
+    ClapBy, Intent, Place, Playhead, Progress, ProgressLine, SetToday, SetUp, Summary, SummaryLine,
+    Today, TodayLine,
 };
 use crate::label::Label;
 use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeParts};
@@ -369,7 +369,32 @@ fn today() -> World {
         ],
         fortnight: vec![0, 12, 30, 0, 38, 41, 0, 0, 22, 38, 0, 36, 40, 9],
         checked: None,
+        set: vec![],
+        who: None,
     }))
+}
+
+/// Today with what a teacher set: the deck in hand, and another one that is late.
+fn set_today() -> World {
+    let mut world = today();
+    if let Place::Today(today) = &mut world.place {
+        today.who = Some("Anna".to_owned());
+        today.set = vec![
+            SetToday {
+                head: "Set for you: Claps in six, was due Sunday, 12 November.".to_owned(),
+                line: None,
+                reached: "So far 2 of 5 days.".to_owned(),
+                elsewhere: Some("claps".to_owned()),
+            },
+            SetToday {
+                head: "Set for you: First steps in six, due Sunday, 19 November.".to_owned(),
+                line: Some("Ten minutes a day. Hum the low notes before you answer.".to_owned()),
+                reached: "So far 1 of 3 skills firm, 12 of 60 minutes, 2 of 5 days.".to_owned(),
+                elsewhere: None,
+            },
+        ];
+    }
+    world
 }
 
 fn bench(steps: &[Step]) -> World {
@@ -523,6 +548,7 @@ fn every_screen() -> Vec<(&'static str, World)> {
     vec![
         ("today", today()),
         ("today-first", first),
+        ("today-set", set_today()),
         ("today-silent", silent),
         ("today-microphone", with_ear),
         ("waiting", World::at(Place::Sitting)),
@@ -566,6 +592,23 @@ fn every_screen() -> Vec<(&'static str, World)> {
         ("help-today", with_help(today())),
         ("help-reveal", with_help(in_turn().answered(false))),
     ]
+}
+
+#[test]
+fn the_longest_texts_that_a_teacher_sets_keep_the_keys_in_view() {
+    let mut world = set_today();
+    if let Place::Today(today) = &mut world.place {
+        for set in &mut today.set {
+            set.head = format!("Set for you: {}, due today.", "x ".repeat(80));
+            set.line = Some("y ".repeat(80));
+        }
+        today.who = Some("z".repeat(160));
+    }
+    for size in [SMALL, LARGE] {
+        let text = world.text(size);
+        assert!(text.contains("enter begin"), "{text}");
+        assert!(text.contains("Set for you: x x"), "{text}");
+    }
 }
 
 #[test]

@@ -31,6 +31,7 @@ mod read_back;
 mod real_sounds;
 mod recordings;
 mod rhythm_reference;
+mod roster;
 mod screen;
 mod store;
 mod terminal;

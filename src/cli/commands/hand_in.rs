@@ -38,7 +38,10 @@ pub(in crate::cli) fn run(
         print("Nothing to hand in: nothing was practised since; --all writes everything again.\n")?;
         return Ok(ExitCode::from(Kind::No.code()));
     }
-    let identity = known_as(&store, asked.name.as_ref())?;
+    let mut identity = known_as(&store, asked.name.as_ref())?;
+    if let (None, Some(one)) = (&identity.name, &practice.practises) {
+        identity.name = Some(one.name.clone());
+    }
     store.save_identity(&identity)?;
     let place = place(asked, &identity, now)?;
     write(&store, &identity, &chosen, &place, now)?;

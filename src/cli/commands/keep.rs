@@ -1,12 +1,14 @@
 //! `contrapalma keep`: one learner's practice on several machines.
 
+use std::path::Path;
+
 use super::hand_in::{known_as, name_of};
 use super::practise::clock_of;
 use super::write::{print, read_hand_in};
 use crate::class::hand_in::{Header, LearnerId, Reading};
 use crate::cli::args::{Keep, Practice};
 use crate::cli::failure::{Failure, Kind};
-use crate::cli::{data_dir, seed_of};
+use crate::cli::{data_dir, learner, seed_of, shared_dir};
 use crate::label::harmless;
 use crate::store::{Identity, Store};
 use crate::world::Env;
@@ -16,7 +18,10 @@ const WHOLE: &str = "nothing was changed; have it sent again, or made again by h
 
 /// Keeps practice together as asked.
 pub(in crate::cli) fn run(asked: &Keep, practice: &Practice, env: &Env) -> Result<(), Failure> {
-    let Keep::Import { file, as_mine } = asked;
+    let (file, as_mine) = match asked {
+        Keep::Import { file, as_mine } => (file, as_mine),
+        Keep::Learners => return learners(&shared_dir(practice, env)?),
+    };
     let now = clock_of(env)?.now();
     let shown = harmless(&file.display().to_string());
     let refused = |why: &dyn std::fmt::Display, hint: &str| {
@@ -52,6 +57,16 @@ pub(in crate::cli) fn run(asked: &Keep, practice: &Practice, env: &Env) -> Resul
         merged.known,
         name_of(&whose)
     ))
+}
+
+/// Lists who practises here beside others.
+fn learners(data: &Path) -> Result<(), Failure> {
+    let names = learner::all(data);
+    if names.is_empty() {
+        return print("Nobody yet: --as NAME begins a folder of their own for a learner.\n");
+    }
+    let lines: String = names.iter().map(|name| format!("{name}\n")).collect();
+    print(&lines)
 }
 
 /// Whether a hand-in is of the learner of this store; on a machine from which nothing travelled yet

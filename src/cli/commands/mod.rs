@@ -1,5 +1,6 @@
 //! One file a command.
 
+pub(super) mod assignment;
 pub(super) mod class;
 pub(super) mod decks;
 pub(super) mod hand_in;

@@ -9,6 +9,7 @@ use crate::cli::args::Practice;
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::{data_dir, plain, seed_of};
 use crate::deck::Deck;
+use crate::label::Label;
 use crate::review::plan::Limit;
 use crate::sound::{Ear, Output, SilentOutput};
 use crate::store::Store;
@@ -92,7 +93,10 @@ impl Ready {
         let clock = clock_of(env)?;
         let seed = seed_of(practice)?;
         let dir = data_dir(practice, env)?;
-        let store = Store::open(&dir, seed.child("store", 0), clock.now())?;
+        let mut store = Store::open(&dir, seed.child("store", 0), clock.now())?;
+        if let Some(one) = &practice.practises {
+            be(&mut store, &one.name)?;
+        }
         let limit = practice
             .questions
             .map_or(Limit::Minutes(practice.minutes), Limit::Questions);
@@ -133,6 +137,16 @@ impl Ready {
     ) -> Result<App, Trouble> {
         App::open(around, self.store, self.deck, self.limit, deliver)
     }
+}
+
+/// One of several learners is called so until they say otherwise.
+fn be(store: &mut Store, name: &Label) -> Result<(), Failure> {
+    let mut identity = store.identity()?;
+    if identity.name.is_none() {
+        identity.name = Some(name.clone());
+        store.save_identity(&identity)?;
+    }
+    Ok(())
 }
 
 /// The clock of the system, or one that starts when the environment says.

@@ -36,6 +36,32 @@ pub(in crate::cli) fn find(name: &Path, shelf: Option<&Shelf>) -> Result<Deck, F
     }
 }
 
+/// The same with its text, of the deck alone: an assignment that stands behind it is left out.
+pub(super) fn find_text(name: &Path, shelf: &Shelf) -> Result<(Deck, String), Failure> {
+    let word = name.to_str().filter(|word| is_id(word));
+    if let Some((deck, text)) = word.and_then(|id| {
+        let text = deck::built_in_text(id)?;
+        Some((deck::built_in_named(id)?, text))
+    }) {
+        return Ok((deck, text.to_owned()));
+    }
+    let deck = find(name, Some(shelf))?;
+    let installed = word.filter(|id| shelf.has(id)).map(|id| shelf.path(id));
+    let text = read_text(installed.as_deref().unwrap_or(name))?;
+    let alone = deck::alone(&text).ok_or_else(|| {
+        let what = format!(
+            "{}: found an assignment that cannot be told from the deck; expected none",
+            name.display()
+        );
+        Failure::new(
+            Kind::No,
+            what,
+            "take it out of the deck; nothing was changed",
+        )
+    })?;
+    Ok((deck, alone))
+}
+
 /// The deck in a file.
 pub(in crate::cli) fn read(path: &Path) -> Result<Deck, Failure> {
     let text = read_text(path)?;

@@ -58,6 +58,12 @@ pub(super) enum Shape {
     Times,
     /// A sign for each cycle.
     Marks,
+    /// A day, year first.
+    Day,
+    /// A whole number within these.
+    Whole(u32, u32),
+    /// A list of texts on one line each, at most so many, each once.
+    Texts(usize),
     /// `all`, or a list of ids, at most so many, each once.
     AllOrIds(usize),
     /// A table of these keys.

@@ -6,7 +6,7 @@ use crate::class::hand_in::{Header, LearnerId};
 use crate::label::Label;
 
 use super::collect::{CollectError, Stop};
-use super::learner_of;
+use super::{label_at, learner_of, roster};
 use crate::store::error::Fault;
 use crate::store::record::install_to_sql;
 
@@ -15,7 +15,7 @@ use crate::store::record::install_to_sql;
 pub struct Enrolled {
     /// Who it is.
     pub learner: LearnerId,
-    /// What the learner was called last.
+    /// What the teacher calls them, or else what they called themselves last.
     pub name: Label,
     /// How many attempts are here.
     pub n_attempts: u64,
@@ -32,7 +32,7 @@ pub enum Kin {
     One,
 }
 
-/// All learners, by name and then number.
+/// All learners, by what they are called and then number.
 pub(super) fn learners(conn: &Connection) -> Result<Vec<Enrolled>, Fault> {
     let sql = "SELECT whole.learner, whole.name,
                    coalesce(sum(install.n_kept), 0),
@@ -41,20 +41,24 @@ pub(super) fn learners(conn: &Connection) -> Result<Vec<Enrolled>, Fault> {
                JOIN learner AS part ON coalesce(part.joined, part.learner) = whole.learner
                LEFT JOIN install ON install.learner = part.learner
                GROUP BY whole.learner ORDER BY whole.name, whole.learner";
+    let called = roster::called(conn)?;
     let mut statement = conn.prepare_cached(sql)?;
     let mut rows = statement.query([])?;
     let mut learners = Vec::new();
     while let Some(row) = rows.next()? {
-        let name: String = row.get(1)?;
-        let name = Label::new(&name)
-            .map_err(|error| Fault::Damaged(format!("a name in the table learner is {error}")))?;
+        let learner = learner_of(row.get(0)?);
+        let name = match called.get(&learner) {
+            Some(name) => name.clone(),
+            None => label_at(row, 1, "learner")?,
+        };
         learners.push(Enrolled {
-            learner: learner_of(row.get(0)?),
+            learner,
             name,
             n_attempts: row.get::<_, i64>(2)?.unsigned_abs(),
             n_missing: row.get::<_, i64>(3)?.unsigned_abs(),
         });
     }
+    learners.sort_by(|one, other| (&one.name, one.learner).cmp(&(&other.name, other.learner)));
     Ok(learners)
 }
 

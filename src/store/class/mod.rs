@@ -5,20 +5,28 @@
 //! machines of one learner. Locking, durability and refusal of damaged or newer files are as in the
 //! practice store.
 //!
-//! What the rest of the program asks of it is [`ClassStore::collect`], [`ClassStore::learners`] and
-//! [`ClassStore::attempts`], without a word of SQL, so that another database can stand in its place.
+//! What the rest of the program asks of it are methods of [`ClassStore`] without a word of SQL, so that
+//! another database can stand in its place: `collect` takes hand-ins, `enrol` knows learners, `roster`
+//! groups, `assign` what is set and what was heard live, `judge` doubts and decisions.
 
+mod assign;
 mod collect;
 mod enrol;
+mod judge;
+mod roster;
 
 use std::path::{Path, PathBuf};
 
-use rusqlite::Connection;
+use rusqlite::{Connection, Row};
 
+pub use assign::{KeptAssignment, LiveMark, Target};
 pub use collect::{CollectError, Collected};
 pub use enrol::{Enrolled, Kin};
+pub use judge::Disputed;
 
 use crate::class::hand_in::LearnerId;
+use crate::class::judgement::Rulings;
+use crate::label::Label;
 use crate::quiz::Attempt;
 
 use super::StoreError;
@@ -33,6 +41,8 @@ pub struct ClassStore {
     conn: Connection,
     _lock: open::Lock,
     path: PathBuf,
+    /// What was decided about phrases: nobody else writes while this is open.
+    rulings: Rulings,
 }
 
 impl ClassStore {
@@ -42,11 +52,14 @@ impl ClassStore {
     /// When it is damaged, newer, another database, in use, or cannot be written. It is then as it
     /// was.
     pub fn open(file: &Path) -> Result<Self, StoreError> {
-        let opened = open_both(file).map_err(|fault| fault.at(file))?;
+        let at = |fault: Fault| fault.at(file);
+        let (lock, conn) = open_both(file).map_err(at)?;
+        let rulings = judge::rulings(&conn).map_err(at)?;
         Ok(Self {
-            conn: opened.1,
-            _lock: opened.0,
+            conn,
+            _lock: lock,
             path: file.to_owned(),
+            rulings,
         })
     }
 
@@ -55,7 +68,8 @@ impl ClassStore {
         &self.path
     }
 
-    /// All learners, by name and then number.
+    /// All learners, by what they are called and then number. A name of the teacher's stands over their
+    /// own.
     ///
     /// # Errors
     /// When the store cannot be read.
@@ -63,16 +77,23 @@ impl ClassStore {
         self.here(enrol::learners(&self.conn))
     }
 
-    /// Reads the attempts of one learner in the order of replay: by day, then moment, then name.
+    /// Reads the attempts of one learner in the order of replay: by day, then moment, then name. They
+    /// count as judged: by the right answer where a label was overruled, and without those at phrases
+    /// that were withdrawn.
     ///
     /// # Errors
     /// When a row cannot be read; `each` has then seen those before it.
     pub fn attempts(
         &self,
         learner: LearnerId,
-        each: impl FnMut(Attempt),
+        mut each: impl FnMut(Attempt),
     ) -> Result<(), StoreError> {
-        self.here(attempts(&self.conn, learner, each))
+        let judged = |attempt| {
+            if let Some(attempt) = self.rulings.judged(attempt) {
+                each(attempt);
+            }
+        };
+        self.here(attempts(&self.conn, learner, judged))
     }
 
     /// Says of this store's file that `fault` happened to it.
@@ -123,4 +144,21 @@ fn damaged(unreadable: &record::Unreadable) -> Fault {
 /// Learners are kept as installs are.
 fn learner_of(kept: i64) -> LearnerId {
     LearnerId(install_from_sql(kept))
+}
+
+/// A text of the store that may be shown; every one was a label when it was kept.
+fn label_of(text: &str, table: &str) -> Result<Label, Fault> {
+    Label::new(text)
+        .map_err(|error| Fault::Damaged(format!("a text in the table {table} is {error}")))
+}
+
+/// The text in a column, which is never empty.
+fn label_at(row: &Row<'_>, column: usize, table: &str) -> Result<Label, Fault> {
+    label_of(&row.get::<_, String>(column)?, table)
+}
+
+/// The text in a column, which may be missing.
+fn label_or_none(row: &Row<'_>, column: usize, table: &str) -> Result<Option<Label>, Fault> {
+    let text: Option<String> = row.get(column)?;
+    text.map(|text| label_of(&text, table)).transpose()
 }

@@ -27,7 +27,7 @@ pub(in crate::tui) fn screen(
     room: (usize, usize),
 ) -> Screen {
     let (columns, height) = room;
-    let mut body = head(today, columns, theme);
+    let mut body = head(today, view, theme, columns);
     let tail = tail(today, view, theme, columns);
     // A gap between the skills and the chart.
     let left = height.saturating_sub(body.n_rows() + tail.n_rows() + 1);
@@ -39,12 +39,15 @@ pub(in crate::tui) fn screen(
             Some(deck) => format!("contrapalma   {deck}"),
             None => "contrapalma".to_owned(),
         },
-        aside: today.date.clone(),
+        aside: match &today.who {
+            Some(who) => format!("{who}   {}", today.date),
+            None => today.date.clone(),
+        },
         body,
     }
 }
 
-fn head(today: &Today, columns: usize, theme: Theme) -> Body {
+fn head(today: &Today, view: &View<'_>, theme: Theme, columns: usize) -> Body {
     let mut body = Body::new(columns);
     let n_phrases = u64::from(today.n_phrases);
     let ready = match n_phrases {
@@ -67,6 +70,18 @@ fn head(today: &Today, columns: usize, theme: Theme) -> Body {
     }
     if let Some(checked) = &today.checked {
         body.say(checked, Style::new());
+    }
+    for set in &today.set {
+        body.gap();
+        body.say(&set.head, theme.strong());
+        if let Some(line) = &set.line {
+            body.say(line, Style::new());
+        }
+        let more = match (&set.elsewhere, view.deck) {
+            (Some(_), Some(_)) => " d leads to its deck.",
+            _ => "",
+        };
+        body.say(&format!("{}{more}", set.reached), Style::new());
     }
     body.gap();
     body

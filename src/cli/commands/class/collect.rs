@@ -10,8 +10,8 @@ use crate::class::hand_in::Reading;
 use crate::cli::args::Practice;
 use crate::cli::commands::practise::clock_of;
 use crate::cli::commands::write::{print, read_hand_in};
-use crate::cli::data_dir;
 use crate::cli::failure::{Failure, Kind};
+use crate::cli::shared_dir;
 use crate::label::harmless;
 use crate::store::{ClassStore, CollectError, Collected, Kin};
 use crate::world::{Env, Moment};
@@ -36,7 +36,7 @@ pub(super) fn run(asked: &Collect, practice: &Practice, env: &Env) -> Result<Exi
     let found = find(&asked.from)?;
     let path = match &asked.class_store {
         Some(path) => path.clone(),
-        None => data_dir(practice, env)?.join("class.db"),
+        None => shared_dir(practice, env)?.join("class.db"),
     };
     let mut store = ClassStore::open(&path)?;
     let kin = if asked.same_learner {

@@ -1,0 +1,283 @@
+//! `contrapalma class assign`, `assignments`, `hand-out` and `withdraw`: what is set to whom.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use serde_json::{Value, json};
+
+use super::place::{Form, Place, unclear};
+use crate::class::assignment::{Assignment, Goal, text};
+use crate::class::hand_in::LearnerId;
+use crate::class::judgement::MOST_JUDGED;
+use crate::class::roster::{Meant, Roster};
+use crate::cli::args::{Practice, day, label};
+use crate::cli::commands::practise::clock_of;
+use crate::cli::commands::shelf::{self, Shelf};
+use crate::cli::commands::write::{print, write_new};
+use crate::cli::failure::{Failure, Kind};
+use crate::cli::{seed_of, shared_dir};
+use crate::deck;
+use crate::label::{Label, harmless, printable};
+use crate::store::{ClassStore, KeptAssignment, Target};
+use crate::world::{Calendar, Day, Env, Moment};
+
+/// `class assign`.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Assign {
+    /// The deck: one of the program, an installed one, or a file
+    #[arg(value_name = "DECK")]
+    what: PathBuf,
+    /// The group or learner, by name or number
+    #[arg(long, value_name = "GROUP|LEARNER")]
+    to: String,
+    /// The last day, as 2026-03-08
+    #[arg(long, value_name = "DATE", value_parser = day)]
+    due: Day,
+    /// The first day [default: today]
+    #[arg(long, value_name = "DATE", value_parser = day)]
+    from: Option<Day>,
+    /// What is to be reached: firm=SKILLS, minutes=N, days=N, one or more with commas between
+    #[arg(long, value_name = "GOAL", value_parser = goal)]
+    goal: Goal,
+    /// What to do, in one line
+    #[arg(long, value_name = "TEXT", value_parser = label)]
+    line: Option<Label>,
+    /// Write the file for learners here at once; never over one that is there
+    #[arg(long, value_name = "FILE")]
+    write: Option<PathBuf>,
+    #[command(flatten)]
+    place: Place,
+}
+
+/// `class assignments`.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Assignments {
+    /// Also what was withdrawn
+    #[arg(long)]
+    all: bool,
+    #[command(flatten)]
+    form: Form,
+    #[command(flatten)]
+    place: Place,
+}
+
+/// `class hand-out`.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct HandOut {
+    /// The assignment, by its number in `class assignments`
+    #[arg(value_name = "NUMBER")]
+    number: u32,
+    /// The file; never over one that is there
+    #[arg(long, value_name = "FILE")]
+    to: PathBuf,
+    #[command(flatten)]
+    place: Place,
+}
+
+/// `class withdraw`.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Withdraw {
+    /// The assignment, by its number in `class assignments`
+    #[arg(value_name = "NUMBER")]
+    number: u32,
+    #[command(flatten)]
+    place: Place,
+}
+
+fn goal(text: &str) -> Result<Goal, String> {
+    Goal::from_text(text).ok_or_else(|| {
+        "firm=1 to 200, minutes=1 to 6000 or days=1 to 366 were expected, as firm=3,minutes=60"
+            .to_owned()
+    })
+}
+
+/// Sets a deck to a group or learner.
+pub(super) fn assign(asked: &Assign, practice: &Practice, env: &Env) -> Result<(), Failure> {
+    let now = clock_of(env)?.now();
+    let (today, _) = Calendar::default().day_of(now);
+    let shelf = Shelf::of(&shared_dir(practice, env)?);
+    let (deck, deck_text) = shelf::find_text(&asked.what, &shelf)?;
+    let mut store = asked.place.open(practice, env)?;
+    let target = target(&store, &store.roster()?, &asked.to)?;
+    let n = u64::try_from(store.assignments()?.len()).unwrap_or(u64::MAX);
+    let seed = seed_of(practice)?.child("assignment", now.0.unsigned_abs());
+    let skills = deck
+        .exercises()
+        .iter()
+        .map(|exercise| exercise.skill.clone());
+    let assignment = Assignment {
+        id: format!("{:016x}", seed.child("number", n).0).into(),
+        to: None,
+        deck: deck.id().into(),
+        title: deck.title().clone(),
+        skills: skills.collect(),
+        line: asked.line.clone(),
+        from: asked.from.unwrap_or(today),
+        due: asked.due,
+        goal: asked.goal,
+    };
+    // Everything that may be wrong with it shows in its file, before anything is kept.
+    let whole = text(&deck_text, &assignment, &[], now);
+    deck::parse_assigned(&whole)
+        .map_err(|faults| Failure::deck("the assignment".as_ref(), &faults))?;
+    let number = store.assign(&target, &assignment, &deck_text, now)?;
+    print(&format!(
+        "{number}: {}, for {}, from {} to {}: {}\n",
+        assignment.title,
+        harmless(&asked.to),
+        assignment.from,
+        assignment.due,
+        assignment.goal.in_words()
+    ))?;
+    match &asked.write {
+        Some(path) => write(&store, number, path, now),
+        None => Ok(()),
+    }
+}
+
+/// To whom something is set. A name of a group stands before that of a learner only where it is no
+/// learner's.
+fn target(store: &ClassStore, roster: &Roster, text: &str) -> Result<Target, Failure> {
+    if let Some(number) = LearnerId::from_text(text)
+        && let Some(learner) = store.whole(number)?
+    {
+        return Ok(Target::Learner(learner));
+    }
+    let nobody = || {
+        let what = format!("{:?}: no group or learner is called so", printable(text));
+        let hint = "`class group` and `class learners` list them";
+        Failure::new(Kind::Usage, what, hint)
+    };
+    let name = Label::new(text).map_err(|_| nobody())?;
+    match (roster.group(&name).is_some(), roster.meant(&name)) {
+        (true, Meant::Nobody) => Ok(Target::Group(name)),
+        (true, _) => {
+            let what = format!("{name}: a group and a learner are called so");
+            let hint = "say the learner by number, or call the group otherwise";
+            Err(Failure::new(Kind::Usage, what, hint))
+        }
+        (false, Meant::One(learner)) => Ok(Target::Learner(learner)),
+        (false, Meant::Awaited) => Ok(Target::Name(name)),
+        (false, Meant::Several(several)) => Err(unclear(&name, &several)),
+        (false, Meant::Nobody) => Err(nobody()),
+    }
+}
+
+/// Lists what is set.
+pub(super) fn list(asked: &Assignments, practice: &Practice, env: &Env) -> Result<(), Failure> {
+    let store = asked.place.open(practice, env)?;
+    let all = store.assignments()?.into_iter();
+    let all = all.filter(|kept| asked.all || kept.withdrawn.is_none());
+    let names = Names::of(&store)?;
+    let row = |kept: KeptAssignment| {
+        let set = &kept.assignment;
+        vec![
+            json!(kept.number),
+            json!(names.to(&kept.target)),
+            json!(&*set.deck),
+            json!(set.from.to_string()),
+            json!(set.due.to_string()),
+            json!(set.goal.in_words()),
+            json!(set.line.as_ref().map(Label::as_str)),
+            json!(kept.withdrawn.map(|_| "withdrawn")),
+        ]
+    };
+    let rows: Vec<Vec<Value>> = all.map(row).collect();
+    let columns = [
+        "number",
+        "to",
+        "deck",
+        "from",
+        "due",
+        "goal",
+        "line",
+        "withdrawn",
+    ];
+    asked.form.print(&columns, &rows, "Nothing is set.")
+}
+
+/// What learners are called, by number.
+struct Names(std::collections::HashMap<LearnerId, Label>);
+
+impl Names {
+    fn of(store: &ClassStore) -> Result<Self, Failure> {
+        let learners = store.learners()?.into_iter();
+        Ok(Self(learners.map(|one| (one.learner, one.name)).collect()))
+    }
+
+    fn to(&self, target: &Target) -> String {
+        match target {
+            Target::Learner(learner) => {
+                let name = self.0.get(learner);
+                name.map_or_else(|| learner.to_string(), Label::to_string)
+            }
+            Target::Group(name) | Target::Name(name) => name.to_string(),
+        }
+    }
+}
+
+/// Writes the file of an assignment.
+pub(super) fn hand_out(asked: &HandOut, practice: &Practice, env: &Env) -> Result<(), Failure> {
+    let now = clock_of(env)?.now();
+    let store = asked.place.open(practice, env)?;
+    write(&store, asked.number, &asked.to, now)
+}
+
+fn write(
+    store: &ClassStore,
+    number: u32,
+    path: &std::path::Path,
+    now: Moment,
+) -> Result<(), Failure> {
+    let all = store.assignments()?.into_iter();
+    let kept = all
+        .filter(|kept| kept.withdrawn.is_none())
+        .find(|kept| kept.number == number);
+    let (Some(kept), Some(deck_text)) = (kept, store.deck_text(number)?) else {
+        return Err(unknown(number));
+    };
+    let to = Names::of(store)?.to(&kept.target);
+    let assignment = Assignment {
+        to: Label::new(&to).ok(),
+        ..kept.assignment
+    };
+    let mut judged = store.judgements()?;
+    judged.truncate(MOST_JUDGED);
+    let whole = text(&deck_text, &assignment, &judged, now);
+    if whole.len() > deck::LONGEST_TEXT {
+        let what = format!(
+            "{}: {} bytes; a deck with what stands behind it has at most {}",
+            path.display(),
+            whole.len(),
+            deck::LONGEST_TEXT
+        );
+        return Err(Failure::new(
+            Kind::No,
+            what,
+            "set a shorter deck; nothing was written",
+        ));
+    }
+    write_new(path, whole.as_bytes())?;
+    let name = harmless(&path.display().to_string());
+    print(&format!(
+        "{name}: for {to}; they open it by `contrapalma assignment FILE`\n"
+    ))
+}
+
+fn unknown(number: u32) -> Failure {
+    let what = format!("{number}: nothing of this number is set");
+    Failure::new(Kind::Usage, what, "`class assignments` lists what is set")
+}
+
+/// Takes an assignment back.
+pub(super) fn withdraw(asked: &Withdraw, practice: &Practice, env: &Env) -> Result<(), Failure> {
+    let now = clock_of(env)?.now();
+    let mut store = asked.place.open(practice, env)?;
+    if !store.withdraw(asked.number, now)? {
+        return Err(unknown(asked.number));
+    }
+    print(&format!(
+        "{}: withdrawn; who has its file puts it away by `contrapalma assignment --put-away`\n",
+        asked.number
+    ))
+}

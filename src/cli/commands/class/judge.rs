@@ -1,0 +1,268 @@
+//! `contrapalma class heard`, `disputes` and `judge`: what the teacher heard and decided.
+
+use clap::{ArgGroup, Args};
+use serde_json::{Value, json};
+
+use super::place::{Form, Place, who};
+use crate::class::hand_in::LearnerId;
+use crate::class::judgement::{Judgement, PhraseId, Ruling, skill_of};
+use crate::cli::args::{Practice, day, label};
+use crate::cli::commands::practise::clock_of;
+use crate::cli::commands::write::print;
+use crate::cli::failure::{Failure, Kind};
+use crate::label::{Label, printable};
+use crate::quiz::{Answer, AttemptId, Skill};
+use crate::store::{ClassStore, Disputed, LiveMark};
+use crate::world::{Calendar, Day, Env};
+
+/// `class heard`.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Heard {
+    /// The learner, by number or name; without one, all live marks are listed
+    #[arg(value_name = "LEARNER")]
+    learner: Option<String>,
+    /// The skill, as path/bass; without one, those of the learner are listed
+    #[arg(value_name = "SKILL", value_parser = skill)]
+    skill: Option<Skill>,
+    /// On which day [default: today]
+    #[arg(long, value_name = "DATE", value_parser = day, requires = "skill")]
+    on: Option<Day>,
+    /// How it was, in one line
+    #[arg(long, value_name = "TEXT", value_parser = label, requires = "skill")]
+    note: Option<Label>,
+    /// Take the mark of that day back
+    #[arg(long, requires = "skill", conflicts_with = "note")]
+    take_back: bool,
+    #[command(flatten)]
+    form: Form,
+    #[command(flatten)]
+    place: Place,
+}
+
+/// `class disputes`.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Disputes {
+    /// Also those that were judged
+    #[arg(long)]
+    all: bool,
+    #[command(flatten)]
+    form: Form,
+    #[command(flatten)]
+    place: Place,
+}
+
+/// `class judge`.
+#[derive(Debug, Args)]
+#[command(group(ArgGroup::new("ruling").required(true)))]
+pub(in crate::cli) struct Judge {
+    /// The attempt at which the phrase was heard, as `class disputes` lists it
+    #[arg(value_name = "ATTEMPT", value_parser = attempt)]
+    attempt: AttemptId,
+    /// The label is right: the phrase may be asked again
+    #[arg(long, group = "ruling")]
+    upheld: bool,
+    /// The right answer is another, as "twos" or "feel twos": attempts count by it, and the phrase is
+    /// not asked again
+    #[arg(long, value_name = "ANSWER", group = "ruling")]
+    overruled: Option<String>,
+    /// There is no one right answer: attempts do not count, and the phrase is not asked again
+    #[arg(long, group = "ruling")]
+    withdrawn: bool,
+    /// Why, in one line
+    #[arg(long, value_name = "TEXT", value_parser = label)]
+    note: Option<Label>,
+    #[command(flatten)]
+    place: Place,
+}
+
+fn skill(text: &str) -> Result<Skill, String> {
+    skill_of(text).ok_or_else(|| "a skill such as path/bass was expected".to_owned())
+}
+
+fn attempt(text: &str) -> Result<AttemptId, String> {
+    let read = || {
+        let mut parts = text.split('-');
+        let mut part = || parts.next();
+        let install = LearnerId::from_text(part()?)?.0;
+        let (sitting, number) = (part()?.parse().ok()?, part()?.parse().ok()?);
+        part().is_none().then_some(AttemptId {
+            install,
+            sitting,
+            number,
+        })
+    };
+    read().ok_or_else(|| "an attempt such as 00000000000000a5-1-3 was expected".to_owned())
+}
+
+/// Notes that a skill was heard live, takes that back, or lists.
+pub(super) fn heard(asked: &Heard, practice: &Practice, env: &Env) -> Result<(), Failure> {
+    let (today, _) = Calendar::default().day_of(clock_of(env)?.now());
+    let mut store = asked.place.open(practice, env)?;
+    let learner = asked.learner.as_ref();
+    let learner = learner
+        .map(|text| who(&store, &store.roster()?, text))
+        .transpose()?;
+    let (Some(learner), Some(skill)) = (learner, &asked.skill) else {
+        return list_heard(&store, learner, &asked.form);
+    };
+    let on = asked.on.unwrap_or(today);
+    if on > today {
+        let what = format!("{on}: found a day to come; expected today or earlier");
+        return Err(Failure::new(Kind::Usage, what, "nothing was changed"));
+    }
+    if asked.take_back {
+        if !store.unmark_live(learner, skill, on)? {
+            let what = format!("{skill}: no live mark of {on}");
+            return Err(Failure::new(Kind::Usage, what, "`class heard` lists them"));
+        }
+        return print(&format!("{skill}: the mark of {on} is taken back\n"));
+    }
+    store.mark_live(&LiveMark {
+        learner,
+        skill: skill.clone(),
+        day: on,
+        note: asked.note.clone(),
+    })?;
+    print(&format!("{skill}: heard live on {on}\n"))
+}
+
+fn list_heard(store: &ClassStore, of: Option<LearnerId>, form: &Form) -> Result<(), Failure> {
+    let names = names(store)?;
+    let marks = store.live_marks()?.into_iter();
+    let marks = marks.filter(|mark| of.is_none_or(|of| of == mark.learner));
+    let row = |mark: LiveMark| {
+        vec![
+            json!(names.get(&mark.learner).map(Label::as_str)),
+            json!(mark.learner.to_string()),
+            json!(&*mark.skill.0),
+            json!(mark.day.to_string()),
+            json!(mark.note.as_ref().map(Label::as_str)),
+        ]
+    };
+    let rows: Vec<Vec<Value>> = marks.map(row).collect();
+    let columns = ["name", "number", "skill", "day", "note"];
+    form.print(&columns, &rows, "Nothing was heard live yet.")
+}
+
+fn names(store: &ClassStore) -> Result<std::collections::HashMap<LearnerId, Label>, Failure> {
+    let learners = store.learners()?.into_iter();
+    Ok(learners.map(|one| (one.learner, one.name)).collect())
+}
+
+/// Lists doubts.
+pub(super) fn disputes(asked: &Disputes, practice: &Practice, env: &Env) -> Result<(), Failure> {
+    let store = asked.place.open(practice, env)?;
+    let names = names(&store)?;
+    let disputes = store.disputes()?.into_iter();
+    let disputes = disputes.filter(|one| asked.all || !is_judged(one));
+    let row = |one: Disputed| {
+        let (id, judgement) = (one.attempt.id, one.judgement.as_ref());
+        vec![
+            json!(format!("{:016x}-{}-{}", id.install, id.sitting, id.number)),
+            json!(names.get(&one.learner).map(Label::as_str)),
+            json!(&*one.attempt.skill.0),
+            json!(one.attempt.seed.0.to_string()),
+            json!(one.attempt.generator),
+            json!(one.attempt.truth.to_text()),
+            json!(one.attempt.answer.to_text()),
+            json!(one.note.as_ref().map(Label::as_str)),
+            json!(judgement.map(|judgement| told(judgement.ruling))),
+        ]
+    };
+    let rows: Vec<Vec<Value>> = disputes.map(row).collect();
+    let columns = [
+        "attempt",
+        "name",
+        "skill",
+        "seed",
+        "generator",
+        "label",
+        "answer",
+        "note",
+        "judged",
+    ];
+    asked
+        .form
+        .print(&columns, &rows, "Nothing is to be judged.")?;
+    match store.n_disputes_on_their_way()? {
+        0 => Ok(()),
+        n => {
+            let noun = if n == 1 { "doubt is" } else { "doubts are" };
+            crate::cli::commands::write::warn(&format!(
+                "{n} more {noun} about attempts that were not handed in yet"
+            ));
+            Ok(())
+        }
+    }
+}
+
+/// A doubt that came after the label was upheld is a new one.
+fn is_judged(one: &Disputed) -> bool {
+    one.judgement
+        .as_ref()
+        .is_some_and(|judgement| !judgement.ruling.may_be_asked() || one.at <= judgement.at)
+}
+
+fn told(ruling: Ruling) -> String {
+    match ruling.answer() {
+        Some(answer) => format!("{}: {}", ruling.id(), answer.to_text()),
+        None => ruling.id().to_owned(),
+    }
+}
+
+/// Decides about a phrase.
+pub(super) fn judge(asked: &Judge, practice: &Practice, env: &Env) -> Result<(), Failure> {
+    let now = clock_of(env)?.now();
+    let mut store = asked.place.open(practice, env)?;
+    let Some(attempt) = store.attempt(asked.attempt)? else {
+        let what = "found no attempt of this name; expected one that was handed in";
+        return Err(Failure::new(
+            Kind::Usage,
+            what,
+            "`class disputes` lists them",
+        ));
+    };
+    let ruling = match &asked.overruled {
+        Some(text) => Ruling::Overruled(answer(text, attempt.truth)?),
+        None if asked.withdrawn => Ruling::Withdrawn,
+        None => Ruling::Upheld,
+    };
+    let phrase = PhraseId::of(&attempt);
+    store.judge(&Judgement {
+        phrase: phrase.clone(),
+        ruling,
+        at: now,
+        note: asked.note.clone(),
+    })?;
+    print(&format!(
+        "{phrase}: {}; it goes out with every assignment from now on\n",
+        told(ruling)
+    ))
+}
+
+/// The right answer, of the kind of the label; its first word may be left out.
+fn answer(text: &str, label: Answer) -> Result<Answer, Failure> {
+    let label_text = label.to_text();
+    let (kind, _) = label_text.split_once(' ').unwrap_or((&label_text, ""));
+    let read = Answer::from_text(text).or_else(|| Answer::from_text(&format!("{kind} {text}")));
+    let is_kind =
+        |answer: &Answer| std::mem::discriminant(answer) == std::mem::discriminant(&label);
+    match read.filter(is_kind) {
+        Some(answer) if answer != label => Ok(answer),
+        Some(_) => {
+            let what = format!("{label_text}: found the label; expected another answer");
+            Err(Failure::new(
+                Kind::Usage,
+                what,
+                "--upheld says that the label is right",
+            ))
+        }
+        None => {
+            let what = format!(
+                "{:?}: found no answer of the kind of {label_text:?}; expected one such as that",
+                printable(text)
+            );
+            Err(Failure::new(Kind::Usage, what, "nothing was changed"))
+        }
+    }
+}

@@ -1,0 +1,251 @@
+//! `contrapalma class learners`, `call`, `roster` and `group`: who they are and in which group.
+
+use std::fs::File;
+use std::io::Read as _;
+use std::path::{Path, PathBuf};
+
+use clap::Args;
+use serde_json::{Value, json};
+
+use super::place::{Form, Place, who};
+use crate::class::hand_in::LearnerId;
+use crate::class::roster::{Group, LONGEST_LIST, Line, Roster, read_list};
+use crate::cli::args::{Practice, label};
+use crate::cli::commands::practise::clock_of;
+use crate::cli::commands::write::print;
+use crate::cli::failure::{Failure, Kind};
+use crate::label::{Label, harmless};
+use crate::store::ClassStore;
+use crate::world::Env;
+
+/// `class learners`.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Learners {
+    /// Only those of this group
+    #[arg(long, value_name = "GROUP", value_parser = label)]
+    group: Option<Label>,
+    #[command(flatten)]
+    form: Form,
+    #[command(flatten)]
+    place: Place,
+}
+
+/// `class call`.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Call {
+    /// The learner, by number or name
+    #[arg(value_name = "LEARNER")]
+    learner: String,
+    /// What you call them
+    #[arg(value_name = "NAME", value_parser = label, required_unless_present = "own")]
+    name: Option<Label>,
+    /// As they call themselves
+    #[arg(long, conflicts_with = "name")]
+    own: bool,
+    #[command(flatten)]
+    place: Place,
+}
+
+/// `class roster`.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct List {
+    /// The list, with the columns name and group
+    #[arg(value_name = "CSV")]
+    file: PathBuf,
+    #[command(flatten)]
+    place: Place,
+}
+
+/// `class group`.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Grouping {
+    /// The group; without one, all are listed
+    #[arg(value_name = "GROUP", value_parser = label)]
+    group: Option<Label>,
+    /// Put a learner in, by number or name
+    #[arg(long, value_name = "LEARNER", requires = "group")]
+    put: Vec<String>,
+    /// Put a learner out; one whom a list names by the name on it
+    #[arg(long, value_name = "LEARNER", requires = "group")]
+    out: Vec<String>,
+    /// Take the group away; its learners stay
+    #[arg(long, requires = "group", conflicts_with_all = ["put", "out"])]
+    disband: bool,
+    #[command(flatten)]
+    form: Form,
+    #[command(flatten)]
+    place: Place,
+}
+
+/// Lists learners, and behind them the names under which nobody has handed in.
+pub(super) fn learners(asked: &Learners, practice: &Practice, env: &Env) -> Result<(), Failure> {
+    let store = asked.place.open(practice, env)?;
+    let (roster, own) = (store.roster()?, store.own_names()?);
+    let is_asked = |groups: &[Label]| {
+        let wanted = asked.group.as_ref();
+        wanted.is_none_or(|wanted| groups.contains(wanted))
+    };
+    let mut rows = Vec::new();
+    for one in store.learners()? {
+        let groups = roster.groups_of(one.learner);
+        if is_asked(groups) {
+            let calls = own.get(&one.learner).map(Label::as_str);
+            rows.push(vec![
+                json!(one.name.as_str()),
+                json!(one.learner.to_string()),
+                names(groups),
+                json!(one.n_attempts),
+                json!(one.n_missing),
+                json!(calls),
+            ]);
+        }
+    }
+    let groups = roster.groups().chain(roster.without_group());
+    for group in groups.filter(|group| is_asked(std::slice::from_ref(&group.name))) {
+        rows.extend(
+            group
+                .awaited
+                .iter()
+                .map(|name| awaited(name, group, "not handed in yet")),
+        );
+        rows.extend(
+            group
+                .unclear
+                .iter()
+                .map(|name| awaited(name, group, "several by this name")),
+        );
+    }
+    let columns = [
+        "name", "number", "groups", "attempts", "missing", "own_name",
+    ];
+    let nothing = "No learners: `class collect` takes hand-ins, `class roster` reads a list.";
+    asked.form.print(&columns, &rows, nothing)
+}
+
+fn names(groups: &[Label]) -> Value {
+    groups.iter().map(|group| json!(group.as_str())).collect()
+}
+
+/// A name on a list that stands for no learner, and why.
+fn awaited(name: &Label, group: &Group, why: &str) -> Vec<Value> {
+    let groups = json!([group.name.as_str()]);
+    vec![
+        json!(name.as_str()),
+        json!(why),
+        groups,
+        json!(0),
+        json!(0),
+        Value::Null,
+    ]
+}
+
+/// Calls a learner by another name.
+pub(super) fn call(asked: &Call, practice: &Practice, env: &Env) -> Result<(), Failure> {
+    let now = clock_of(env)?.now();
+    let mut store = asked.place.open(practice, env)?;
+    let learner = who(&store, &store.roster()?, &asked.learner)?;
+    store.call(learner, asked.name.as_ref(), now)?;
+    let learners = store.learners()?;
+    let called = learners.iter().find(|one| one.learner == learner);
+    let name = called.map_or_else(String::new, |called| called.name.to_string());
+    print(&format!("{learner} is called {name}\n"))
+}
+
+/// Reads a list of the class.
+pub(super) fn roster(asked: &List, practice: &Practice, env: &Env) -> Result<(), Failure> {
+    let lines = read(&asked.file)?;
+    let mut store = asked.place.open(practice, env)?;
+    let n_new = store.list(&lines)?;
+    let roster = store.roster()?;
+    let groups = || roster.groups().chain(roster.without_group());
+    let n_awaited: usize = groups().map(|group| group.awaited.len()).sum();
+    let n_unclear: usize = groups().map(|group| group.unclear.len()).sum();
+    print(&format!(
+        "{}: {} lines, {n_new} new; {n_awaited} of all lists have not handed in, {n_unclear} stand for \
+         several learners\n",
+        harmless(&asked.file.display().to_string()),
+        lines.len()
+    ))
+}
+
+fn read(path: &Path) -> Result<Vec<Line>, Failure> {
+    let most = u64::try_from(LONGEST_LIST).unwrap_or(u64::MAX);
+    let mut bytes = Vec::new();
+    // One byte more than a list may have, so that it shows.
+    let read = File::open(path).and_then(|file| file.take(most + 1).read_to_end(&mut bytes));
+    read.map_err(|error| Failure::file(path, &error))?;
+    read_list(&bytes).map_err(|faults| {
+        let lines = faults
+            .iter()
+            .map(|fault| format!("{}: {fault}", path.display()));
+        Failure::of_lines(Kind::Data, lines, "mend the list; nothing was kept")
+    })
+}
+
+/// Makes a group, puts learners in and out, takes it away, or lists all.
+pub(super) fn group(asked: &Grouping, practice: &Practice, env: &Env) -> Result<(), Failure> {
+    let mut store = asked.place.open(practice, env)?;
+    let Some(name) = &asked.group else {
+        return list_groups(&store.roster()?, &asked.form);
+    };
+    if asked.disband {
+        return if store.disband(name)? {
+            print(&format!("{name}: taken away; its learners stay\n"))
+        } else {
+            let what = format!("{name}: there is no group of this name");
+            Err(Failure::new(Kind::Usage, what, "`class group` lists them"))
+        };
+    }
+    let roster = store.roster()?;
+    let put = all(&store, &roster, &asked.put)?;
+    let (mut out, mut struck) = (Vec::new(), Vec::new());
+    for text in &asked.out {
+        let on_list = Label::new(text).ok();
+        match on_list.filter(|on_list| is_listed(&roster, name, on_list)) {
+            Some(on_list) => struck.push(on_list),
+            None => out.push(who(&store, &roster, text)?),
+        }
+    }
+    store.regroup(name, &put, &out)?;
+    for on_list in &struck {
+        store.strike(Some(name), on_list)?;
+        // One whom the teacher also put there by number goes out as well.
+        if let crate::class::roster::Meant::One(learner) = roster.meant(on_list) {
+            store.regroup(name, &[], &[learner])?;
+        }
+    }
+    let roster = store.roster()?;
+    let members = roster.group(name).map_or(0, |group| group.members.len());
+    let learners = if members == 1 { "learner" } else { "learners" };
+    print(&format!("{name}: {members} {learners}\n"))
+}
+
+fn all(store: &ClassStore, roster: &Roster, texts: &[String]) -> Result<Vec<LearnerId>, Failure> {
+    texts.iter().map(|text| who(store, roster, text)).collect()
+}
+
+/// Whether a name may stand on the list of a group.
+fn is_listed(roster: &Roster, group: &Label, name: &Label) -> bool {
+    let Some(group) = roster.group(group) else {
+        return false;
+    };
+    let is_member = match roster.meant(name) {
+        crate::class::roster::Meant::One(learner) => group.members.contains(&learner),
+        _ => false,
+    };
+    is_member || group.awaited.contains(name) || group.unclear.contains(name)
+}
+
+fn list_groups(roster: &Roster, form: &Form) -> Result<(), Failure> {
+    let row = |group: &Group| {
+        vec![
+            json!(group.name.as_str()),
+            json!(group.members.len()),
+            json!(group.awaited.len()),
+            json!(group.unclear.len()),
+        ]
+    };
+    let rows: Vec<Vec<Value>> = roster.groups().map(row).collect();
+    let columns = ["group", "learners", "not_handed_in", "several_by_name"];
+    form.print(&columns, &rows, "No groups: `class group NAME` makes one.")
+}

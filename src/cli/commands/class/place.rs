@@ -1,0 +1,151 @@
+//! Which class store is meant, who is meant by a name, and how lists are printed.
+
+use std::path::PathBuf;
+
+use clap::Args;
+use serde_json::{Map, Value};
+
+use crate::class::hand_in::LearnerId;
+use crate::class::roster::{Meant, Roster};
+use crate::cli::args::Practice;
+use crate::cli::commands::write::{field, print};
+use crate::cli::failure::{Failure, Kind};
+use crate::cli::shared_dir;
+use crate::label::{Label, harmless, printable};
+use crate::store::ClassStore;
+use crate::world::Env;
+
+/// The class store.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Place {
+    /// The class store [default: class.db among the data]
+    #[arg(long, value_name = "FILE")]
+    class_store: Option<PathBuf>,
+}
+
+impl Place {
+    /// Opens it.
+    pub(super) fn open(&self, practice: &Practice, env: &Env) -> Result<ClassStore, Failure> {
+        let path = match &self.class_store {
+            Some(path) => path.clone(),
+            None => shared_dir(practice, env)?.join("class.db"),
+        };
+        Ok(ClassStore::open(&path)?)
+    }
+}
+
+/// The learner of this number or name.
+pub(super) fn who(store: &ClassStore, roster: &Roster, text: &str) -> Result<LearnerId, Failure> {
+    if let Some(number) = LearnerId::from_text(text) {
+        return store.whole(number)?.ok_or_else(|| nobody(text));
+    }
+    let name = Label::new(text).map_err(|_| nobody(text))?;
+    match roster.meant(&name) {
+        Meant::One(learner) => Ok(learner),
+        Meant::Several(several) => Err(unclear(&name, &several)),
+        Meant::Awaited => {
+            let what = format!("{name}: on a list, and nothing was handed in by this name yet");
+            let hint = "collect a hand-in of theirs first, or say by `class call` who it is";
+            Err(Failure::new(Kind::Usage, what, hint))
+        }
+        Meant::Nobody => Err(nobody(text)),
+    }
+}
+
+/// Several learners go by a name.
+pub(super) fn unclear(name: &Label, several: &[LearnerId]) -> Failure {
+    let numbers: Vec<String> = several.iter().map(LearnerId::to_string).collect();
+    let what = format!("{name}: {} learners go by this name", several.len());
+    let hint = format!("say which by number: {}", numbers.join(", "));
+    Failure::new(Kind::Usage, what, hint)
+}
+
+fn nobody(text: &str) -> Failure {
+    let what = format!("{:?}: no learner has this number or name", printable(text));
+    Failure::new(Kind::Usage, what, "`class learners` lists them")
+}
+
+/// In which form a list is printed.
+#[derive(Debug, Args)]
+pub(in crate::cli) struct Form {
+    /// Print one JSON object a row, each on a line
+    #[arg(long, group = "form")]
+    json: bool,
+    /// Print CSV
+    #[arg(long, group = "form")]
+    csv: bool,
+}
+
+impl Form {
+    /// Prints rows under these columns, or `nothing` in words where there are none.
+    pub(super) fn print(
+        &self,
+        columns: &[&str],
+        rows: &[Vec<Value>],
+        nothing: &str,
+    ) -> Result<(), Failure> {
+        if self.json {
+            let object = |row: &Vec<Value>| {
+                let named = columns.iter().map(|column| (*column).to_owned());
+                let map: Map<String, Value> = named.zip(row.iter().cloned()).collect();
+                format!("{}\n", Value::Object(map))
+            };
+            print(&rows.iter().map(object).collect::<String>())
+        } else if self.csv {
+            let line = |row: &Vec<Value>| {
+                let cells: Vec<String> = row.iter().map(csv).collect();
+                format!("{}\n", cells.join(","))
+            };
+            let lines: String = rows.iter().map(line).collect();
+            print(&format!("{}\n{lines}", columns.join(",")))
+        } else if rows.is_empty() {
+            print(&format!("{nothing}\n"))
+        } else {
+            print(&text(columns, rows))
+        }
+    }
+}
+
+fn csv(value: &Value) -> String {
+    match value {
+        Value::Null => String::new(),
+        Value::String(text) => field(&harmless(text)),
+        Value::Array(_) => field(&harmless(&plain(value))),
+        other => other.to_string(),
+    }
+}
+
+/// A value as it is read by people.
+fn plain(value: &Value) -> String {
+    match value {
+        Value::Null => String::new(),
+        Value::String(text) => text.clone(),
+        Value::Array(items) => {
+            let items: Vec<String> = items.iter().map(plain).collect();
+            items.join(", ")
+        }
+        other => other.to_string(),
+    }
+}
+
+/// Columns that are as wide as what stands in them.
+fn text(columns: &[&str], rows: &[Vec<Value>]) -> String {
+    let head: Vec<String> = columns.iter().map(|column| (*column).to_owned()).collect();
+    let cells = rows
+        .iter()
+        .map(|row| row.iter().map(|value| harmless(&plain(value))).collect());
+    let lines: Vec<Vec<String>> = [head].into_iter().chain(cells).collect();
+    let width = |at: usize| {
+        let cells = lines.iter().filter_map(|line| line.get(at));
+        cells.map(|cell| cell.chars().count()).max().unwrap_or(0)
+    };
+    let widths: Vec<usize> = (0..columns.len()).map(width).collect();
+    let told = lines.iter().map(|line| {
+        let cells = line.iter().zip(&widths);
+        let padded: Vec<String> = cells
+            .map(|(cell, width)| format!("{cell:width$}"))
+            .collect();
+        format!("{}\n", padded.join("  ").trim_end())
+    });
+    told.collect()
+}
