@@ -372,7 +372,7 @@ fn on_recording(recording: &Recording) -> Vec<Binding> {
                 char(',', recording::Step::ClapsSofter),
                 char('.', recording::Step::ClapsLouder),
             ],
-            "claps' loudness",
+            "loudness",
             "claps softer and louder, by 3 dB",
         ),
         binding(

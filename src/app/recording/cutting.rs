@@ -31,7 +31,7 @@ impl Recording {
         let recording = self.content.ok_or("it is not known by its bytes yet")?;
         let analysis = self.analysis.as_ref().ok_or("it is not heard yet")?;
         if analysis.cycle != Cycle::SIX && deck::own_exercises(analysis.cycle).is_none() {
-            return Err("threes and twos cannot be told apart in so short a cycle");
+            return Err("the deck of own recordings has cycles of five to nine, and of twelve");
         }
         if !self.is_set {
             return Err("say first where cycles begin: 1, taps, or a tempo on the command line");
@@ -88,6 +88,13 @@ impl Cut {
         text
     }
 
+    /// A deck with this passage at its end, and exercises for its cycle. The same stretch with other marks
+    /// stands in the place of the one before.
+    pub(super) fn added_to(&self, deck: &str) -> String {
+        let kept = with_exercises(&without(deck, &self.id), self.cycle);
+        format!("{}\n{}", kept.trim_end(), self.table())
+    }
+
     /// What is said when it was cut.
     fn words(&self, deck: &Deck) -> String {
         let takes = deck.exercises().iter().filter(|exercise| {
@@ -130,9 +137,7 @@ impl App {
         if before.contains(&format!("id = \"{}\"", cut.id)) && before.contains(&cut.table()) {
             return Err("this passage is in the deck already".to_owned());
         }
-        // The same stretch with other marks stands in the place of the one before.
-        let kept = with_exercises(&without(&before, &cut.id), cut.cycle);
-        let text = format!("{}\n{}", kept.trim_end(), cut.table());
+        let text = cut.added_to(&before);
         let deck = deck::parse(&text).map_err(|faults| {
             let first = faults.first().map(ToString::to_string).unwrap_or_default();
             format!("in the deck of own recordings, {first}")

@@ -98,6 +98,24 @@ pub(crate) fn recording_with_persons() -> Recording {
     recording
 }
 
+/// One along with which twos were clapped where threes were asked.
+pub(crate) fn recording_clapped_along() -> Recording {
+    use crate::quiz::{Along, Hand, Hands, Tap};
+    let mut recording = known(given());
+    recording.step(Step::Claps(Claps::Threes));
+    let claps = recording.passage().expect("a passage").claps();
+    let map = PulseMap::of(claps.pace.clone(), 0);
+    let taps = (0..24).step_by(2).map(|pulse| Tap {
+        micros: map.micros_at(crate::rhythm::Tick::of_pulse(pulse)),
+        hand: Hand::Either,
+    });
+    let taps: Vec<Tap> = taps.collect();
+    let layer = recording.to_clap().expect("one layer");
+    let along = Along::of(&claps, layer, &taps, Hands::Untuned, Default::default());
+    recording.clapping = Clapping::Judged(Box::new(along));
+    recording
+}
+
 fn given() -> Option<Given> {
     Some(Given::Times(Pulses::new(clicks().0).expect("rising")))
 }
@@ -404,6 +422,31 @@ fn other_tempi_that_may_be_meant_come_one_after_the_other() {
     let round: Vec<usize> = (1..=n).chain([1]).collect();
     assert_eq!(places, round);
     assert!((seen[0].2 / seen[1].2 - 1.0).abs() > 0.05, "{seen:?}");
+}
+
+#[test]
+fn a_passage_in_twelve_brings_exercises_in_twelve_once() {
+    let source = Source {
+        cycle: Cycle::new(12).expect("a cycle"),
+        ..source_of_clicks()
+    };
+    let progress = Arc::new(Progress::default());
+    let heard = hear(&source, &progress).expect("a recording");
+    let mut recording = Recording::of(source, progress, 1);
+    recording.take(heard);
+    let mut deck = crate::deck::own_recordings().to_owned();
+    for (from, until) in [(0, 4), (1, 5)] {
+        recording.passage = (from, until);
+        deck = recording.cut().expect("a passage").added_to(&deck);
+    }
+    let deck = crate::deck::parse(&deck).expect("no faults");
+    let clap = deck.exercises().iter();
+    let clap: Vec<_> = clap.filter(|e| &*e.skill.0 == "own/clap-12").collect();
+    let [clap] = clap.as_slice() else {
+        panic!("one exercise of claps in twelve");
+    };
+    assert_eq!(clap.material.passages().len(), 2);
+    assert_eq!(clap.material.cycle().n_pulses(), 12);
 }
 
 #[test]
