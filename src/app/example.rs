@@ -13,6 +13,7 @@ const N_ROUNDS: usize = 3;
 pub fn example(question: &Question, rate: SampleRate, seed: Seed) -> Pcm {
     let playing = question.playing();
     let once = Rendering::of(&question.sounds(), playing, rate, seed).into_pcm();
+    let once = once.expect("phrases are rendered whole");
     match playing {
         Playing::Once => once,
         Playing::Round => join(&[&once; N_ROUNDS], 0).unwrap_or(once),

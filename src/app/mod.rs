@@ -392,6 +392,7 @@ impl App {
     pub fn tick(&mut self) -> Result<(), Trouble> {
         let stamp = self.clock.stamp();
         self.look_at_recording();
+        self.judge_claps(stamp)?;
         self.listen()?;
         if self
             .pending
@@ -406,6 +407,9 @@ impl App {
             Some(News::Ended) => {
                 self.last_sound = Some(stamp);
                 self.happen(Event::Ended, stamp)
+            }
+            Some(News::Broken) if matches!(self.place, Place::Recording(_)) => {
+                self.recording_broke_off()
             }
             Some(News::Broken) => self.happen(Event::Spoiled, stamp),
             Some(News::Lost) => Err(Refused::Stuck.into()),
@@ -674,5 +678,7 @@ fn past(store: &Store, learner: &Learner, course: &Course, day: Day) -> Result<P
     })
 }
 
+#[cfg(test)]
+mod recording_tests;
 #[cfg(test)]
 mod tests;

@@ -99,6 +99,8 @@ impl App {
 
     pub(super) fn give(&mut self, what: What) -> u64 {
         self.generation += 1;
+        // The worker is wanted for something new.
+        self.player.give_up();
         let rate = self.player.rate();
         self.worker.give(Job {
             generation: self.generation,

@@ -2,23 +2,21 @@
 
 use std::sync::Arc;
 
-use crate::pcm::{Frame, Pcm, SampleRate};
+use crate::pcm::{Frame, Growing, Pcm, SampleRate};
 use crate::phrase::Phrase;
 use crate::quiz::Playing;
 use crate::rhythm::{TICKS_PER_PULSE, Tick};
-use crate::sound::output::{Loop, PlayId, Progress, Refused};
-use crate::sound::{Output, Timeline, fade_in, render, render_loop, round_frames, under_claps};
+use crate::sound::output::{Loop, Onset, PlayId, Progress, Refused, Samples};
+use crate::sound::{Output, Timeline, render, render_loop, round_frames, under_claps};
 use crate::world::{Seed, Stamp};
 
 /// Silence between the same phrase under one clapping and the next, in microseconds.
 const BETWEEN_MICROS: u32 = 900_000;
-/// The first sound of a sitting rises from quiet for so long.
-const RISE_MICROS: u32 = 1_500_000;
 
 /// One or more phrases as samples.
 #[derive(Clone, Debug)]
 pub(super) struct Rendering {
-    pcm: Arc<Pcm>,
+    sound: Samples,
     parts: Vec<Part>,
     repeat: Loop,
 }
@@ -81,39 +79,39 @@ impl Rendering {
         }
         let repeat = if round { Loop::Round } else { Loop::Once };
         Self {
-            pcm: Arc::new(joined(&sounds, rate)),
+            sound: Arc::new(joined(&sounds, rate)).into(),
             parts,
             repeat,
         }
     }
 
-    /// A sound that goes round, in the time of this phrase.
-    pub(super) fn round(pcm: Pcm, phrase: &Phrase) -> Self {
+    /// A sound that goes round while it is still made, in the time of this phrase.
+    pub(super) fn growing(sound: Arc<Growing>, phrase: &Phrase) -> Self {
         Self {
-            parts: vec![Part::of(phrase, Frame(0), pcm.rate())],
-            pcm: Arc::new(pcm),
+            parts: vec![Part::of(phrase, Frame(0), sound.rate())],
+            sound: Samples::Growing(sound),
             repeat: Loop::Round,
         }
     }
 
-    /// Its samples.
-    pub(super) fn into_pcm(self) -> Pcm {
-        Arc::unwrap_or_clone(self.pcm)
+    /// What of it is still to be made is not wanted any more.
+    pub(super) fn give_up(&self) {
+        if let Samples::Growing(growing) = &self.sound {
+            growing.give_up();
+        }
+    }
+
+    /// Its samples; none of what is still made.
+    pub(super) fn into_pcm(self) -> Option<Pcm> {
+        match self.sound {
+            Samples::Whole(pcm) => Some(Arc::unwrap_or_clone(pcm)),
+            Samples::Growing(_) => None,
+        }
     }
 
     #[cfg(test)]
-    pub(super) fn pcm(&self) -> &Pcm {
-        &self.pcm
-    }
-
-    /// The same, rising from quiet.
-    pub(super) fn rising(&self) -> Self {
-        let mut pcm = (*self.pcm).clone();
-        fade_in(&mut pcm, RISE_MICROS);
-        Self {
-            pcm: Arc::new(pcm),
-            ..self.clone()
-        }
+    pub(super) fn samples(&self) -> &Samples {
+        &self.sound
     }
 
     fn part_at(&self, frame: Frame) -> Option<(usize, &Part)> {
@@ -191,31 +189,28 @@ impl Player {
     }
 
     pub(super) fn play(&mut self, rendering: &Rendering) -> Result<(), Refused> {
-        let rendering = if self.first {
-            rendering.rising()
-        } else {
-            rendering.clone()
+        let onset = match std::mem::take(&mut self.first) {
+            true => Onset::Rising,
+            false => Onset::AtOnce,
         };
-        self.first = false;
-        let play = self
-            .output
-            .play(Arc::clone(&rendering.pcm), rendering.repeat)?;
+        let sound = rendering.sound.clone();
+        let play = self.output.play(sound, onset, rendering.repeat)?;
         // Underruns while nothing sounded spoil nothing.
         self.n_underruns = self.output.health().n_underruns;
         self.now = Some(Now {
             play,
-            rendering,
+            rendering: rendering.clone(),
             announced: false,
             before: None,
         });
         Ok(())
     }
 
-    /// Plays a loop in place of the present one from the end of its present cycle on, of so many.
+    /// Plays a loop in place of the present one from the end of its present part on, of so many.
     pub(super) fn follow(
         &mut self,
         rendering: &Rendering,
-        n_cycles: u32,
+        n_parts: u32,
         at: Stamp,
     ) -> Result<(), Refused> {
         let Some(now) = self.now.take() else {
@@ -226,8 +221,8 @@ impl Player {
             .position(at)
             .filter(|here| here.play == now.play);
         let before = began.map(|here| (here.began, now.rendering)).or(now.before);
-        let pcm = Arc::clone(&rendering.pcm);
-        let play = self.output.follow(pcm, rendering.repeat, n_cycles)?;
+        let sound = rendering.sound.clone();
+        let play = self.output.follow(sound, rendering.repeat, n_parts)?;
         self.now = Some(Now {
             play,
             rendering: rendering.clone(),
@@ -235,6 +230,13 @@ impl Player {
             before,
         });
         Ok(())
+    }
+
+    /// What is still made of the present sound is not wanted any more.
+    pub(super) fn give_up(&self) {
+        if let Some(now) = &self.now {
+            now.rendering.give_up();
+        }
     }
 
     pub(super) fn stop(&mut self) {

@@ -5,10 +5,10 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, channel};
 
 use super::*;
-use crate::pcm::{Pcm, SampleRate};
+use crate::pcm::SampleRate;
 use crate::quiz::{Answer, Given, Hand, Open, Tap};
 use crate::rhythm::PulseMap;
-use crate::sound::output::{Health, Loop, PlayId, Position};
+use crate::sound::output::{Health, Loop, Onset, PlayId, Position, Samples};
 use crate::sound::{Output, SilentOutput};
 use crate::world::{ManualClock, parse_moment};
 
@@ -28,11 +28,11 @@ impl Output for Faulty {
     fn rate(&self) -> SampleRate {
         self.silent.rate()
     }
-    fn play(&mut self, pcm: Arc<Pcm>, repeat: Loop) -> Result<PlayId, Refused> {
-        self.silent.play(pcm, repeat)
+    fn play(&mut self, sound: Samples, onset: Onset, repeat: Loop) -> Result<PlayId, Refused> {
+        self.silent.play(sound, onset, repeat)
     }
-    fn follow(&mut self, pcm: Arc<Pcm>, repeat: Loop, parts: u32) -> Result<PlayId, Refused> {
-        self.silent.follow(pcm, repeat, parts)
+    fn follow(&mut self, sound: Samples, repeat: Loop, parts: u32) -> Result<PlayId, Refused> {
+        self.silent.follow(sound, repeat, parts)
     }
     fn stop(&mut self) {
         self.silent.stop();
@@ -48,17 +48,17 @@ impl Output for Faulty {
     }
 }
 
-struct Practice {
-    n_underruns: Arc<AtomicU64>,
-    app: App,
-    clock: Arc<ManualClock>,
-    inbox: Receiver<Done>,
+pub(super) struct Practice {
+    pub(super) n_underruns: Arc<AtomicU64>,
+    pub(super) app: App,
+    pub(super) clock: Arc<ManualClock>,
+    pub(super) inbox: Receiver<Done>,
     asked: BTreeSet<String>,
     n_answered: u32,
 }
 
 impl Practice {
-    fn begin(limit: Limit) -> Self {
+    pub(super) fn begin(limit: Limit) -> Self {
         Self::with_deck(limit, crate::deck::built_in())
     }
 
@@ -96,7 +96,7 @@ impl Practice {
         }
     }
 
-    fn want(&mut self, intent: Intent) {
+    pub(super) fn want(&mut self, intent: Intent) {
         self.app
             .intend(intent, self.clock.stamp())
             .expect("nothing refuses");

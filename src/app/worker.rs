@@ -16,7 +16,7 @@ use crate::world::Seed;
 
 use super::passages::{Cutting, Finder};
 use super::player::Rendering;
-use super::recording::{self, Heard, Progress, Source};
+use super::recording::{self, Heard, Joining, Making, Progress, Source};
 use crate::quiz::passage::Passage;
 
 /// What is to be done, and for which generation.
@@ -42,7 +42,7 @@ pub(super) enum What {
         progress: Arc<Progress>,
     },
     /// Cut a passage of one.
-    Passage(recording::Passage),
+    Passage(recording::Passage, Joining),
     /// Render phrases, over a passage of a recording where there is one.
     Sound {
         phrases: Vec<Phrase>,
@@ -78,8 +78,8 @@ pub(super) enum Outcome {
     Sound(Rendering),
     /// What was heard of a recording, or why it cannot be.
     Heard(Box<Result<Heard, DecodeError>>),
-    /// A passage of one, likewise.
-    Passage(Result<Rendering, DecodeError>),
+    /// A passage of one that begins to be there, likewise.
+    Passage(Result<(Rendering, Joining), DecodeError>),
     /// The job panicked; the message is in the log.
     Broken,
 }
@@ -107,23 +107,36 @@ impl Worker {
 }
 
 fn work(inbox: &Receiver<Job>, deliver: impl Fn(Done) -> bool) {
-    let mut finder = Finder::default();
+    let mut tools = Tools::default();
     while let Ok(job) = inbox.recv() {
         let generation = job.generation;
-        // The job owns its data, so nothing half-changed can be seen after a panic.
-        let outcome = catch_unwind(AssertUnwindSafe(|| perform(job, &mut finder)));
-        let outcome = outcome.unwrap_or(Outcome::Broken);
-        if !deliver(Done {
-            generation,
-            outcome,
-        }) {
+        let told = |outcome| {
+            deliver(Done {
+                generation,
+                outcome,
+            })
+        };
+        // What a panic leaves of the tools is whole: each replaces what it keeps in one go.
+        let outcome = catch_unwind(AssertUnwindSafe(|| perform(job, &mut tools)));
+        let mut finish = || catch_unwind(AssertUnwindSafe(|| tools.making.finish()));
+        let goes_on =
+            told(outcome.unwrap_or(Outcome::Broken)) && (finish().is_ok() || told(Outcome::Broken));
+        if !goes_on {
             return;
         }
     }
 }
 
-fn perform(job: Job, finder: &mut Finder) -> Outcome {
+/// What serves one job after the other.
+#[derive(Default)]
+struct Tools {
+    finder: Finder,
+    making: Making,
+}
+
+fn perform(job: Job, tools: &mut Tools) -> Outcome {
     let rate = job.rate;
+    let finder = &mut tools.finder;
     match job.what {
         What::Question {
             form,
@@ -161,7 +174,10 @@ fn perform(job: Job, finder: &mut Finder) -> Outcome {
         What::Hear { source, progress } => {
             Outcome::Heard(Box::new(recording::hear(&source, &progress)))
         }
-        What::Passage(passage) => Outcome::Passage(passage.made(rate)),
+        What::Passage(passage, joining) => {
+            let begun = tools.making.begin(&passage, rate);
+            Outcome::Passage(begun.map(|rendering| (rendering, joining)))
+        }
         What::Sound {
             phrases,
             over: None,

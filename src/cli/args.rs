@@ -201,7 +201,7 @@ pub(super) struct Listen {
     /// Print text, as without any of these
     #[arg(long, group = "form")]
     pub(super) text: bool,
-    /// Take the pulses from this file: one time in seconds a line, the first is beat one
+    /// Take the pulses from this file: one time in seconds a line, the first is beat one [default: as kept, or found]
     #[arg(long, value_name = "CSV", conflicts_with_all = ["tempo", "start"])]
     pub(super) pulses: Option<PathBuf>,
     /// Take steady pulses, so many a minute

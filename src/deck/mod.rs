@@ -24,6 +24,7 @@ mod assigned;
 mod exercise;
 mod fault;
 mod form;
+mod own;
 mod parse;
 mod passage;
 mod recipe;
@@ -33,6 +34,7 @@ mod written;
 
 pub use assigned::{Assigned, alone, parse_assigned};
 pub use fault::Fault;
+pub use own::{OWN_RECORDINGS, own_exercises, own_recordings};
 pub use parse::{LONGEST_TEXT, parse};
 pub use schema::schema;
 pub use spoken::{Spoken, SpokenError};
@@ -222,14 +224,6 @@ pub fn is_id(text: &str) -> bool {
 pub fn start(id: &str) -> String {
     debug_assert!(is_id(id), "ids are checked where they come in");
     include_str!("start.toml").replace(START_ID, id)
-}
-
-/// The id of the deck of a learner's own recordings.
-pub const OWN_RECORDINGS: &str = "own";
-
-/// That deck before the first passage, which is added at its end. Without one it is no deck yet.
-pub fn own_recordings() -> &'static str {
-    include_str!("own.toml")
 }
 
 /// The id that stands in the file of the start.

@@ -10,6 +10,10 @@ use super::units::{index, quantile, real};
 /// Seconds before a pulse that its rise is held against, and after it in which it rises.
 const BEFORE: f64 = 0.06;
 const AFTER: f64 = 0.08;
+/// So many seconds before its pulse a stroke may begin: what is held against it ends there. The beginning
+/// of a stroke would else count now before and now after, by where frames happen to begin, and even
+/// strokes would seem to come again by twos or threes. A frame is 8 ms long.
+const EARLY: f64 = 0.01;
 /// Seconds after a pulse over which its level is taken.
 const LEVEL: f64 = 0.12;
 /// Seconds after a pulse from which a knock has died away and strings still ring, and until when.
@@ -107,23 +111,20 @@ impl Sound {
     }
 
     fn decibels(&self, from: f64, until: f64, band: Band) -> f64 {
-        let frames = self.between(from, until);
-        let powers = frames
-            .iter()
-            .map(|frame| f64::from(frame.power[band as usize]));
-        let mean = powers.sum::<f64>() / real(frames.len().max(1));
-        10.0 * (1e-8 + mean).log10()
+        10.0 * (1e-8 + self.power(from, until, band as usize)).log10()
     }
 
     fn rises(&self, times: &[f64], band: Band) -> Vec<Option<f64>> {
         let rise = |time: &f64| {
-            self.decibels(*time, time + AFTER, band) - self.decibels(time - BEFORE, *time, band)
+            let begins = time - EARLY;
+            let after = self.decibels(begins, time + AFTER, band);
+            after - self.decibels(begins - BEFORE, begins, band)
         };
         times.iter().map(|time| Some(rise(time))).collect()
     }
 
     fn levels(&self, times: &[f64], band: Band) -> Vec<Option<f64>> {
-        let level = |time: &f64| Some(self.decibels(*time, time + LEVEL, band));
+        let level = |time: &f64| Some(self.decibels(time - EARLY, time + LEVEL, band));
         times.iter().map(level).collect()
     }
 

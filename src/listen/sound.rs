@@ -68,6 +68,20 @@ impl Sound {
         let (from, until) = (self.frame_at(from), self.frame_at(until));
         self.frames.get(from..until.max(from)).unwrap_or_default()
     }
+
+    /// The mean power in a band from one time until another; the frames at either end count by how much
+    /// of them lies between, so that nothing hangs on where frames happen to begin.
+    pub(super) fn power(&self, from: f64, until: f64, band: usize) -> f64 {
+        let n = real(self.frames.len());
+        let [from, until] = [from, until].map(|time| (time * self.rate).clamp(0.0, n));
+        let whole = index(from)..index(until.ceil()).min(self.frames.len());
+        let inside = |frame: usize| {
+            let begins = real(frame);
+            (until.min(begins + 1.0) - from.max(begins)).max(0.0)
+        };
+        let parts = whole.map(|frame| inside(frame) * f64::from(self.frames[frame].power[band]));
+        parts.sum::<f64>() / (until - from).max(1e-9)
+    }
 }
 
 /// Hears mono samples one part after the other.

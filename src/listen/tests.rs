@@ -114,6 +114,49 @@ fn table_of_phrases() {
     }
 }
 
+/// Seventy-two strokes, all alike: of a dull string, or a click.
+fn even_strokes(ppm: f64, hertz: f64, dies: f64) -> Vec<f32> {
+    let seconds = 1.0 + 73.0 * 60.0 / ppm;
+    let wave = |n: u32| {
+        let pulse = (f64::from(n) / 44_100.0 - 0.5) * ppm / 60.0;
+        if pulse < 0.0 || pulse >= 72.0 {
+            return 0.0;
+        }
+        let since = pulse.fract() * 60.0 / ppm;
+        let tone = (std::f64::consts::TAU * hertz * since).sin();
+        (0.5 * tone * (-dies * since).exp()) as f32
+    };
+    (0..(44_100.0 * seconds) as u32).map(wave).collect()
+}
+
+#[test]
+fn even_strokes_lean_to_nothing_at_any_tempo() {
+    let rate = SampleRate::new(44_100).expect("not zero");
+    let (mut n_spoken, mut n_cycles) = (0, 0);
+    for ppm in (0..18).map(|n| 140.0 + 7.3 * f64::from(n)) {
+        for (hertz, dies) in [(3_000.0, 300.0), (220.0, 8.0), (90.0, 30.0)] {
+            let mut ear = Ear::new(rate);
+            ear.hear(&even_strokes(ppm, hertz, dies));
+            let times = (0..72).map(|n| 0.5 + 60.0 / ppm * f64::from(n));
+            let pulses = Pulses::new(times.collect()).expect("rising");
+            let sound = ear.finish();
+            let heard = Analysis::of_sound(&sound, &pulses, Cycle::SIX, Answers::Open);
+            let whole = &heard.whole;
+            let text = format!(
+                "{ppm} {hertz}: {} {:.2} {:?}",
+                whole.lean.id(),
+                whole.sure,
+                heard.whole
+            );
+            assert_eq!(whole.lean, Lean::Unclear, "{text}");
+            let spoken = heard.cycles.iter().filter(|c| c.said.lean != Lean::Unclear);
+            n_spoken += spoken.count();
+            n_cycles += heard.cycles.len();
+        }
+    }
+    assert!(50 * n_spoken <= n_cycles, "{n_spoken} of {n_cycles} cycles");
+}
+
 #[test]
 fn midi_of_a_phrase_is_heard_as_notes() {
     let made = phrase(Family::Plain, Feel::Threes, 60, 1).expect("a phrase");

@@ -8,6 +8,7 @@
 //! read from whatever is handed in.
 
 pub mod decode;
+mod growing;
 mod join;
 mod loudness;
 mod resample;
@@ -15,6 +16,7 @@ mod samples;
 mod stretch;
 pub mod wav;
 
+pub use growing::Growing;
 pub use join::{JoinError, join};
 pub use loudness::{loudness, true_peak};
 pub use resample::resampled;

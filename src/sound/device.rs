@@ -25,9 +25,10 @@ use rtrb::{Consumer, Producer, RingBuffer};
 
 use super::feed::{Begun, Feed, Order};
 use super::output::{
-    Health, HeardClock, Loop, NoDevice, Output, PlayId, Playing, Position, Refused, check_rate,
+    Health, HeardClock, Loop, NoDevice, Onset, Output, PlayId, Playing, Position, Refused, Samples,
+    check_rate,
 };
-use crate::pcm::{Frame, Pcm, SampleRate};
+use crate::pcm::{Frame, SampleRate};
 use crate::world::{Clock, Stamp, instant_now};
 
 /// Frames the device is asked to take at a time, best first. Fewer ran dry under load; 1024 are
@@ -50,7 +51,7 @@ pub struct DeviceOutput {
     name: String,
     rate: SampleRate,
     orders: Producer<Order>,
-    spent: Consumer<Arc<Pcm>>,
+    spent: Consumer<Samples>,
     begun: Consumer<Begun>,
     pairs: Consumer<(u64, Instant)>,
     troubles: Arc<Troubles>,
@@ -126,8 +127,7 @@ impl DeviceOutput {
     }
 
     /// Hands an order to the callback, for a play that is the latest from now on.
-    fn order(&mut self, playing: Playing, pcm: &Pcm, order: Order) -> Result<PlayId, Refused> {
-        check_rate(pcm, self.rate)?;
+    fn order(&mut self, playing: Playing, order: Order) -> Result<PlayId, Refused> {
         self.catch_up();
         self.orders.push(order).map_err(|_| Refused::Stuck)?;
         self.n_plays += 1;
@@ -162,26 +162,30 @@ impl Output for DeviceOutput {
         self.rate
     }
 
-    fn play(&mut self, pcm: Arc<Pcm>, repeat: Loop) -> Result<PlayId, Refused> {
+    fn play(&mut self, sound: Samples, onset: Onset, repeat: Loop) -> Result<PlayId, Refused> {
+        check_rate(&sound, self.rate)?;
         let play = PlayId(self.n_plays + 1);
-        let playing = Playing::of(play, &pcm, repeat);
-        self.order(
-            playing,
-            &Arc::clone(&pcm),
-            Order::Play { play, pcm, repeat },
-        )
+        let playing = Playing::of(play, &sound, repeat);
+        let order = Order::Play {
+            play,
+            sound,
+            onset,
+            repeat,
+        };
+        self.order(playing, order)
     }
 
-    fn follow(&mut self, pcm: Arc<Pcm>, repeat: Loop, parts: u32) -> Result<PlayId, Refused> {
+    fn follow(&mut self, sound: Samples, repeat: Loop, parts: u32) -> Result<PlayId, Refused> {
+        check_rate(&sound, self.rate)?;
         let play = PlayId(self.n_plays + 1);
-        let playing = Playing::of(play, &pcm, repeat);
+        let playing = Playing::of(play, &sound, repeat);
         let order = Order::Follow {
             play,
-            pcm: Arc::clone(&pcm),
+            sound,
             repeat,
             parts: u64::from(parts.max(1)),
         };
-        self.order(playing, &pcm, order)
+        self.order(playing, order)
     }
 
     fn stop(&mut self) {

@@ -3,16 +3,19 @@
 //! Read [`Feed`] first. Nothing here locks, allocates, frees, prints or can fail: orders come by a
 //! lock-free ring, and sounds that are over go back by another to be freed where time is plenty.
 
-use std::sync::Arc;
-
 use rtrb::{Consumer, Producer, PushError};
 
-use super::output::{Loop, PlayId};
-use crate::pcm::{Pcm, SampleRate};
+use super::output::{Loop, Onset, PlayId, Samples};
+use super::units::{factor, single};
+use crate::pcm::SampleRate;
 
 /// Microseconds in which a sound that is stopped or replaced fades: no click, and no delay that is
 /// noticed.
 const FADE_MICROS: i64 = 5_000;
+/// Microseconds in which a sound rises that is to.
+const RISE_MICROS: i64 = 1_500_000;
+/// Where that begins, in decibels: quiet, but a first stroke is still heard.
+const RISE_DB: f64 = -26.0;
 
 /// What the device's callback is told.
 #[derive(Debug)]
@@ -20,14 +23,15 @@ pub(in crate::sound) enum Order {
     /// To play this from its first frame, in place of what sounds.
     Play {
         play: PlayId,
-        pcm: Arc<Pcm>,
+        sound: Samples,
+        onset: Onset,
         repeat: Loop,
     },
     /// To play this when the present loop comes to the end of one of so many equal parts, from the
     /// same place when it is as long, else from its first frame; at once when nothing sounds.
     Follow {
         play: PlayId,
-        pcm: Arc<Pcm>,
+        sound: Samples,
         repeat: Loop,
         parts: u64,
     },
@@ -45,8 +49,10 @@ pub(in crate::sound) struct Begun {
 /// Where sound comes from: endless, and silent until it is told to play.
 pub(in crate::sound) struct Feed {
     n_fade: usize,
+    /// By what each frame of a sound that rises is louder than the one before.
+    rise: f32,
     orders: Consumer<Order>,
-    spent: Producer<Arc<Pcm>>,
+    spent: Producer<Samples>,
     begun: Producer<Begun>,
     /// Frames given so far.
     frame: u64,
@@ -70,11 +76,12 @@ impl Feed {
     pub(in crate::sound) fn new(
         rate: SampleRate,
         orders: Consumer<Order>,
-        spent: Producer<Arc<Pcm>>,
+        spent: Producer<Samples>,
         begun: Producer<Begun>,
     ) -> Self {
         Self {
             n_fade: usize::try_from(rate.frame_at(FADE_MICROS).0).unwrap_or(0),
+            rise: rise(rate),
             orders,
             spent,
             begun,
@@ -122,23 +129,33 @@ impl Feed {
     fn obey(&mut self, order: Order) {
         match order {
             Order::Stop => self.replace(None),
-            Order::Play { play, pcm, repeat } => {
-                self.replace(Some((play, Reader::of(pcm, repeat))));
+            Order::Play {
+                play,
+                sound,
+                onset,
+                repeat,
+            } => {
+                let reader = Reader::of(sound, repeat);
+                let reader = match onset {
+                    Onset::AtOnce => reader,
+                    Onset::Rising => reader.rising(self.rise),
+                };
+                self.replace(Some((play, reader)));
             }
             Order::Follow {
                 play,
-                pcm,
+                sound,
                 repeat,
                 parts,
             } => {
                 // What waited before this is not wanted any more, and goes back unheard.
-                let reader = Reader::of(pcm, repeat);
+                let reader = Reader::of(sound, repeat);
                 let before = self.following.replace(Following {
                     play,
                     reader,
                     parts,
                 });
-                self.fading = before.map(|following| Reader::spent(following.reader.pcm));
+                self.fading = before.map(|following| Reader::spent(following.reader.sound));
             }
         }
     }
@@ -152,7 +169,7 @@ impl Feed {
         let is_due = |following: &Following| here.is_none_or(|r| r.is_at_part(following.parts));
         if let Some(mut following) = self.following.take_if(|following| is_due(following)) {
             if let Some(present) = &self.sounding
-                && present.pcm.n_frames() == following.reader.pcm.n_frames()
+                && present.n_frames == following.reader.n_frames
             {
                 following.reader.idx = present.idx;
             }
@@ -177,39 +194,61 @@ impl Feed {
         let Some(reader) = self.fading.take() else {
             return;
         };
-        if let Err(PushError::Full(pcm)) = self.spent.push(reader.pcm) {
-            self.fading = Some(Reader::spent(pcm));
+        if let Err(PushError::Full(sound)) = self.spent.push(reader.sound) {
+            self.fading = Some(Reader::spent(sound));
         }
     }
 }
 
-/// A sound being read, with its fading.
+/// By what each frame of a sound that rises is louder than the one before.
+fn rise(rate: SampleRate) -> f32 {
+    let n_frames = i32::try_from(rate.frame_at(RISE_MICROS).0).unwrap_or(i32::MAX);
+    single(factor(-RISE_DB / f64::from(n_frames.max(1))))
+}
+
+/// A sound being read, with its rise and its fading.
 struct Reader {
-    pcm: Arc<Pcm>,
+    sound: Samples,
+    n_frames: usize,
     repeat: Loop,
-    /// The sample that comes next.
+    /// The frame that comes next.
     idx: usize,
+    /// How far it has risen, up to 1, and by what with each frame.
+    risen: f32,
+    rise: f32,
     gain: f32,
     /// By how much the gain falls with each frame.
     fall: f32,
 }
 
 impl Reader {
-    fn of(pcm: Arc<Pcm>, repeat: Loop) -> Self {
+    fn of(sound: Samples, repeat: Loop) -> Self {
         Self {
-            pcm,
+            n_frames: usize::try_from(sound.n_frames().0).unwrap_or(usize::MAX),
+            sound,
             repeat,
             idx: 0,
+            risen: 1.0,
+            rise: 1.0,
             gain: 1.0,
             fall: 0.0,
         }
     }
 
     /// A sound that is over, on its way back.
-    fn spent(pcm: Arc<Pcm>) -> Self {
+    fn spent(sound: Samples) -> Self {
         Self {
             gain: 0.0,
-            ..Self::of(pcm, Loop::Once)
+            ..Self::of(sound, Loop::Once)
+        }
+    }
+
+    /// The same, rising by so much with each frame.
+    fn rising(self, rise: f32) -> Self {
+        Self {
+            risen: single(factor(RISE_DB)),
+            rise,
+            ..self
         }
     }
 
@@ -224,36 +263,30 @@ impl Reader {
 
     /// Frames read of the present round.
     fn n_read(&self) -> u64 {
-        let channels = usize::from(self.pcm.channels().max(1));
-        u64::try_from(self.idx / channels).unwrap_or(u64::MAX)
+        u64::try_from(self.idx).unwrap_or(u64::MAX)
     }
 
     /// Whether the next frame is the first of one of so many equal parts.
     fn is_at_part(&self, parts: u64) -> bool {
-        let n_frames = self.pcm.n_frames().0.max(1);
+        let n_frames = u64::try_from(self.n_frames).unwrap_or(u64::MAX).max(1);
         let part = |frame: u64| frame.saturating_mul(parts) / n_frames;
         let next = self.n_read();
         next == 0 || part(next) != part(next - 1)
     }
 
     fn is_over(&self) -> bool {
-        self.gain <= 0.0 || self.idx >= self.pcm.samples().len()
+        self.gain <= 0.0 || self.idx >= self.n_frames
     }
 
     fn next_frame(&mut self) -> [f32; 2] {
         if self.is_over() {
             return [0.0; 2];
         }
-        let channels = usize::from(self.pcm.channels());
-        let samples = self.pcm.samples();
-        let left = samples.get(self.idx).copied().unwrap_or(0.0);
-        let right = match channels {
-            1 => left,
-            _ => samples.get(self.idx + 1).copied().unwrap_or(0.0),
-        };
-        let frame = [self.gain * left, self.gain * right];
-        self.idx += channels;
-        if self.idx >= samples.len() && self.repeat == Loop::Round {
+        let gain = self.gain * self.risen;
+        let frame = self.sound.frame(self.idx).map(|x| gain * x);
+        self.risen = (self.risen * self.rise).min(1.0);
+        self.idx += 1;
+        if self.idx >= self.n_frames && self.repeat == Loop::Round {
             self.idx = 0;
         }
         self.gain -= self.fall;
@@ -263,14 +296,17 @@ impl Reader {
 
 #[cfg(test)]
 mod tests {
+    use std::sync::Arc;
+
     use rtrb::RingBuffer;
 
     use super::*;
+    use crate::pcm::{Frames, Growing, Pcm};
 
     struct Bench {
         feed: Feed,
         orders: Producer<Order>,
-        spent: Consumer<Arc<Pcm>>,
+        spent: Consumer<Samples>,
         begun: Consumer<Begun>,
     }
 
@@ -289,9 +325,14 @@ mod tests {
         }
 
         fn play(&mut self, samples: &[f32], repeat: Loop) {
-            let pcm = Arc::new(Pcm::stereo(SampleRate::HZ_48000, samples.to_vec()));
+            let sound = Arc::new(Pcm::stereo(SampleRate::HZ_48000, samples.to_vec())).into();
             let play = PlayId(1);
-            let order = Order::Play { play, pcm, repeat };
+            let order = Order::Play {
+                play,
+                sound,
+                onset: Onset::AtOnce,
+                repeat,
+            };
             self.orders.push(order).expect("there is room");
         }
 
@@ -307,10 +348,10 @@ mod tests {
         bench.play(&[0.1, 0.2, 0.3, 0.4], Loop::Once);
         assert_eq!(bench.samples(6), [0.1, 0.2, 0.3, 0.4, 0.0, 0.0]);
         assert_eq!(bench.begun.pop().expect("it began").frame, 2);
-        assert_eq!(
-            Arc::strong_count(&bench.spent.pop().expect("given back")),
-            1
-        );
+        let Ok(Samples::Whole(pcm)) = bench.spent.pop() else {
+            panic!("it is not given back");
+        };
+        assert_eq!(Arc::strong_count(&pcm), 1);
     }
 
     #[test]
@@ -326,8 +367,13 @@ mod tests {
     fn one_channel_is_heard_on_both_sides() {
         let mut bench = Bench::new();
         let pcm = Pcm::new(SampleRate::HZ_48000, 1, vec![0.1, 0.2]).expect("finite");
-        let (play, pcm, repeat) = (PlayId(1), Arc::new(pcm), Loop::Once);
-        let order = Order::Play { play, pcm, repeat };
+        let (play, sound, repeat) = (PlayId(1), Arc::new(pcm).into(), Loop::Once);
+        let order = Order::Play {
+            play,
+            sound,
+            onset: Onset::AtOnce,
+            repeat,
+        };
         bench.orders.push(order).expect("there is room");
         assert_eq!(bench.samples(6), [0.1, 0.1, 0.2, 0.2, 0.0, 0.0]);
     }
@@ -362,11 +408,11 @@ mod tests {
     }
 
     fn follow(bench: &mut Bench, play: u64, samples: &[f32], parts: u64) {
-        let pcm = Arc::new(Pcm::stereo(SampleRate::HZ_48000, samples.to_vec()));
+        let sound = Arc::new(Pcm::stereo(SampleRate::HZ_48000, samples.to_vec())).into();
         let (play, repeat) = (PlayId(play), Loop::Round);
         let order = Order::Follow {
             play,
-            pcm,
+            sound,
             repeat,
             parts,
         };
@@ -410,6 +456,50 @@ mod tests {
     }
 
     #[test]
+    fn what_is_to_rise_rises_from_quiet_once() {
+        let mut bench = Bench::new();
+        // A loop of a second, which comes again while it still rises.
+        let sound = Arc::new(Pcm::stereo(SampleRate::HZ_48000, vec![0.5; 96_000]));
+        let order = Order::Play {
+            play: PlayId(1),
+            sound: sound.into(),
+            onset: Onset::Rising,
+            repeat: Loop::Round,
+        };
+        bench.orders.push(order).expect("there is room");
+        let heard = bench.samples(4 * 96_000);
+        let at = |seconds: f64| f64::from(heard[2 * (48_000.0 * seconds) as usize]);
+        for (seconds, db) in [(0.0, -26.0), (0.75, -13.0), (1.5, 0.0), (2.5, 0.0)] {
+            let risen = 20.0 * (at(seconds) / 0.5).log10();
+            assert!((risen - db).abs() < 0.1, "{risen} dB after {seconds} s");
+        }
+        assert!(heard.windows(3).all(|three| three[2] >= three[0]));
+    }
+
+    #[test]
+    fn what_grows_is_heard_as_far_as_it_is_there_and_goes_round() {
+        let mut bench = Bench::new();
+        let growing = Arc::new(Growing::new(SampleRate::HZ_48000, Frames(12_002)));
+        let chunk = |value: f32, n: usize| Pcm::stereo(SampleRate::HZ_48000, vec![value; 2 * n]);
+        growing.fill(0, chunk(0.1, 12_000));
+        let order = Order::Play {
+            play: PlayId(1),
+            sound: Samples::Growing(Arc::clone(&growing)),
+            onset: Onset::AtOnce,
+            repeat: Loop::Round,
+        };
+        bench.orders.push(order).expect("there is room");
+        assert_eq!(bench.samples(24_000), [0.1; 24_000]);
+        // What is late is silent, and what comes after it is in its place all the same.
+        assert_eq!(bench.samples(6), [0.0, 0.0, 0.0, 0.0, 0.1, 0.1]);
+        assert!(!growing.is_whole());
+        growing.fill(1, chunk(0.2, 2));
+        assert!(growing.is_whole());
+        assert_eq!(bench.samples(23_998)[23_996..], [0.1; 2]);
+        assert_eq!(bench.samples(6), [0.2, 0.2, 0.2, 0.2, 0.1, 0.1]);
+    }
+
+    #[test]
     fn what_follows_nothing_begins_at_once() {
         let mut bench = Bench::new();
         follow(&mut bench, 1, &[0.3; 8], 4);
@@ -424,8 +514,13 @@ mod tests {
             .map(|_| Arc::new(Pcm::stereo(SampleRate::HZ_48000, vec![0.5; 2])))
             .collect();
         for pcm in &sounds {
-            let (play, pcm, repeat) = (PlayId(1), Arc::clone(pcm), Loop::Once);
-            let order = Order::Play { play, pcm, repeat };
+            let (play, sound, repeat) = (PlayId(1), Arc::clone(pcm).into(), Loop::Once);
+            let order = Order::Play {
+                play,
+                sound,
+                onset: Onset::AtOnce,
+                repeat,
+            };
             if bench.orders.push(order).is_ok() {
                 bench.samples(2_000);
             }

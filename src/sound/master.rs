@@ -1,9 +1,9 @@
-//! One loudness for all phrases, a ceiling for peaks, and a rise from quiet.
+//! One loudness for all phrases, and a ceiling for peaks.
 
 use std::collections::VecDeque;
 
 use super::units::{factor, frames, real, single};
-use crate::pcm::{Frame, Pcm, SampleRate, loudness};
+use crate::pcm::{Pcm, SampleRate, loudness};
 
 /// The loudness that every phrase is brought to, in LUFS. It is 3 dB below the target of EBU R 128
 /// (2020), since that leaves 24 dB for the peaks of knocks and claps: at the broadcast target knocks
@@ -19,9 +19,6 @@ const MOST_RETURN_DB: f64 = 1.5;
 const CEILING_DB: f64 = -2.0;
 /// Seconds before and after a peak over which it is turned down.
 const LOOK_AHEAD: f64 = 0.002;
-/// Where the rise of a sitting's first sound begins, in decibels: quiet, but its first stroke is
-/// still heard.
-const RISE_DB: f64 = -26.0;
 
 /// Whether the end of a sound leads into its beginning.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -34,7 +31,7 @@ pub(in crate::sound) enum Ends {
 
 /// Whether peaks were turned down.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Peaks {
+pub(in crate::sound) enum Peaks {
     Untouched,
     TurnedDown,
 }
@@ -52,19 +49,32 @@ pub(in crate::sound) fn master(samples: Vec<f32>, rate: SampleRate, ends: Ends) 
 /// be above the ceiling.
 fn bring_to_target(pcm: &mut Pcm, most_db: f64, ends: Ends) -> Peaks {
     let gain = single(gain_for(pcm, most_db));
+    pcm.shape(|_| gain);
+    turn_down(pcm, ends)
+}
+
+/// The factor that brings a sound to the common loudness.
+pub(in crate::sound) fn gain_to_target(pcm: &Pcm) -> f32 {
+    single(gain_for(pcm, MOST_GAIN_DB))
+}
+
+/// By how many frames a peak is felt before and after it by [`turn_down`].
+pub(in crate::sound) fn reach(rate: SampleRate) -> usize {
+    2 * frames(LOOK_AHEAD, rate)
+}
+
+/// Turns down what is above the ceiling.
+pub(in crate::sound) fn turn_down(pcm: &mut Pcm, ends: Ends) -> Peaks {
     let ceiling = single(factor(CEILING_DB));
-    if pcm.peak() * gain <= ceiling {
-        pcm.shape(|_| gain);
+    if pcm.peak() <= ceiling {
         return Peaks::Untouched;
     }
-    let peaks = pcm
-        .frames()
-        .map(|frame| gain * frame[0].abs().max(frame[1].abs()));
+    let peaks = pcm.frames().map(|frame| frame[0].abs().max(frame[1].abs()));
     let wanted: Vec<f32> = peaks.map(|peak| (ceiling / peak).min(1.0)).collect();
     let gains = smoothed_down(&wanted, frames(LOOK_AHEAD, pcm.rate()), ends);
     pcm.shape(|frame| {
         let limit = usize::try_from(frame.0).ok().and_then(|idx| gains.get(idx));
-        gain * limit.copied().unwrap_or(1.0)
+        limit.copied().unwrap_or(1.0)
     });
     Peaks::TurnedDown
 }
@@ -132,22 +142,6 @@ fn means(row: &[f32], width: usize) -> Vec<f32> {
     found
 }
 
-/// Lets `pcm` rise from quiet to its own level over its first `micros` microseconds: for the first
-/// sound of a sitting, so that a level set too high is noticed before it hurts.
-pub fn fade_in(pcm: &mut Pcm, micros: u32) {
-    let end = pcm.rate().frame_at(i64::from(micros)).0;
-    let Ok(n_frames) = u32::try_from(end) else {
-        return;
-    };
-    pcm.shape(|Frame(frame)| match u32::try_from(frame) {
-        Ok(frame) if frame < n_frames => {
-            let done = f64::from(frame) / f64::from(n_frames);
-            single(factor(RISE_DB * (1.0 - done)))
-        }
-        _ => 1.0,
-    });
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -190,16 +184,5 @@ mod tests {
             let peak = true_peak(&pcm).expect("not silent");
             assert!(peak <= -1.0, "{peak}");
         }
-    }
-
-    #[test]
-    fn it_rises_from_quiet() {
-        let mut pcm = Pcm::stereo(RATE, vec![0.5; 192_000]);
-        fade_in(&mut pcm, 1_500_000);
-        let at = |seconds: f64| pcm.samples()[2 * frames(seconds, RATE)];
-        assert!((at(0.0) - 0.5 * 0.0501).abs() < 1e-4);
-        assert!((at(0.75) - 0.5 * single(factor(-13.0))).abs() < 1e-4);
-        assert!((at(1.5) - 0.5).abs() < 1e-6);
-        assert!(pcm.samples().windows(3).all(|three| three[2] >= three[0]));
     }
 }

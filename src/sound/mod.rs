@@ -42,11 +42,10 @@ pub use clap_input::{ClapInput, Ear, NoMicrophone};
 pub use claps::ClapFinder;
 #[cfg(feature = "playback")]
 pub use device::DeviceOutput;
-pub use master::fade_in;
 #[cfg(feature = "listen-in")]
 pub use microphone::{Microphone, ear};
 pub use output::{Output, SilentOutput};
-pub use passage::{round_frames, under_claps};
+pub use passage::{Overlay, Strokes, passage_gain, round_frames, under_claps};
 pub use render::{render, render_loop};
 pub use timeline::Timeline;
 

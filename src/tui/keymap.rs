@@ -345,6 +345,14 @@ fn on_recording(recording: &Recording) -> Vec<Binding> {
     }
     let step = |key, step| (key, Action::Want(Intent::Recording(step)));
     let char = |key, to| step(KeyCode::Char(key), to);
+    if matches!(recording.clapping, recording::Clapping::Now(_)) {
+        let stop = [char('j', recording::Step::ClapAlong)];
+        let help = "a clap; claps lead in the first cycle, and then it is yours";
+        return vec![
+            tap_keys(Hand::Either, "clap", help),
+            binding(stop, "stop", "stops, and nothing is judged"),
+        ];
+    }
     let pause = if recording.is_sounding {
         "silence"
     } else {
@@ -368,6 +376,14 @@ fn on_recording(recording: &Recording) -> Vec<Binding> {
             claps,
             "claps",
             "claps in threes, in twos, both, 1-4-5, or none",
+        ),
+        binding(
+            [
+                char(',', recording::Step::ClapsSofter),
+                char('.', recording::Step::ClapsLouder),
+            ],
+            "loudness",
+            "claps softer and louder, by 3 dB",
         ),
         binding(
             [
@@ -399,6 +415,11 @@ fn on_recording(recording: &Recording) -> Vec<Binding> {
             "cycles begin one pulse later",
         ),
     ];
+    if recording.to_clap().is_some() {
+        let along = [char('j', recording::Step::ClapAlong)];
+        let help = "clap the layer of the claps along with the passage, and be told how it went";
+        bindings.push(binding(along, "clap along", help));
+    }
     bindings.extend(marking(recording));
     bindings.push(binding(
         [char('x', recording::Step::Cut)],

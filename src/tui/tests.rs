@@ -500,6 +500,11 @@ fn marked_recording() -> World {
     World::at(Place::Recording(Box::new(recording)))
 }
 
+fn clapped_along() -> World {
+    let recording = crate::app::recording::tests::recording_clapped_along();
+    World::at(Place::Recording(Box::new(recording)))
+}
+
 fn recording_beside_another() -> World {
     let recording = crate::app::recording::tests::recording_with_persons();
     World::at(Place::Recording(Box::new(recording)))
@@ -556,6 +561,7 @@ fn every_screen() -> Vec<(&'static str, World)> {
         ("recording", recording()),
         ("recording-marked", marked_recording()),
         ("recording-persons", recording_beside_another()),
+        ("recording-clapped", clapped_along()),
         ("recording-refused", refused()),
         ("name-feel", name_feel()),
         ("count-in", count_in()),

@@ -26,6 +26,8 @@ mod marks;
 mod microphone;
 mod phrases;
 mod plain;
+#[cfg(feature = "playback")]
+mod played;
 mod program;
 mod read_back;
 mod real_sounds;

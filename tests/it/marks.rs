@@ -200,6 +200,59 @@ fn without_marks_nothing_is_told_of_them_and_no_store_is_made() {
 }
 
 #[test]
+fn pulses_that_were_set_on_the_screen_go_before_those_that_are_found() {
+    let (home, _) = with_recording();
+    let found = object(&home, "listen a.wav --json");
+    assert_eq!(found["pulses_from"], "found");
+    let mut command = program(home.path(), "2026-11-26T08:00:00Z");
+    command.args("listen a.wav --silent".split(' '));
+    let mut terminal = Terminal::start(command);
+    terminal.wait_for("Where cycles begin is a proposal");
+    terminal.press("1+");
+    terminal.wait_until("the proposal is gone", |screen| {
+        !screen.contents().contains("is a proposal")
+    });
+    terminal.press("qq");
+    assert_eq!(terminal.end(), 0);
+
+    // Wherever it lies, and however it is called.
+    fs::rename(home.file("a.wav"), home.file("b.wav")).expect("renamed");
+    let kept = object(&home, "listen b.wav --json");
+    assert_eq!(
+        (&kept["pulses_from"], &kept["cycle"]),
+        (&json!("kept"), &json!(6))
+    );
+    let times = |told: &Value| -> Vec<f64> {
+        let times = told["pulses"].as_array().expect("a list").iter();
+        times.map(|time| time.as_f64().expect("a number")).collect()
+    };
+    // One pulse later and a hundredth of a second.
+    let (before, after) = (times(&found), times(&kept));
+    assert_eq!(after.len(), before.len() - 1);
+    let moved = before[1..].iter().zip(&after).map(|(was, is)| is - was);
+    assert!(
+        moved.clone().all(|by| (by - 0.01).abs() < 0.0021),
+        "{before:?} {after:?}"
+    );
+    let text = told(&home, "listen b.wav --text").out;
+    assert!(text.contains("pulses as you set them"), "{text}");
+    let csv = |args: &str| told(&home, args).out;
+    assert_ne!(
+        csv("listen b.wav --csv"),
+        csv("listen b.wav --csv --pulses pulses.csv")
+    );
+    // What is asked for by name goes before it.
+    for (args, from) in [
+        ("listen b.wav --json --pulses pulses.csv", "given"),
+        ("listen b.wav --json --tempo 180 --start 0", "given"),
+        ("listen b.wav --json --cycle 12", "found"),
+        ("listen b.wav --json --cycle 6", "kept"),
+    ] {
+        assert_eq!(object(&home, args)["pulses_from"], from, "{args}");
+    }
+}
+
+#[test]
 fn nothing_is_written_over_a_file_that_is_there() {
     let (home, _) = with_recording();
     say(&home, &[(0.0, 2.5, Mark::Both)]);

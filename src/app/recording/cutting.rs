@@ -20,6 +20,7 @@ pub(super) struct Cut {
     recording: ContentHash,
     n_bytes: u64,
     file: String,
+    cycle: Cycle,
     pulses: Vec<f64>,
     marks: String,
 }
@@ -29,8 +30,8 @@ impl Recording {
     pub(super) fn cut(&self) -> Result<Cut, &'static str> {
         let recording = self.content.ok_or("it is not known by its bytes yet")?;
         let analysis = self.analysis.as_ref().ok_or("it is not heard yet")?;
-        if analysis.cycle != Cycle::SIX {
-            return Err("the deck of own recordings has cycles of six");
+        if analysis.cycle != Cycle::SIX && deck::own_exercises(analysis.cycle).is_none() {
+            return Err("the deck of own recordings has cycles of five to nine, and of twelve");
         }
         if !self.is_set {
             return Err("say first where cycles begin: 1, taps, or a tempo on the command line");
@@ -56,6 +57,7 @@ impl Recording {
             recording,
             n_bytes: place.map_or(0, |place| length(place)),
             file: place.map_or_else(String::new, |place| place.to_string_lossy().into_owned()),
+            cycle: analysis.cycle,
             pulses: pulses.to_vec(),
             marks: (from..until)
                 .map(|cycle| sign(cycle).unwrap_or('.'))
@@ -78,9 +80,19 @@ impl Cut {
             let file = self.file.replace('\\', "\\\\").replace('"', "\\\"");
             let _ = writeln!(text, "file = \"{file}\"");
         }
+        if self.cycle != Cycle::SIX {
+            let _ = writeln!(text, "cycle = {}", self.cycle.n_pulses());
+        }
         let _ = writeln!(text, "pulses = [{}]", times.join(", "));
         let _ = writeln!(text, "marks = \"{}\"", self.marks);
         text
+    }
+
+    /// A deck with this passage at its end, and exercises for its cycle. The same stretch with other marks
+    /// stands in the place of the one before.
+    pub(super) fn added_to(&self, deck: &str) -> String {
+        let kept = with_exercises(&without(deck, &self.id), self.cycle);
+        format!("{}\n{}", kept.trim_end(), self.table())
     }
 
     /// What is said when it was cut.
@@ -125,15 +137,31 @@ impl App {
         if before.contains(&format!("id = \"{}\"", cut.id)) && before.contains(&cut.table()) {
             return Err("this passage is in the deck already".to_owned());
         }
-        // The same stretch with other marks stands in the place of the one before.
-        let kept = without(&before, &cut.id);
-        let text = format!("{}\n{}", kept.trim_end(), cut.table());
+        let text = cut.added_to(&before);
         let deck = deck::parse(&text).map_err(|faults| {
             let first = faults.first().map(ToString::to_string).unwrap_or_default();
             format!("in the deck of own recordings, {first}")
         })?;
         (self.installed.keep)(deck::OWN_RECORDINGS, &text)?;
         Ok(cut.words(&deck))
+    }
+}
+
+/// A deck with exercises for a cycle, before its passages.
+fn with_exercises(text: &str, cycle: Cycle) -> String {
+    let (head, passages) = match text.find("\n[[passage]]\n") {
+        Some(at) => text.split_at(at),
+        None => (text, ""),
+    };
+    let is_there = head.lines().any(|line| {
+        let said = line.split_once('=').map(|(key, n)| (key.trim(), n.trim()));
+        said.is_some_and(|(key, n)| key == "cycle" && n == cycle.n_pulses().to_string())
+    });
+    match deck::own_exercises(cycle) {
+        Some(exercises) if cycle != Cycle::SIX && !is_there => {
+            format!("{}\n{exercises}{passages}", head.trim_end())
+        }
+        _ => text.to_owned(),
     }
 }
 

@@ -5,10 +5,12 @@
 //! sets and says is kept under the content of the file. The file is opened by whoever gives the
 //! [`Source`]; times are seconds in the recording, cycles count from 0.
 
+mod along;
 mod cutting;
 mod keep;
 mod marks;
 mod passage;
+mod playing;
 mod pulses;
 
 use std::collections::BTreeMap;
@@ -18,7 +20,6 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 
-use super::player::Rendering;
 use super::worker::What;
 use super::{App, Place, Trouble};
 use crate::label::{ContentHash, Label};
@@ -29,12 +30,13 @@ use crate::mark::{By, Mark, Marks, Sections, Sure};
 use crate::pcm::Speed;
 use crate::pcm::decode::{self, DecodeError, Lost};
 use crate::rhythm::Cycle;
-use crate::world::Stamp;
 
 pub use crate::pcm::decode::is_guarded;
+pub use along::Clapping;
 pub use marks::{agreement_of, agreement_with_analysis, said_of, stretch_of};
-pub use passage::Claps;
-pub(super) use passage::{Passage, cut};
+use passage::Led;
+pub use passage::{Claps, ClapsLevel};
+pub(super) use passage::{Joining, Making, Passage, cut};
 
 use keep::{Keep, content_of};
 
@@ -158,6 +160,8 @@ pub struct Recording {
     pub passage: (usize, usize),
     /// The claps over it.
     pub claps: Claps,
+    /// How loud they are.
+    pub level: ClapsLevel,
     /// How fast it is played.
     pub speed: Speed,
     /// Whether it is to sound.
@@ -178,6 +182,8 @@ pub struct Recording {
     pub beside: Option<By>,
     /// How sure the learner is of what they say next.
     pub sure: Sure,
+    /// How far the learner's own claps along with the passage are.
+    pub clapping: Clapping,
     /// What came of the latest cut, in words; empty before it.
     pub told: String,
     paths: Vec<PulsePath>,
@@ -197,13 +203,16 @@ impl PartialEq for Recording {
             (
                 of.here,
                 of.passage,
-                of.claps,
+                (of.claps, of.level),
                 of.speed,
                 of.is_sounding,
                 of.n_taps,
             )
         };
-        self.source == other.source && self.state == other.state && seen(self) == seen(other)
+        self.source == other.source
+            && self.state == other.state
+            && self.clapping == other.clapping
+            && seen(self) == seen(other)
     }
 }
 
@@ -220,6 +229,12 @@ pub enum Step {
     Until,
     /// These claps over it.
     Claps(Claps),
+    /// Claps softer.
+    ClapsSofter,
+    /// Claps louder.
+    ClapsLouder,
+    /// The learner claps along, or stops.
+    ClapAlong,
     /// Slower.
     Slower,
     /// Faster.
@@ -267,6 +282,7 @@ impl Recording {
             here: 0,
             passage: (0, CYCLES),
             claps: Claps::None,
+            level: ClapsLevel::USUAL,
             speed: Speed::OWN,
             is_sounding: false,
             n_taps: 0,
@@ -277,6 +293,7 @@ impl Recording {
             marks: BTreeMap::new(),
             beside: source.beside.clone().map(By::Other),
             sure: Sure::default(),
+            clapping: Clapping::No,
             told: String::new(),
             paths: Vec::new(),
             chosen: None,
@@ -323,7 +340,9 @@ impl Recording {
     /// Makes one change, and says whether what sounds is to be made anew.
     fn step(&mut self, step: Step) -> Change {
         let last = self.n_cycles().saturating_sub(1);
-        let before = (self.passage, self.claps, self.speed);
+        let before = (self.passage, self.speed);
+        let claps = (self.claps, self.level);
+        self.leave_clapping(step);
         match step {
             Step::Back => self.here = self.here.saturating_sub(1),
             Step::On => self.here = (self.here + 1).min(last),
@@ -339,6 +358,12 @@ impl Recording {
                 self.passage = (from, self.here + 1);
             }
             Step::Claps(claps) => self.claps = claps,
+            Step::ClapsSofter => self.level = self.level.softer(),
+            Step::ClapsLouder => self.level = self.level.louder(),
+            Step::ClapAlong => {
+                self.turn_clapping();
+                return Change::Sound;
+            }
             Step::Slower => self.speed = self.slower(),
             Step::Faster => self.speed = self.faster(),
             Step::Pause => {
@@ -369,10 +394,10 @@ impl Recording {
             Step::Cut => {}
             Step::OtherPerson => self.look_at_next_person(),
         }
-        if before == (self.passage, self.claps, self.speed) {
-            Change::Picture
-        } else {
-            Change::Sound
+        match before == (self.passage, self.speed) {
+            false => Change::Sound,
+            true if claps != (self.claps, self.level) => Change::Claps,
+            true => Change::Picture,
         }
     }
 
@@ -400,6 +425,11 @@ impl Recording {
             n_cycles: until - from,
             cycle: self.source.cycle,
             claps: self.claps,
+            level: self.level,
+            led: match self.clapping {
+                Clapping::Now(_) => Led::First,
+                _ => Led::Throughout,
+            },
             speed: self.speed,
         })
     }
@@ -429,6 +459,8 @@ fn index(pulse: f64) -> usize {
 enum Change {
     /// What is seen.
     Picture,
+    /// The claps over what is heard.
+    Claps,
     /// What is heard as well.
     Sound,
 }
@@ -495,46 +527,6 @@ impl App {
         }
     }
 
-    pub(super) fn step_on_recording(&mut self, step: Step) -> Result<(), Trouble> {
-        let Place::Recording(recording) = &mut self.place else {
-            return Ok(());
-        };
-        if step == Step::Cut {
-            return self.cut_passage();
-        }
-        recording.told.clear();
-        let change = recording.step(step);
-        self.keep_of_recording()?;
-        let Place::Recording(recording) = &self.place else {
-            return Ok(());
-        };
-        if change == Change::Picture {
-            return Ok(());
-        }
-        let passage = recording.is_sounding.then(|| recording.passage()).flatten();
-        match passage {
-            Some(passage) => self.sound_generation = self.give(What::Passage(passage)),
-            None => self.silence(),
-        }
-        Ok(())
-    }
-
-    /// A tap along with what sounds: where a pulse is.
-    pub(super) fn tap_on_recording(&mut self, stamp: Stamp) {
-        let delay = self.delay_micros();
-        let Some(head) = self.player.playhead(stamp) else {
-            return;
-        };
-        if let Place::Recording(recording) = &mut self.place
-            && let Some(time) = recording.time_of(head.cycle.0, head.pulse)
-        {
-            // What is heard now sounded so much earlier, in the time of the recording.
-            let delay = micros(delay) / recording.speed.longer();
-            recording.taps.push(time - delay);
-            recording.n_taps = recording.taps.len();
-        }
-    }
-
     pub(super) fn leave_recording(&mut self) -> Result<(), Trouble> {
         if let Place::Recording(recording) = &self.place {
             recording.progress.stop.store(true, Ordering::Relaxed);
@@ -542,32 +534,6 @@ impl App {
         self.silence();
         self.go_to_today()
     }
-
-    /// The passage is there: it goes round.
-    pub(super) fn passage_made(
-        &mut self,
-        generation: u64,
-        made: Result<Rendering, DecodeError>,
-    ) -> Result<(), Trouble> {
-        if generation != self.sound_generation {
-            return Ok(());
-        }
-        match made {
-            Ok(rendering) => Ok(self.player.play(&rendering)?),
-            Err(error) => {
-                if let Place::Recording(recording) = &mut self.place {
-                    recording.state = State::Refused(error.to_string());
-                }
-                Ok(())
-            }
-        }
-    }
-}
-
-/// Microseconds as seconds.
-#[expect(clippy::cast_precision_loss, reason = "less than a minute")]
-fn micros(micros: i64) -> f64 {
-    micros as f64 / 1e6
 }
 
 #[cfg(test)]

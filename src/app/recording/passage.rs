@@ -1,12 +1,18 @@
 //! A passage of a recording under claps, going round.
+//!
+//! Read [`Making`] first: it makes the beginning, so that it can sound, and then the rest, and keeps
+//! what can serve again when only claps or speed are changed.
+
+use std::mem;
+use std::sync::Arc;
 
 use super::Open;
 use crate::app::player::Rendering;
 use crate::pcm::decode::{self, DecodeError};
-use crate::pcm::{Pcm, SampleRate, Speed, resampled, stretched};
+use crate::pcm::{Frames, Growing, Pcm, SampleRate, Speed, Stretching, resampled};
 use crate::phrase::{Loudness, Note, Phrase, Touch, Voice};
 use crate::rhythm::{Cycle, Feel, Layer, Pace, Tick, Ticks};
-use crate::sound::{round_frames, under_claps};
+use crate::sound::{Overlay, Strokes, passage_gain};
 
 /// The claps over a passage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -35,6 +41,14 @@ impl Claps {
         }
     }
 
+    /// The layer that they clap; none of two layers, or of none.
+    pub(super) fn layer(self, cycle: Cycle) -> Option<Layer> {
+        match self.layers(cycle).as_slice() {
+            [(layer, _)] => Some(*layer),
+            _ => None,
+        }
+    }
+
     fn layers(self, cycle: Cycle) -> Vec<(Layer, Touch)> {
         let every = |n| Layer::every(cycle, n);
         match self {
@@ -53,6 +67,48 @@ impl Claps {
     }
 }
 
+/// How loud claps are against what is usual, in decibels: -12 to 6.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ClapsLevel(i8);
+
+impl ClapsLevel {
+    /// As is usual.
+    pub const USUAL: Self = Self(0);
+
+    /// A step louder, as far as it goes.
+    pub fn louder(self) -> Self {
+        Self((self.0 + 3).min(6))
+    }
+
+    /// A step softer, as far as it goes.
+    pub fn softer(self) -> Self {
+        Self((self.0 - 3).max(-12))
+    }
+
+    /// Decibels.
+    pub fn decibels(self) -> i8 {
+        self.0
+    }
+}
+
+/// In which cycles claps lie over a passage.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Led {
+    /// In all.
+    Throughout,
+    /// In the first, and the rest is the learner's.
+    First,
+}
+
+/// Where a new sound of a passage begins.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(in crate::app) enum Joining {
+    /// With its first frame.
+    Anew,
+    /// Where the one before it is: it is the same passage at the same speed.
+    InPlace,
+}
+
 /// What is to be played of a recording.
 pub(in crate::app) struct Passage {
     pub(super) open: Open,
@@ -61,19 +117,14 @@ pub(in crate::app) struct Passage {
     pub(super) n_cycles: usize,
     pub(super) cycle: Cycle,
     pub(super) claps: Claps,
+    pub(super) level: ClapsLevel,
+    pub(super) led: Led,
     pub(super) speed: Speed,
 }
 
 impl Passage {
-    /// Cuts, stretches and claps.
-    pub(in crate::app) fn made(&self, rate: SampleRate) -> Result<Rendering, DecodeError> {
-        let first = self.pulses.first().copied().unwrap_or(0.0);
-        let cut = cut((self.open)()?, first, self.seconds(), rate)?;
-        let there = stretched(&cut, self.speed);
-        let claps = self.claps();
-        let n_frames = round_frames(&claps, rate);
-        let sound = under_claps(&there, n_frames, &claps);
-        Ok(Rendering::round(sound, &claps))
+    fn begins(&self) -> f64 {
+        self.pulses.first().copied().unwrap_or(0.0)
     }
 
     fn seconds(&self) -> f64 {
@@ -96,7 +147,11 @@ impl Passage {
 
     /// The claps alone, in the time of the passage.
     pub(super) fn claps(&self) -> Phrase {
-        let n = i64::try_from(self.n_cycles * self.cycle.n_pulses()).unwrap_or(0);
+        let n_cycles = match self.led {
+            Led::Throughout => self.n_cycles,
+            Led::First => 1,
+        };
+        let n = i64::try_from(n_cycles * self.cycle.n_pulses()).unwrap_or(0);
         let mut notes = Vec::new();
         for (layer, touch) in self.claps.layers(self.cycle) {
             let pulses = (0..n).filter(|pulse| layer.contains(self.cycle.pulse_at(*pulse)));
@@ -116,6 +171,155 @@ impl Passage {
             entry: 0,
             feel: Feel::Either,
             notes,
+        }
+    }
+}
+
+/// Chunks that are made before a passage begins to sound: half a second, in which the next ones are
+/// made many times over.
+const AHEAD: usize = 2;
+
+/// The passage that is being made, and what was made of it before.
+#[derive(Default)]
+pub(in crate::app) struct Making {
+    cut: Option<Cut>,
+    strokes: Strokes,
+    rest: Option<Rest>,
+}
+
+/// A passage as it is in the recording, and how much of it is stretched.
+struct Cut {
+    open: Open,
+    /// From where and for how long, in seconds.
+    span: (f64, f64),
+    sound: Arc<Pcm>,
+    gain: f32,
+    speed: Speed,
+    stretching: Stretching<Arc<Pcm>>,
+    /// What came of it so far, interleaved.
+    stretched: Vec<f32>,
+}
+
+/// What is still to be made.
+struct Rest {
+    growing: Arc<Growing>,
+    overlay: Overlay,
+    /// The chunk that comes next.
+    next: usize,
+}
+
+impl Making {
+    /// Makes as much as a beginning needs, and all of which the stretched sound is there already.
+    pub(in crate::app) fn begin(
+        &mut self,
+        passage: &Passage,
+        rate: SampleRate,
+    ) -> Result<Rendering, DecodeError> {
+        self.rest = None;
+        let cut = match self.cut.take() {
+            Some(cut) if cut.is_of(passage, rate) => cut.at(passage.speed),
+            _ => Cut::of(passage, rate)?,
+        };
+        let claps = passage.claps();
+        let levels = (cut.gain, f64::from(passage.level.decibels()));
+        let overlay = Overlay::new(levels, &claps, rate, &mut self.strokes);
+        let n_frames = Frames(u64::try_from(overlay.n_frames()).unwrap_or(0));
+        let growing = Arc::new(Growing::new(rate, n_frames));
+        let rest = self.rest.insert(Rest {
+            growing: Arc::clone(&growing),
+            overlay,
+            next: 0,
+        });
+        let cut = self.cut.insert(cut);
+        while rest.next < AHEAD || cut.has(rest.needs()) {
+            if rest.step(cut) == Step::Done {
+                break;
+            }
+        }
+        Ok(Rendering::growing(growing, &claps))
+    }
+
+    /// Makes the rest of what was begun, unless nobody wants it any more.
+    pub(in crate::app) fn finish(&mut self) {
+        let (Some(mut rest), Some(cut)) = (mem::take(&mut self.rest), &mut self.cut) else {
+            return;
+        };
+        while rest.growing.is_wanted() && rest.step(cut) == Step::On {}
+    }
+}
+
+/// Whether there is more to do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Step {
+    On,
+    Done,
+}
+
+impl Rest {
+    /// How many frames of the stretched sound the next chunk needs.
+    fn needs(&self) -> usize {
+        let ends = self.growing.range(self.next).end + self.overlay.reach();
+        ends.min(self.overlay.n_frames())
+    }
+
+    fn step(&mut self, cut: &mut Cut) -> Step {
+        if self.next >= self.growing.n_chunks() {
+            return Step::Done;
+        }
+        cut.stretch_to(self.needs());
+        let range = self.growing.range(self.next);
+        let chunk = self.overlay.chunk(&cut.stretched, range);
+        self.growing.fill(self.next, chunk);
+        self.next += 1;
+        Step::On
+    }
+}
+
+impl Cut {
+    fn of(passage: &Passage, rate: SampleRate) -> Result<Self, DecodeError> {
+        let span = (passage.begins(), passage.seconds());
+        let sound = Arc::new(cut((passage.open)()?, span.0, span.1, rate)?);
+        Ok(Self {
+            open: Arc::clone(&passage.open),
+            span,
+            gain: passage_gain(&sound),
+            speed: passage.speed,
+            stretching: Stretching::new(Arc::clone(&sound), passage.speed),
+            sound,
+            stretched: Vec::new(),
+        })
+    }
+
+    fn is_of(&self, passage: &Passage, rate: SampleRate) -> bool {
+        Arc::ptr_eq(&self.open, &passage.open)
+            && self.span == (passage.begins(), passage.seconds())
+            && self.sound.rate() == rate
+    }
+
+    /// The same, at a speed.
+    fn at(self, speed: Speed) -> Self {
+        if self.speed == speed {
+            return self;
+        }
+        Self {
+            speed,
+            stretching: Stretching::new(Arc::clone(&self.sound), speed),
+            stretched: Vec::new(),
+            ..self
+        }
+    }
+
+    fn has(&self, n_frames: usize) -> bool {
+        self.stretched.len() >= 2 * n_frames
+    }
+
+    /// Stretches until so many frames are there, or all.
+    fn stretch_to(&mut self, n_frames: usize) {
+        while !self.has(n_frames) {
+            let Some(chunk) = self.stretching.next() else {
+                return;
+            };
+            self.stretched.extend_from_slice(chunk.samples());
         }
     }
 }

@@ -2,8 +2,9 @@ use std::io::Cursor;
 
 use super::*;
 use crate::mark::Marked;
-use crate::pcm::{Pcm, SampleRate, wav};
+use crate::pcm::{Growing, Pcm, SampleRate, wav};
 use crate::rhythm::PulseMap;
+use crate::sound::output::Samples;
 
 /// Clicks on pulses that are 0.3 s long at first and shorter and shorter, in stereo at 44.1 kHz.
 fn clicks() -> (Vec<f64>, Pcm) {
@@ -55,6 +56,11 @@ fn known(pulses: Option<Given>) -> Recording {
     recording
 }
 
+/// Where clicks come from, with their pulses.
+pub(crate) fn source_of_clicks() -> Source {
+    source(&clicks().1, given())
+}
+
 /// A recording that is known, for those who draw one.
 pub(crate) fn recording_of_clicks() -> Recording {
     known(given())
@@ -92,8 +98,104 @@ pub(crate) fn recording_with_persons() -> Recording {
     recording
 }
 
+/// One along with which twos were clapped where threes were asked.
+pub(crate) fn recording_clapped_along() -> Recording {
+    use crate::quiz::{Along, Hand, Hands, Tap};
+    let mut recording = known(given());
+    recording.step(Step::Claps(Claps::Threes));
+    let claps = recording.passage().expect("a passage").claps();
+    let map = PulseMap::of(claps.pace.clone(), 0);
+    let taps = (0..24).step_by(2).map(|pulse| Tap {
+        micros: map.micros_at(crate::rhythm::Tick::of_pulse(pulse)),
+        hand: Hand::Either,
+    });
+    let taps: Vec<Tap> = taps.collect();
+    let layer = recording.to_clap().expect("one layer");
+    let along = Along::of(&claps, layer, &taps, Hands::Untuned, Default::default());
+    recording.clapping = Clapping::Judged(Box::new(along));
+    recording
+}
+
 fn given() -> Option<Given> {
     Some(Given::Times(Pulses::new(clicks().0).expect("rising")))
+}
+
+/// What grows in a rendering.
+fn growing(rendering: &crate::app::player::Rendering) -> Arc<Growing> {
+    match rendering.samples() {
+        Samples::Growing(growing) => Arc::clone(growing),
+        Samples::Whole(_) => panic!("a passage grows"),
+    }
+}
+
+fn samples(growing: &Growing) -> Pcm {
+    let n_frames = usize::try_from(growing.n_frames().0).expect("a short passage");
+    let frames = (0..n_frames).flat_map(|at| growing.frame(at));
+    Pcm::stereo(growing.rate(), frames.collect())
+}
+
+/// A passage, once all of it is made.
+fn whole(passage: &Passage, rate: SampleRate) -> Pcm {
+    let mut making = Making::default();
+    let growing = growing(&making.begin(passage, rate).expect("made"));
+    making.finish();
+    assert!(growing.is_whole());
+    samples(&growing)
+}
+
+#[test]
+fn a_passage_can_begin_long_before_it_is_whole_and_other_claps_are_there_at_once() {
+    let mut recording = known(given());
+    recording.passage = (0, 10);
+    recording.speed = Speed::new(50).expect("a speed");
+    let rate = SampleRate::HZ_48000;
+    let mut making = Making::default();
+    let begun = |making: &mut Making, recording: &Recording| {
+        let passage = recording.passage().expect("a passage");
+        growing(&making.begin(&passage, rate).expect("made"))
+    };
+    let first = begun(&mut making, &recording);
+    // Half a second of half a minute.
+    assert!(first.n_frames().0 > 25 * 48_000 && !first.is_whole());
+    let heard = samples(&first);
+    assert!(heard.samples()[..48_000].iter().any(|x| x.abs() > 0.02));
+    assert!(heard.samples()[2 * 24_000..].iter().all(|x| *x == 0.0));
+    // Given up, it is left as it is.
+    first.give_up();
+    making.finish();
+    assert!(!first.is_whole());
+    let second = begun(&mut making, &recording);
+    making.finish();
+    assert!(second.is_whole());
+    // What was stretched serves for other claps, so that they are there before the worker goes on.
+    recording.step(Step::Claps(Claps::Both));
+    let clapped = begun(&mut making, &recording);
+    let last = clapped.range(clapped.n_chunks() - 1).end - 48_000;
+    let near_its_end = samples(&clapped).samples()[2 * last..].to_vec();
+    assert!(near_its_end.iter().any(|x| x.abs() > 0.02));
+    // Without claps it is what it was.
+    recording.step(Step::Claps(Claps::None));
+    let again = begun(&mut making, &recording);
+    making.finish();
+    assert_eq!(samples(&again), samples(&second));
+}
+
+#[test]
+fn claps_get_louder_and_softer_by_steps() {
+    let mut recording = known(given());
+    recording.step(Step::Claps(Claps::Threes));
+    let rms = |recording: &Recording| {
+        let passage = recording.passage().expect("a passage");
+        whole(&passage, SampleRate::HZ_48000).rms()
+    };
+    let usual = rms(&recording);
+    assert_eq!(recording.step(Step::ClapsLouder), Change::Claps);
+    assert!(rms(&recording) > usual);
+    for _ in 0..9 {
+        recording.step(Step::ClapsSofter);
+    }
+    assert_eq!(recording.level.decibels(), -12);
+    assert!(rms(&recording) < usual);
 }
 
 /// Frames at which a sound jumps up from silence.
@@ -126,14 +228,14 @@ fn a_passage_lasts_as_long_as_its_pulses_and_its_clicks_stay_on_them() {
     for (speed, within) in [(100, 96), (80, 480), (50, 480)] {
         recording.speed = Speed::new(speed).expect("a speed");
         let passage = recording.passage().expect("a passage");
-        let sound = passage.made(rate).expect("made");
+        let sound = whole(&passage, rate);
         let longer = recording.speed.longer() * 48_000.0;
         let frame = |pulse: usize| ((times[12 + pulse] - times[12]) * longer).round() as usize;
         assert!(
-            sound.pcm().n_frames().0.abs_diff(frame(24) as u64) < 48,
+            sound.n_frames().0.abs_diff(frame(24) as u64) < 48,
             "at {speed}"
         );
-        let found = jumps(sound.pcm());
+        let found = jumps(&sound);
         // The first is softened at the seam.
         for pulse in 1..24 {
             let near = found.iter().map(|at| at.abs_diff(frame(pulse))).min();
@@ -150,7 +252,7 @@ fn claps_lie_on_the_pulses_of_their_layer() {
     let mut recording = known(given());
     recording.step(Step::Claps(Claps::Both));
     let passage = recording.passage().expect("a passage");
-    let made = passage.made(SampleRate::HZ_48000).expect("made");
+    let made = whole(&passage, SampleRate::HZ_48000);
     let claps = passage.claps();
     let map = PulseMap::of(claps.pace.clone(), 0);
     let (times, _) = clicks();
@@ -164,7 +266,7 @@ fn claps_lie_on_the_pulses_of_their_layer() {
     }
     let on: Vec<i64> = claps.notes.iter().map(|note| note.at.pulse_idx()).collect();
     assert_eq!(on[..7], [0, 0, 2, 3, 4, 6, 6]);
-    assert!(made.pcm().peak() < 0.9, "under the ceiling");
+    assert!(made.peak() < 0.9, "under the ceiling");
 }
 
 #[test]
@@ -320,6 +422,31 @@ fn other_tempi_that_may_be_meant_come_one_after_the_other() {
     let round: Vec<usize> = (1..=n).chain([1]).collect();
     assert_eq!(places, round);
     assert!((seen[0].2 / seen[1].2 - 1.0).abs() > 0.05, "{seen:?}");
+}
+
+#[test]
+fn a_passage_in_twelve_brings_exercises_in_twelve_once() {
+    let source = Source {
+        cycle: Cycle::new(12).expect("a cycle"),
+        ..source_of_clicks()
+    };
+    let progress = Arc::new(Progress::default());
+    let heard = hear(&source, &progress).expect("a recording");
+    let mut recording = Recording::of(source, progress, 1);
+    recording.take(heard);
+    let mut deck = crate::deck::own_recordings().to_owned();
+    for (from, until) in [(0, 4), (1, 5)] {
+        recording.passage = (from, until);
+        deck = recording.cut().expect("a passage").added_to(&deck);
+    }
+    let deck = crate::deck::parse(&deck).expect("no faults");
+    let clap = deck.exercises().iter();
+    let clap: Vec<_> = clap.filter(|e| &*e.skill.0 == "own/clap-12").collect();
+    let [clap] = clap.as_slice() else {
+        panic!("one exercise of claps in twelve");
+    };
+    assert_eq!(clap.material.passages().len(), 2);
+    assert_eq!(clap.material.cycle().n_pulses(), 12);
 }
 
 #[test]

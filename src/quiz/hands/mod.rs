@@ -4,10 +4,12 @@
 //! course of the sound. [`Played`] is what was made of a part, judged by [`judge`](super::judge). The
 //! kinds of question that are clapped only say which parts they ask.
 
+mod along;
 mod played;
 mod sound;
 mod told;
 
+pub use along::Along;
 pub(super) use played::{Played, answer, played, timing};
 pub(super) use sound::{both, model_taps, own_claps, right_claps, sounding};
 pub(super) use told::{rows, verdict_words, what_was_asked, what_was_done, what_was_silent};

@@ -17,8 +17,65 @@ pub use silent::SilentOutput;
 
 use std::sync::Arc;
 
-use crate::pcm::{Frame, Pcm, SampleRate};
+use crate::pcm::{Frame, Frames, Growing, Pcm, SampleRate};
 use crate::world::Stamp;
+
+/// A sound as it is handed over.
+#[derive(Clone, Debug)]
+pub enum Samples {
+    /// All of it is there.
+    Whole(Arc<Pcm>),
+    /// It can be heard while the rest is made.
+    Growing(Arc<Growing>),
+}
+
+impl From<Arc<Pcm>> for Samples {
+    fn from(pcm: Arc<Pcm>) -> Self {
+        Self::Whole(pcm)
+    }
+}
+
+impl Samples {
+    /// Frames a second.
+    pub fn rate(&self) -> SampleRate {
+        match self {
+            Self::Whole(pcm) => pcm.rate(),
+            Self::Growing(growing) => growing.rate(),
+        }
+    }
+
+    /// How long it is.
+    pub fn n_frames(&self) -> Frames {
+        match self {
+            Self::Whole(pcm) => pcm.n_frames(),
+            Self::Growing(growing) => growing.n_frames(),
+        }
+    }
+
+    /// Left and right of a frame, of one channel on both sides; silent where there is none.
+    #[cfg(feature = "playback")]
+    pub(in crate::sound) fn frame(&self, frame: usize) -> [f32; 2] {
+        match self {
+            Self::Whole(pcm) => {
+                let channels = usize::from(pcm.channels());
+                let sample = |at| pcm.samples().get(at).copied().unwrap_or(0.0);
+                let at = frame * channels;
+                [sample(at), sample(at + usize::from(channels > 1))]
+            }
+            Self::Growing(growing) => growing.frame(frame),
+        }
+    }
+}
+
+/// How a sound begins.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Onset {
+    /// As loud as it is.
+    AtOnce,
+    /// From quiet, within a second and a half: for the first sound of a sitting, so that a level set
+    /// too high is noticed before it hurts.
+    Rising,
+}
 
 /// What happens at the end of a sound.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -106,20 +163,20 @@ pub trait Output {
     /// The rate that sound must have to be played here.
     fn rate(&self) -> SampleRate;
 
-    /// Plays `pcm` from its first frame, as soon as can be, in place of what sounds. Of more than two
-    /// channels the first two are heard.
+    /// Plays `sound` from its first frame, as soon as can be, in place of what sounds. Of more than two
+    /// channels the first two are heard. Of a loop only the first round can rise.
     ///
     /// # Errors
     /// When the sound has another rate, or the device takes no orders.
-    fn play(&mut self, pcm: Arc<Pcm>, repeat: Loop) -> Result<PlayId, Refused>;
+    fn play(&mut self, sound: Samples, onset: Onset, repeat: Loop) -> Result<PlayId, Refused>;
 
-    /// Plays `pcm` in place of what sounds, without a gap, as soon as that comes to the end of one of
+    /// Plays `sound` in place of what sounds, without a gap, as soon as that comes to the end of one of
     /// its `parts` equal parts; from the same place when both are equally long, else from its first
     /// frame. At once when nothing sounds. Of several that were to follow the last is played.
     ///
     /// # Errors
     /// When the sound has another rate, or the device takes no orders.
-    fn follow(&mut self, pcm: Arc<Pcm>, repeat: Loop, parts: u32) -> Result<PlayId, Refused>;
+    fn follow(&mut self, sound: Samples, repeat: Loop, parts: u32) -> Result<PlayId, Refused>;
 
     /// Ends what sounds within a few milliseconds.
     fn stop(&mut self);
@@ -134,13 +191,13 @@ pub trait Output {
 }
 
 /// Refuses sound of another rate than `wanted`.
-pub(in crate::sound) fn check_rate(pcm: &Pcm, wanted: SampleRate) -> Result<(), Refused> {
-    if pcm.rate() == wanted {
+pub(in crate::sound) fn check_rate(sound: &Samples, wanted: SampleRate) -> Result<(), Refused> {
+    if sound.rate() == wanted {
         Ok(())
     } else {
         Err(Refused::Rate {
             wanted: wanted.hz(),
-            found: pcm.rate().hz(),
+            found: sound.rate().hz(),
         })
     }
 }
@@ -156,10 +213,10 @@ pub(in crate::sound) struct Playing {
 }
 
 impl Playing {
-    pub(in crate::sound) fn of(play: PlayId, pcm: &Pcm, repeat: Loop) -> Self {
+    pub(in crate::sound) fn of(play: PlayId, sound: &Samples, repeat: Loop) -> Self {
         Self {
             play,
-            n_frames: pcm.n_frames().0,
+            n_frames: sound.n_frames().0,
             repeat,
             stopped: false,
         }

@@ -2,8 +2,10 @@
 
 use std::sync::Arc;
 
-use super::{Health, Loop, Output, PlayId, Playing, Position, Progress, Refused, check_rate};
-use crate::pcm::{Frame, Pcm, SampleRate};
+use super::{
+    Health, Loop, Onset, Output, PlayId, Playing, Position, Progress, Refused, Samples, check_rate,
+};
+use crate::pcm::{Frame, SampleRate};
 use crate::world::{Clock, Stamp};
 
 /// Keeps the time of a sound device by the program's clock, without a device: a play begins at the
@@ -38,21 +40,21 @@ impl Output for SilentOutput {
         SampleRate::HZ_48000
     }
 
-    fn play(&mut self, pcm: Arc<Pcm>, repeat: Loop) -> Result<PlayId, Refused> {
-        check_rate(&pcm, self.rate())?;
+    fn play(&mut self, sound: Samples, _: Onset, repeat: Loop) -> Result<PlayId, Refused> {
+        check_rate(&sound, self.rate())?;
         self.n_plays += 1;
         let play = PlayId(self.n_plays);
-        self.latest = Some((Playing::of(play, &pcm, repeat), self.clock.stamp()));
+        self.latest = Some((Playing::of(play, &sound, repeat), self.clock.stamp()));
         Ok(play)
     }
 
-    fn follow(&mut self, pcm: Arc<Pcm>, repeat: Loop, parts: u32) -> Result<PlayId, Refused> {
+    fn follow(&mut self, sound: Samples, repeat: Loop, parts: u32) -> Result<PlayId, Refused> {
         let now = self.clock.stamp();
         let present = self
             .position(now)
             .filter(|here| here.progress == Progress::Sounding);
         let before = self.latest;
-        let play = self.play(pcm, repeat)?;
+        let play = self.play(sound, Onset::AtOnce, repeat)?;
         if let (Some(here), Some((old, began)), Some((new, at))) =
             (present, before, &mut self.latest)
         {
@@ -95,6 +97,7 @@ impl Output for SilentOutput {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::pcm::Pcm;
     use crate::world::{ManualClock, Moment};
 
     const RATE: SampleRate = SampleRate::HZ_48000;
@@ -113,7 +116,9 @@ mod tests {
         let (clock, mut output) = output();
         assert_eq!(output.position(Stamp(0)), None);
         clock.advance(5_000);
-        let play = output.play(second(), Loop::Once).expect("the right rate");
+        let play = output
+            .play(second().into(), Onset::AtOnce, Loop::Once)
+            .expect("the right rate");
         clock.advance(500_000);
         let position = |frame, progress| {
             Some(Position {
@@ -135,7 +140,9 @@ mod tests {
     #[test]
     fn a_loop_goes_on() {
         let (_, mut output) = output();
-        output.play(second(), Loop::Round).expect("the right rate");
+        output
+            .play(second().into(), Onset::AtOnce, Loop::Round)
+            .expect("the right rate");
         let position = output.position(Stamp(10_500_000)).expect("played");
         assert_eq!(position.frame, Frame(504_000));
         assert_eq!(position.progress, Progress::Sounding);
@@ -144,17 +151,19 @@ mod tests {
     #[test]
     fn what_follows_goes_on_in_the_same_place_or_begins_at_the_next_part() {
         let (clock, mut output) = output();
-        output.play(second(), Loop::Round).expect("the right rate");
+        output
+            .play(second().into(), Onset::AtOnce, Loop::Round)
+            .expect("the right rate");
         clock.advance(600_000);
         let alike = output
-            .follow(second(), Loop::Round, 4)
+            .follow(second().into(), Loop::Round, 4)
             .expect("the right rate");
         let here = output.position(clock.stamp()).expect("played");
         assert_eq!((here.play, here.frame), (alike, Frame(28_800)));
         // A loop of another length begins with the fourth part, 0.75 s after the first began.
         let shorter = Arc::new(Pcm::stereo(RATE, vec![0.0; 9_600]));
         output
-            .follow(shorter, Loop::Round, 4)
+            .follow(shorter.into(), Loop::Round, 4)
             .expect("the right rate");
         let here = output.position(clock.stamp()).expect("played");
         assert_eq!(
@@ -167,7 +176,11 @@ mod tests {
     fn another_rate_is_refused() {
         let (_, mut output) = output();
         let rate = SampleRate::new(44_100).expect("not zero");
-        let refused = output.play(Arc::new(Pcm::stereo(rate, Vec::new())), Loop::Once);
+        let refused = output.play(
+            Arc::new(Pcm::stereo(rate, Vec::new())).into(),
+            Onset::AtOnce,
+            Loop::Once,
+        );
         assert_eq!(
             refused,
             Err(Refused::Rate {

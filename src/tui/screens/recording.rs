@@ -5,9 +5,11 @@ use std::ops::Range;
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 
-use crate::app::recording::{Recording, State, agreement_of, agreement_with_analysis};
+use super::grid::Grid;
+use crate::app::recording::{Clapping, Recording, State, agreement_of, agreement_with_analysis};
 use crate::listen::{Analysis, Part, clock};
 use crate::mark::By;
+use crate::quiz::Along;
 use crate::tui::page::{Body, INDENT, Screen, cell, cut};
 use crate::tui::theme::Theme;
 use crate::tui::view::View;
@@ -90,6 +92,63 @@ fn known(
     strip(body, recording, analysis, (theme, columns));
     body.mention("3 to threes, 2 to twos, b to both, . unclear; below it how sure: # + -");
     body.gap();
+    match &recording.clapping {
+        Clapping::No => cycle_here(body, recording, analysis, view, theme),
+        Clapping::Now(taps) => {
+            let said = format!(
+                "Clap along: claps lead for a cycle, and then it is yours. {} claps so far.",
+                taps.len()
+            );
+            body.say(&said, theme.strong());
+        }
+        Clapping::Judged(along) => judged(body, recording, along, (theme, columns)),
+    }
+    body.gap();
+    agreement(body, recording, analysis);
+    body.mention(&format!("The whole: {}.", analysis.whole.words()));
+    if !recording.unkept.is_empty() {
+        let said = format!("Nothing of it is kept: {}.", recording.unkept);
+        body.say(&said, Style::new());
+    }
+    if !recording.is_set {
+        let said = "Where cycles begin is a proposal; 1 lets them begin a pulse later.";
+        body.mention(said);
+    }
+    if recording.n_taps > 0 {
+        body.say(
+            &format!(
+                "{} taps; enter takes them for pulses, from 8 on.",
+                recording.n_taps
+            ),
+            Style::new(),
+        );
+    }
+    let (from, until) = recording.passage;
+    let claps = match recording.level.decibels() {
+        0 => recording.claps.words().to_owned(),
+        db => format!("{} ({db:+} dB)", recording.claps.words()),
+    };
+    let how = if recording.is_sounding {
+        "sounding"
+    } else {
+        "ready"
+    };
+    let percent = recording.speed.percent();
+    let said = format!(
+        "{how}: cycles {} to {until}, claps {claps}, speed {percent} %",
+        from + 1
+    );
+    body.say(&said, Style::new());
+}
+
+/// What is heard in the cycle that is looked at.
+fn cycle_here(
+    body: &mut Body,
+    recording: &Recording,
+    analysis: &Analysis,
+    view: &View<'_>,
+    theme: Theme,
+) {
     let here = &analysis.cycles[recording.here.min(analysis.cycles.len() - 1)];
     let at = recording.here + 1;
     let own = recording.said_of(&By::Own, recording.here);
@@ -114,39 +173,21 @@ fn known(
     if !parts.is_empty() {
         body.mention(&format!("By part: {}.", parts.join(", ")));
     }
-    body.gap();
-    agreement(body, recording, analysis);
-    body.mention(&format!("The whole: {}.", analysis.whole.words()));
-    if !recording.unkept.is_empty() {
-        let said = format!("Nothing of it is kept: {}.", recording.unkept);
-        body.say(&said, Style::new());
+}
+
+/// What came of claps along with the passage.
+fn judged(body: &mut Body, recording: &Recording, along: &Along, (theme, columns): (Theme, usize)) {
+    body.say(&along.verdict, theme.strong());
+    body.say(&along.timing, Style::new());
+    let cycle = recording.cycle_in_passage();
+    let grid = Grid::new(theme, columns, &along.counts);
+    body.line(grid.heading(
+        &along.counts,
+        &format!("cycle {} of the passage", cycle + 1),
+    ));
+    for row in &along.rows {
+        body.line(grid.row(row, cycle));
     }
-    if !recording.is_set {
-        let said = "Where cycles begin is a proposal; 1 lets them begin a pulse later.";
-        body.mention(said);
-    }
-    if recording.n_taps > 0 {
-        body.say(
-            &format!(
-                "{} taps; enter takes them for pulses, from 8 on.",
-                recording.n_taps
-            ),
-            Style::new(),
-        );
-    }
-    let (from, until) = recording.passage;
-    let claps = recording.claps.words();
-    let how = if recording.is_sounding {
-        "sounding"
-    } else {
-        "ready"
-    };
-    let percent = recording.speed.percent();
-    let said = format!(
-        "{how}: cycles {} to {until}, claps {claps}, speed {percent} %",
-        from + 1
-    );
-    body.say(&said, Style::new());
 }
 
 /// How far the learner and the analysis agree, and another person with both.

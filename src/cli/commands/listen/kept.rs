@@ -1,4 +1,5 @@
-//! What persons say of a file, in and out of the store. A file is known by its content alone.
+//! What is kept of a file: its pulses, and what persons say of it, which goes in and out as lists. A
+//! file is known by its content alone.
 
 use std::collections::BTreeMap;
 use std::fs::{self, File};
@@ -11,22 +12,33 @@ use crate::cli::commands::write::{print, warn, write_new};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::{data_dir, seed_of};
 use crate::label::{ContentHash, Label, printable};
+use crate::listen::Pulses;
 use crate::mark::{By, Marked, Marks, list_of, read_list};
+use crate::rhythm::Cycle;
 use crate::store::Store;
 use crate::world::{Env, Moment, Seed};
 
 /// What each person says of a file.
 pub(super) type Kept = BTreeMap<By, Marks>;
 
+/// What is kept of a file.
+#[derive(Debug, Default)]
+pub(super) struct Known {
+    /// What each person says of it.
+    pub(super) marks: Kept,
+    /// Its pulses as the learner set them, and the cycle for which they did.
+    pub(super) pulses: Option<(Cycle, Pulses)>,
+}
+
 /// What is kept of a file; nothing where there is no store, or it cannot be looked at now.
-pub(super) fn marks(path: &Path, practice: &Practice, env: &Env) -> Kept {
-    // A pipe has been read already and is not kept.
+pub(super) fn known(path: &Path, practice: &Practice, env: &Env) -> Known {
+    // A pipe can be read only once, and is not kept.
     if !path.is_file() {
-        return Kept::new();
+        return Known::default();
     }
     look(path, practice, env).unwrap_or_else(|failure| {
-        warn(&format!("marks are left out: {failure}"));
-        Kept::new()
+        warn(&format!("what is kept of it is left out: {failure}"));
+        Known::default()
     })
 }
 
@@ -38,7 +50,7 @@ pub(super) fn write_out(
     env: &Env,
 ) -> Result<(), Failure> {
     let path = one_file(asked)?;
-    let kept = look(path, practice, env)?;
+    let kept = look(path, practice, env)?.marks;
     let by = asked.by.clone().map_or(By::Own, By::Other);
     let whose = match &by {
         By::Own => "yours".to_owned(),
@@ -82,17 +94,21 @@ pub(super) fn take_in(
 }
 
 /// What is kept of a file, in a store that is there already.
-fn look(path: &Path, practice: &Practice, env: &Env) -> Result<Kept, Failure> {
+fn look(path: &Path, practice: &Practice, env: &Env) -> Result<Known, Failure> {
     // Looking at something makes no store, nor asks for a place for one.
     let Ok(data) = data_dir(practice, env) else {
-        return Ok(Kept::new());
+        return Ok(Known::default());
     };
     if !data.join("practice.db").is_file() {
-        return Ok(Kept::new());
+        return Ok(Known::default());
     }
     let content = content_of(path)?;
     let store = Store::open(&data, Seed(0), Moment(0))?;
-    Ok(store.marks(content)?)
+    let pulses = store.recording(content)?.and_then(|known| known.pulses);
+    Ok(Known {
+        marks: store.marks(content)?,
+        pulses: pulses.and_then(|kept| Some((kept.cycle, Pulses::new(kept.times).ok()?))),
+    })
 }
 
 fn none_of(path: &Path, whose: &str, kept: &Kept) -> Failure {

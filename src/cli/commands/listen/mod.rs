@@ -25,7 +25,7 @@ use crate::pcm::decode;
 use crate::rhythm::Cycle;
 use crate::world::Env;
 
-use kept::Kept;
+use kept::{Kept, Known};
 
 /// One file and what is heard in it.
 struct Listened {
@@ -45,6 +45,8 @@ struct Listened {
 enum Origin {
     /// The command line gave them.
     Given,
+    /// The learner set them on the screen.
+    Kept,
     /// The grid of a MIDI file.
     File,
     /// They were found in the sound.
@@ -55,6 +57,7 @@ impl Origin {
     fn id(self) -> &'static str {
         match self {
             Self::Given => "given",
+            Self::Kept => "kept",
             Self::File => "file",
             Self::Found => "found",
         }
@@ -136,11 +139,9 @@ pub(in crate::cli) fn run(
         print(csv::HEAD)?;
     }
     for path in &asked.files {
-        match listen(path, asked, given.as_ref()) {
-            Ok(mut listened) => {
-                if !asked.csv && asked.svg.is_none() {
-                    listened.marks = kept::marks(path, practice, env);
-                }
+        let known = kept::known(path, practice, env);
+        match listen(path, asked, given.as_ref(), known) {
+            Ok(listened) => {
                 tell(&listened, asked)?;
                 if asked.svg.is_some() {
                     heard.push(listened);
@@ -180,7 +181,12 @@ fn tell(listened: &Listened, asked: &args::Listen) -> Result<(), Failure> {
     }
 }
 
-fn listen(path: &Path, asked: &args::Listen, given: Option<&Pulses>) -> Result<Listened, Failure> {
+fn listen(
+    path: &Path,
+    asked: &args::Listen,
+    given: Option<&Pulses>,
+    known: Known,
+) -> Result<Listened, Failure> {
     let answers = if asked.forced {
         Answers::Forced
     } else {
@@ -191,7 +197,7 @@ fn listen(path: &Path, asked: &args::Listen, given: Option<&Pulses>) -> Result<L
         pulses,
         others,
         analysis,
-        marks: Kept::new(),
+        marks: known.marks,
     };
     match read::file(path, asked.pulse_note)? {
         read::Heard::Notes(notes) => {
@@ -200,10 +206,21 @@ fn listen(path: &Path, asked: &args::Listen, given: Option<&Pulses>) -> Result<L
             Ok(listened(Origin::File, Vec::new(), analysis))
         }
         read::Heard::Sound(sound) => {
-            let (origin, pulses, others) = pulses(path, &sound, asked, given)?;
+            // What was set for another cycle than the one that is asked for is left aside.
+            let fits =
+                |(cycle, _): &(Cycle, Pulses)| asked.cycle.is_none_or(|asked| asked == *cycle);
+            let is_open = given.is_none() && asked.tempo.is_none();
+            let kept = known.pulses.filter(fits).filter(|_| is_open);
+            let (origin, cycle, pulses, others) = match kept {
+                Some((cycle, pulses)) => (Origin::Kept, cycle, Some(pulses), Vec::new()),
+                None => {
+                    let (origin, pulses, others) = pulses(path, &sound, asked, given)?;
+                    (origin, asked.cycle(), pulses, others)
+                }
+            };
             let analysis = match pulses {
-                Some(pulses) => Analysis::of_sound(&sound, &pulses, asked.cycle(), answers),
-                None => Analysis::nothing(asked.cycle()),
+                Some(pulses) => Analysis::of_sound(&sound, &pulses, cycle, answers),
+                None => Analysis::nothing(cycle),
             };
             Ok(listened(origin, others, analysis))
         }
@@ -228,7 +245,8 @@ fn refuse_pulses(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
 
 type Found = (Origin, Option<Pulses>, Vec<(f64, f64)>);
 
-/// The pulses of a recording: those given, else the best found; none where nothing comes again.
+/// The pulses of a recording of which none are kept: those given, else the best found; none where
+/// nothing comes again.
 fn pulses(
     path: &Path,
     sound: &Sound,

@@ -83,6 +83,7 @@ fn head(listened: &Listened) -> String {
     };
     let from = match listened.pulses {
         Origin::Given => "pulses as given",
+        Origin::Kept => "pulses as you set them",
         Origin::File => "pulses of the file",
         Origin::Found => "pulses and beat one proposed, not known",
     };

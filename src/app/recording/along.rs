@@ -1,0 +1,136 @@
+//! Clapping along with a passage, judged as on phrases.
+//!
+//! Claps lead in the first cycle and then leave it to the learner, who goes on to the end of the
+//! passage. Nothing of it is kept.
+
+use super::{Recording, Step};
+use crate::app::{App, Place, Trouble};
+use crate::quiz::{Along, Hand, Tap};
+use crate::rhythm::{Layer, PulseMap};
+use crate::world::Stamp;
+
+/// Fewest cycles of a passage that is clapped: one to join in and one to be judged.
+const FEWEST_CYCLES: usize = 2;
+/// So long after the end the last clap may still come, in microseconds.
+const PATIENCE: i64 = 400_000;
+
+/// How far hands along with the passage are.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Clapping {
+    /// Nobody claps along.
+    No,
+    /// The passage goes by; the claps so far.
+    Now(Vec<Tap>),
+    /// What came of it.
+    Judged(Box<Along>),
+}
+
+impl Recording {
+    /// What can be clapped along with the passage: the claps over it, where they are one layer.
+    pub fn to_clap(&self) -> Option<Layer> {
+        let (from, until) = self.passage;
+        let layer = self.claps.layer(self.source.cycle)?;
+        (until >= from + FEWEST_CYCLES).then_some(layer)
+    }
+
+    /// Begins to clap along, or stops.
+    pub(super) fn turn_clapping(&mut self) {
+        let is_clapping = matches!(self.clapping, Clapping::Now(_));
+        self.clapping = match self.to_clap() {
+            Some(_) if !is_clapping => Clapping::Now(Vec::new()),
+            _ => Clapping::No,
+        };
+        self.is_sounding = matches!(self.clapping, Clapping::Now(_));
+    }
+
+    /// Whatever is set up anew puts an end to it; looking about does not.
+    pub(super) fn leave_clapping(&mut self, step: Step) {
+        let is_clapping = matches!(self.clapping, Clapping::Now(_));
+        match step {
+            Step::ClapAlong => {}
+            Step::Back | Step::On if !is_clapping => {}
+            _ => self.clapping = Clapping::No,
+        }
+    }
+
+    /// The cycle of the passage that is looked at.
+    pub fn cycle_in_passage(&self) -> usize {
+        let (from, until) = self.passage;
+        self.here.clamp(from, until.saturating_sub(1).max(from)) - from
+    }
+
+    /// What is judged now, once the passage is over.
+    fn clapped(&self, micros: i64) -> Option<(Layer, &[Tap])> {
+        let Clapping::Now(taps) = &self.clapping else {
+            return None;
+        };
+        let claps = self.passage()?.claps();
+        let end = PulseMap::of(claps.pace.clone(), 0).micros_at(claps.ends());
+        (micros > end + PATIENCE).then_some((self.to_clap()?, taps))
+    }
+}
+
+impl App {
+    /// Takes a clap along with the passage; whether it was one.
+    pub(super) fn take_clap(&mut self, stamp: Stamp) -> bool {
+        let delay = self.delay_micros();
+        let micros = self.player.phrase_micros(stamp);
+        let Place::Recording(recording) = &mut self.place else {
+            return false;
+        };
+        let Clapping::Now(taps) = &mut recording.clapping else {
+            return false;
+        };
+        taps.extend(micros.map(|micros| Tap {
+            micros: micros.saturating_sub(delay),
+            hand: Hand::Either,
+        }));
+        true
+    }
+
+    /// Judges claps once the passage is over.
+    pub(in crate::app) fn judge_claps(&mut self, stamp: Stamp) -> Result<(), Trouble> {
+        if !matches!(&self.place, Place::Recording(recording)
+            if matches!(recording.clapping, Clapping::Now(_)))
+        {
+            return Ok(());
+        }
+        let hands = self.hands()?;
+        let counting = self.counting().unwrap_or_default();
+        let delay = self.delay_micros();
+        let Some(micros) = self.player.phrase_micros(stamp) else {
+            return Ok(());
+        };
+        let Place::Recording(recording) = &mut self.place else {
+            return Ok(());
+        };
+        let Some((layer, taps)) = recording.clapped(micros.saturating_sub(delay)) else {
+            return Ok(());
+        };
+        let Some(passage) = recording.passage() else {
+            return Ok(());
+        };
+        let along = Along::of(&passage.claps(), layer, taps, hands, counting);
+        recording.clapping = Clapping::Judged(Box::new(along));
+        recording.is_sounding = false;
+        self.silence();
+        Ok(())
+    }
+
+    /// The device ran dry: claps of this round cannot be judged; a passage that only sounds begins anew.
+    pub(in crate::app) fn recording_broke_off(&mut self) -> Result<(), Trouble> {
+        let Place::Recording(recording) = &mut self.place else {
+            return Ok(());
+        };
+        if matches!(recording.clapping, Clapping::Now(_)) {
+            recording.clapping = Clapping::No;
+            recording.is_sounding = false;
+            recording.told =
+                "The sound broke off, so that nothing is judged: once more.".to_owned();
+            self.silence();
+            return Ok(());
+        }
+        self.sound_passage(super::Joining::Anew);
+        Ok(())
+    }
+}

@@ -1,0 +1,156 @@
+//! A recording on silent output: it is played, and claps along with it are judged.
+
+use super::tests::Practice;
+use super::*;
+use crate::app::recording::tests::source_of_clicks;
+use crate::app::recording::{Clapping, Claps, Recording, State, Step};
+use crate::pcm::Speed;
+
+impl Practice {
+    /// Has clicks opened, whose pulses are known.
+    fn with_clicks() -> Self {
+        let mut practice = Self::begin(Limit::Questions(1));
+        let opened = practice.app.open_recording(source_of_clicks());
+        opened.expect("nothing refuses");
+        practice.until(|recording| recording.state == State::Known);
+        practice
+    }
+
+    fn recording(&self) -> &Recording {
+        match self.app.place() {
+            Place::Recording(recording) => recording,
+            _ => panic!("a recording is looked at"),
+        }
+    }
+
+    /// Takes what the worker does until the recording is as wanted.
+    fn until(&mut self, is_so: impl Fn(&Recording) -> bool) {
+        while !is_so(self.recording()) {
+            let done = self.inbox.recv().expect("the worker lives");
+            self.app.done(done).expect("nothing refuses");
+        }
+    }
+
+    fn step(&mut self, step: Step) {
+        self.want(Intent::Recording(step));
+    }
+
+    /// Takes what the worker does until something sounds.
+    fn until_it_sounds(&mut self) {
+        while self.app.playhead().is_none() {
+            let done = self.inbox.recv().expect("the worker lives");
+            self.app.done(done).expect("nothing refuses");
+        }
+    }
+
+    /// Lets time go by in steps of five milliseconds until claps are judged, with a clap as each of
+    /// these pulses of the passage comes by.
+    fn clap_along(&mut self, is_clapped: impl Fn(i64) -> bool) -> Box<crate::quiz::Along> {
+        self.until_it_sounds();
+        let mut last = -1;
+        for _ in 0..20_000 {
+            self.clock.advance(5_000);
+            self.app.tick().expect("nothing refuses");
+            if let Clapping::Judged(along) = &self.recording().clapping {
+                return along.clone();
+            }
+            let Some(head) = self.app.playhead() else {
+                continue;
+            };
+            let pulse = head.cycle.0 as i64 * 6 + head.pulse as i64;
+            if pulse != last && is_clapped(pulse) {
+                self.want(Intent::Tap(Hand::Either));
+            }
+            last = pulse;
+        }
+        panic!("it is judged when the passage is over");
+    }
+}
+
+#[test]
+fn claps_along_with_a_passage_are_judged_as_on_phrases() {
+    let mut practice = Practice::with_clicks();
+    practice.step(Step::ClapAlong);
+    assert_eq!(
+        practice.recording().clapping,
+        Clapping::No,
+        "nothing is to be clapped"
+    );
+    practice.step(Step::Claps(Claps::Threes));
+    // At half the speed as well.
+    for percent in [100, 50] {
+        while practice.recording().speed.percent() > percent {
+            practice.step(Step::Slower);
+        }
+        practice.step(Step::ClapAlong);
+        let held = practice.clap_along(|pulse| pulse % 3 == 0);
+        assert!(held.right, "{}", held.verdict);
+        assert_eq!(held.verdict, "Right: claps on 1 and 4, held to the end.");
+        assert!(held.timing.contains("nothing is heard"), "{}", held.timing);
+        let [asked, you] = held.rows.as_slice() else {
+            panic!("what was asked, and what was done");
+        };
+        for cycle in 1..4 {
+            assert_eq!(asked.marks(cycle), ['3', '.', '.', '3', '.', '.']);
+            assert_eq!(you.marks(cycle), ['o', '.', '.', 'o', '.', '.']);
+        }
+        let is_silent = !practice.recording().is_sounding;
+        assert!(is_silent && practice.app.playhead().is_none());
+
+        practice.step(Step::ClapAlong);
+        let turned = practice.clap_along(|pulse| pulse % 3 == 1);
+        assert!(!turned.right);
+        let said = "You clapped on 2 and 5, one pulse late";
+        assert!(turned.verdict.contains(said), "{}", turned.verdict);
+
+        practice.step(Step::ClapAlong);
+        let other = practice.clap_along(|pulse| pulse % 2 == 0);
+        let said = "You clapped on 1, 3 and 5";
+        assert!(other.verdict.contains(said), "{}", other.verdict);
+    }
+    // What is set up anew takes it from the screen.
+    practice.step(Step::On);
+    assert!(matches!(practice.recording().clapping, Clapping::Judged(_)));
+    practice.step(Step::Claps(Claps::Twos));
+    assert_eq!(practice.recording().clapping, Clapping::No);
+}
+
+#[test]
+fn a_sound_that_breaks_off_is_not_judged() {
+    let mut practice = Practice::with_clicks();
+    practice.step(Step::Claps(Claps::Threes));
+    practice.step(Step::ClapAlong);
+    practice.until_it_sounds();
+    practice.clock.advance(100_000);
+    practice.app.tick().expect("nothing refuses");
+    practice
+        .n_underruns
+        .fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+    practice.app.tick().expect("nothing refuses");
+    let recording = practice.recording();
+    assert_eq!(
+        (&recording.clapping, recording.is_sounding),
+        (&Clapping::No, false)
+    );
+    assert!(recording.told.contains("broke off"), "{}", recording.told);
+}
+
+#[test]
+fn other_claps_take_over_where_the_passage_is_and_another_speed_begins_anew() {
+    let mut practice = Practice::with_clicks();
+    practice.step(Step::Pause);
+    practice.until_it_sounds();
+    practice.clock.advance(2_500_000);
+    let before = practice.app.playhead().expect("it sounds");
+    assert_eq!(before.cycle.0, 1);
+    practice.step(Step::Claps(Claps::Both));
+    let done = practice.inbox.recv().expect("the worker lives");
+    practice.app.done(done).expect("nothing refuses");
+    assert_eq!(practice.app.playhead().expect("it sounds"), before);
+    practice.step(Step::Slower);
+    let done = practice.inbox.recv().expect("the worker lives");
+    practice.app.done(done).expect("nothing refuses");
+    let anew = practice.app.playhead().expect("it sounds");
+    assert_eq!((anew.cycle.0, anew.pulse), (0, 0.0));
+    assert_eq!(practice.recording().speed, Speed::new(90).expect("a speed"));
+}
