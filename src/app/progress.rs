@@ -3,12 +3,12 @@
 use crate::accent::Cue;
 use crate::phrase::Level;
 use crate::report::stats::{Sensitivity, Share};
-use crate::report::{Heard, Label, Record, Records};
+use crate::report::{Heard, Label, Record, Records, heard_from};
 use crate::review::Learner;
 use crate::rhythm::{Counting, Cycle};
 
 use super::Course;
-use super::today::{heard_from, heard_in_words};
+use super::today::heard_in_words;
 
 /// How far practice has brought somebody.
 #[derive(Clone, Debug, PartialEq)]

@@ -58,7 +58,7 @@ use std::path::{Path, PathBuf};
 use rusqlite::Connection;
 
 pub use cache::{CacheRow, Cached};
-pub use class::{ClassStore, CollectError, Collected, Enrolled, Kin};
+pub use class::{ClassStore, CollectError, Collected, Doubted, Enrolled, Kin};
 pub use dispute::Dispute;
 pub use error::StoreError;
 pub use listened::Listened;

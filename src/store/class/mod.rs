@@ -5,9 +5,10 @@
 //! machines of one learner. Locking, durability and refusal of damaged or newer files are as in the
 //! practice store.
 //!
-//! What the rest of the program asks of it is [`ClassStore::collect`], [`ClassStore::learners`] and
-//! [`ClassStore::attempts`], without a word of SQL, so that another database can stand in its place.
+//! What the rest of the program asks of it is [`ClassStore::collect`], [`ClassStore::learners`],
+//! [`ClassStore::attempts`], [`ClassStore::answers`] and [`ClassStore::doubts`], without a word of SQL, so that another database can stand in its place.
 
+mod answers;
 mod collect;
 mod enrol;
 
@@ -15,6 +16,7 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::Connection;
 
+pub use answers::Doubted;
 pub use collect::{CollectError, Collected};
 pub use enrol::{Enrolled, Kin};
 

@@ -1,13 +1,17 @@
 //! `contrapalma class`: what a teacher does with a class. One file a command.
 
 mod collect;
+mod folder;
 mod material;
+mod report;
 
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Subcommand;
 
 use crate::cli::args::Practice;
+use crate::cli::data_dir;
 use crate::cli::failure::Failure;
 use crate::world::Env;
 
@@ -18,6 +22,8 @@ pub(in crate::cli) enum Class {
     Material(material::Material),
     /// Check hand-ins and take them into the class store, each whole or not at all
     Collect(collect::Collect),
+    /// Say for each learner and exercise what is heard, confused, held and due, and what to set next
+    Report(report::Report),
 }
 
 /// Does what is asked.
@@ -32,5 +38,17 @@ pub(in crate::cli) fn run(
             Ok(ExitCode::SUCCESS)
         }
         Class::Collect(asked) => collect::run(asked, practice, env),
+        Class::Report(asked) => {
+            report::run(asked, practice, env)?;
+            Ok(ExitCode::SUCCESS)
+        }
+    }
+}
+
+/// The file of the class store: the one that was named, or that among the data.
+fn store_file(named: Option<&Path>, practice: &Practice, env: &Env) -> Result<PathBuf, Failure> {
+    match named {
+        Some(path) => Ok(path.to_owned()),
+        None => Ok(data_dir(practice, env)?.join("class.db")),
     }
 }

@@ -1,0 +1,234 @@
+//! The three worst moments of a learner: what is worth hearing again.
+//!
+//! Of the last four weeks, and at most one of an exercise while there are others. Misses of the ear
+//! come by how much stronger the cue was than what counts as learnt, the strongest first; misses of
+//! hands by for how many cycles they had slid, the longest first; of equals the latest. The two are
+//! taken in turn, the ear first.
+
+use crate::quiz::{Answer, Attempt};
+use crate::world::Day;
+
+use super::confusion;
+use super::followed::{Slid, slid};
+use super::syllabus::{Lesson, Syllabus};
+use crate::quiz::judge::Place;
+use crate::rhythm::Counting;
+
+/// Learning days of which moments are told.
+const DAYS: i32 = 28;
+/// Moments that are told.
+const MOST: usize = 3;
+/// Misses of hands that are looked at in one exercise, the latest.
+const LATEST: usize = 6;
+
+/// A miss that is worth hearing again.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Moment {
+    /// The attempt.
+    pub attempt: Attempt,
+    /// What was true of the questions of its exercise before it in its sitting, the last one last:
+    /// which phrase is asked depends on them.
+    pub lately: Vec<Answer>,
+    /// The title of its exercise.
+    pub title: String,
+    /// What was answered, what was true, and why it is among the worst.
+    pub words: String,
+    /// Where it can be heard.
+    pub heard: Heard,
+}
+
+/// Where a moment can be heard.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Heard {
+    /// Nobody asked for its sound.
+    NotAsked,
+    /// In the file of this name, beside the report or in a folder below it.
+    In(String),
+    /// Nowhere, for this reason.
+    Nowhere(String),
+}
+
+/// The misses of one exercise from which moments are chosen.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Misses {
+    /// Of the ear, the worst first.
+    ear: Vec<Miss>,
+    /// Of hands, the latest last.
+    hands: Vec<Miss>,
+    sitting: Option<(u64, u32)>,
+    lately: Vec<Answer>,
+}
+
+#[derive(Clone, Debug)]
+struct Miss {
+    attempt: Attempt,
+    lately: Vec<Answer>,
+}
+
+impl Misses {
+    pub(super) fn take(&mut self, attempt: Attempt, today: Day) {
+        let sitting = Some((attempt.id.install, attempt.id.sitting));
+        if sitting != self.sitting {
+            self.sitting = sitting;
+            self.lately.clear();
+        }
+        let truth = attempt.truth;
+        if !attempt.right {
+            self.keep(attempt, today);
+        }
+        // No more than a run of three is ever looked at.
+        let surplus = (self.lately.len() + 1).saturating_sub(LONGEST_RUN);
+        self.lately.drain(..surplus);
+        self.lately.push(truth);
+    }
+
+    fn keep(&mut self, attempt: Attempt, today: Day) {
+        let miss = Miss {
+            attempt,
+            lately: self.lately.clone(),
+        };
+        if miss.attempt.alternatives == 0 {
+            let surplus = (self.hands.len() + 1).saturating_sub(LATEST);
+            self.hands.drain(..surplus);
+            // Nobody who did not clap slid.
+            if !miss.attempt.taps.is_empty() {
+                self.hands.push(miss);
+            }
+        } else if miss.attempt.day > today.plus(-DAYS) {
+            let place = self.ear.partition_point(|known| known.rank() > miss.rank());
+            self.ear.insert(place, miss);
+            self.ear.truncate(MOST);
+        }
+    }
+
+    /// Where hands slid in each of the latest misses; of how many it can be said.
+    pub(super) fn slides(&self, lesson: Option<&Lesson>) -> (Vec<Slid>, u32) {
+        let Some(place) = lesson.and_then(|lesson| lesson.followed) else {
+            return (Vec::new(), 0);
+        };
+        let all = self.hands.iter();
+        let slides = all.filter_map(|miss| slid(&miss.attempt, place)).collect();
+        (slides, u32::try_from(self.hands.len()).unwrap_or(u32::MAX))
+    }
+}
+
+const LONGEST_RUN: usize = 3;
+
+impl Miss {
+    /// Tenths of a decibel by which the cue was stronger than what counts as learnt, then when.
+    fn rank(&self) -> (i32, crate::world::Moment) {
+        let attempt = &self.attempt;
+        let over = i32::from(attempt.level.tenths()) - i32::from(attempt.criterion.tenths());
+        (over, attempt.at)
+    }
+
+    fn told(&self, syllabus: &Syllabus, why: &str) -> Moment {
+        let attempt = &self.attempt;
+        let lesson = syllabus.lesson(&attempt.skill);
+        let [said, truth] =
+            [attempt.answer, attempt.truth].map(|answer| confusion::words(answer, lesson));
+        Moment {
+            title: syllabus.title(&attempt.skill),
+            words: format!("{}: {said} for {truth}, {why}", attempt.day),
+            attempt: attempt.clone(),
+            lately: self.lately.clone(),
+            heard: Heard::NotAsked,
+        }
+    }
+
+    fn of_ear(&self, syllabus: &Syllabus) -> Moment {
+        let (level, over) = (self.attempt.level, f64::from(self.rank().0) / 10.0);
+        let why = match over {
+            over if over > 0.0 => format!("with cues of {level}, {over:.1} dB more than is asked"),
+            over if over < 0.0 => {
+                format!("with cues of {level}, {:.1} dB less than is asked", -over)
+            }
+            _ => format!("with cues of {level}, as is asked"),
+        };
+        self.told(syllabus, &why)
+    }
+
+    fn of_hands(&self, syllabus: &Syllabus) -> (u32, Moment) {
+        let lesson = syllabus.lesson(&self.attempt.skill);
+        let place = lesson.and_then(|lesson| lesson.followed);
+        let slid = place.and_then(|place: Place| slid(&self.attempt, place));
+        let counting = lesson.map_or(Counting::FromOne, |lesson| lesson.counting);
+        let (n_cycles, why) = match slid {
+            Some(slid) => (slid.n_cycles, slid.words(counting)),
+            None => (0, "tapped".to_owned()),
+        };
+        (n_cycles, self.told(syllabus, &why))
+    }
+}
+
+impl Slid {
+    /// As `from cycle 3 on 1, 3 and 5`.
+    pub(super) fn words(&self, counting: Counting) -> String {
+        let place = match self.place {
+            Place::On => "on",
+            Place::Contra => "half-way after",
+        };
+        let who = match self.hand {
+            crate::quiz::Hand::Either => String::new(),
+            hand => format!("{} ", hand.words()),
+        };
+        format!(
+            "{who}from cycle {} {place} {}",
+            self.from,
+            counting.list(self.to)
+        )
+    }
+}
+
+/// The worst moments of all exercises.
+pub(super) fn worst<'m>(
+    all: impl Iterator<Item = &'m Misses> + Clone,
+    syllabus: &Syllabus,
+    today: Day,
+) -> Vec<Moment> {
+    // Each exercise gives its worst first; what is left comes only when there is room.
+    let ear = by_turns(
+        all.clone().map(|misses| misses.ear.iter().collect()),
+        |miss| miss.rank(),
+    );
+    let ear = ear.into_iter().map(|miss| miss.of_ear(syllabus));
+    let hands = all.map(|misses| {
+        let recent = misses.hands.iter();
+        let recent = recent.filter(|miss| miss.attempt.day > today.plus(-DAYS));
+        let mut told: Vec<_> = recent.map(|miss| miss.of_hands(syllabus)).collect();
+        told.sort_by_key(|(n, moment)| std::cmp::Reverse((*n, moment.attempt.at)));
+        told
+    });
+    let hands = by_turns(hands, |(n, moment)| (*n, moment.attempt.at));
+    let mut hands = hands.into_iter().map(|(_, moment)| moment);
+    let mut worst = Vec::new();
+    let mut ear = ear;
+    loop {
+        let next = [ear.next(), hands.next()];
+        if next.iter().all(Option::is_none) || worst.len() >= MOST {
+            break;
+        }
+        worst.extend(next.into_iter().flatten());
+    }
+    worst.truncate(MOST);
+    worst
+}
+
+/// The first of each list by rank, then the second of each, and so on.
+fn by_turns<T, R: Ord>(lists: impl Iterator<Item = Vec<T>>, rank: impl Fn(&T) -> R) -> Vec<T> {
+    let mut turns: Vec<Vec<T>> = Vec::new();
+    for list in lists {
+        for (turn, item) in list.into_iter().enumerate() {
+            if turns.len() <= turn {
+                turns.push(Vec::new());
+            }
+            if let Some(turn) = turns.get_mut(turn) {
+                turn.push(item);
+            }
+        }
+    }
+    for turn in &mut turns {
+        turn.sort_by_key(|item| std::cmp::Reverse(rank(item)));
+    }
+    turns.into_iter().flatten().collect()
+}
