@@ -9,9 +9,9 @@ use crate::rhythm::{Counting, Feel, Layer};
 /// One thing that was taken for another.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Confusion {
-    /// `says`, `claps`, `chooses` or `marks`.
+    /// `says`, `claps`, `chooses`, `marks` or `loses`.
     pub verb: &'static str,
-    /// What was answered, in words.
+    /// What was answered, in words; nothing where hands held no layer.
     pub said: String,
     /// What was true, in words.
     pub truth: String,
@@ -22,17 +22,20 @@ pub struct Confusion {
 }
 
 impl Confusion {
-    /// As `says threes for twos 7 of 12`.
+    /// As `says threes for twos, 7 of 12`, or `loses 1 and 4, 2 of 8`.
     pub fn words(&self) -> String {
-        let Self {
-            verb,
-            said,
-            truth,
-            n,
-            of,
-        } = self;
-        format!("{verb} {said} for {truth} {n} of {of}")
+        let Self { verb, n, of, .. } = self;
+        let pair = pair(&self.said, &self.truth);
+        format!("{verb} {pair}, {n} of {of}")
     }
+}
+
+/// What was taken for what; what was lost, where nothing was made of it.
+pub(super) fn pair(said: &str, truth: &str) -> String {
+    if said.is_empty() {
+        return truth.to_owned();
+    }
+    format!("{said} for {truth}")
 }
 
 /// Of all learners together the pair that is confused most often.
@@ -79,7 +82,7 @@ impl Counts {
     /// What was confused, most often first.
     pub(super) fn told(&self, kind: Kind, lesson: Option<&Lesson>) -> Vec<Confusion> {
         let one = |((truth, said), n): (&(Answer, Class), &u32)| Confusion {
-            verb: verb(kind),
+            verb: verb(kind, *said),
             said: said_words(*said, lesson),
             truth: words(*truth, lesson),
             n: *n,
@@ -115,7 +118,10 @@ fn class(truth: Answer, answer: Answer) -> Class {
     }
 }
 
-fn verb(kind: Kind) -> &'static str {
+fn verb(kind: Kind, said: Class) -> &'static str {
+    if said == Class::Is(Answer::Hands(None)) {
+        return "loses";
+    }
     match kind {
         Kind::Clap | Kind::TwoHands => "claps",
         Kind::FitClapping => "chooses",
@@ -152,7 +158,7 @@ pub(super) fn words(answer: Answer, lesson: Option<&Lesson>) -> String {
         },
         Answer::Start(None) => "no one count".to_owned(),
         Answer::Clapping(layer) => list(layer),
-        Answer::Hands(layer) => held(layer),
+        Answer::Hands(layer) => layer.map_or_else(String::new, list),
         Answer::Pair([one, other]) => format!("{} with {}", held(one), held(other)),
         Answer::Owner(owner) => owner.words().to_owned(),
         Answer::Marks(layer) => layer.map_or_else(|| "nothing".to_owned(), list),

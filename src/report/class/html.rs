@@ -43,36 +43,37 @@ pub fn html(report: &ClassReport) -> String {
 const STYLE: &str = "\
 @page{size:A4;margin:14mm}\
 body{font-family:sans-serif;font-size:10.5pt;line-height:1.35;color:#111;background:#fff;\
-max-width:1060px;margin:0 auto;padding:12px;overflow-wrap:anywhere}\
+max-width:1060px;margin:0 auto;padding:12px;overflow-wrap:break-word}\
 h1{font-size:16pt;margin:0 0 6px}h2{font-size:13pt;margin:0 0 4px}h3{font-size:11pt;margin:12px 0 4px}\
 p{margin:0 0 6px}.note{font-size:9pt;color:#444}\
 table{border-collapse:collapse;width:100%;margin:6px 0}\
 th,td{text-align:left;vertical-align:top;padding:2px 8px 2px 0;border-bottom:1px solid #bbb}\
 th{font-size:9pt;font-weight:bold;white-space:nowrap;border-bottom:1.5px solid #111}\
-td.n{white-space:nowrap;font-variant-numeric:tabular-nums}\
+td.n{white-space:nowrap;font-variant-numeric:tabular-nums}td.name{min-width:6em;overflow-wrap:anywhere}\
 td ul{margin:0;padding:0;list-style:none}\
 dl{margin:6px 0}dt{font-weight:bold}dd{margin:0 0 4px 0}\
 section.learner{margin-top:28px;padding-top:10px;border-top:3px solid #111}\
 a{color:#0b3d91}\
 @media (max-width:640px){\
-table,tbody,tr,td{display:block}thead{display:none}\
+table,tbody,tr,td{display:block;width:auto}thead{display:none}\
 tr{border-bottom:1.5px solid #111;padding:6px 0}td{border:0;padding:1px 0}\
 td:empty{display:none}\
 td[data-name]:before{content:attr(data-name) \": \";font-size:9pt;color:#444}\
-td:first-child{font-weight:bold}td.n{white-space:normal}}\
+td.name{font-weight:bold}td.n{display:inline-block;margin-right:14px}}\
 @media print{\
 body{font-size:9pt;padding:0;max-width:none}a{color:#111}\
 section{break-before:page;border:0;margin:0;padding:0}\
 section.overview{break-before:auto}\
 section.learner{border:0;margin:0;padding:0}\
 tr,dd,li{break-inside:avoid}thead{display:table-header-group}\
-section.overview table{font-size:8.5pt}section.overview td,section.overview th{padding-top:1px;padding-bottom:1px}}";
+section.overview table{font-size:7.5pt}section.overview td,section.overview th{padding-top:0.5px;padding-bottom:0.5px}\
+section.overview td:last-child{width:54%}}";
 
 fn overview(report: &ClassReport) -> Markup {
     html! {
         section.overview {
             p.note {
-                (report.learners.len()) " learners, by name. Of the last 14 days: days practised, minutes, and "
+                (wording::counted(report.learners.len(), "learner")) ", by name. Of the last 14 days: days practised, minutes, and "
                 "the share that was right with its 95 % interval. Lean: what is said where threes and "
                 "twos are not told apart. Due: exercises that are due today."
             }
@@ -99,11 +100,11 @@ fn row(number: u32, learner: &LearnerReport) -> Markup {
     };
     html! {
         tr {
-            td { a href={ "#learner-" (number) } { (learner.who.name) } }
+            td.name { a href={ "#learner-" (number) } { (learner.who.name) } }
             td.n data-name="Days" { (lately.days) }
             td.n data-name="Minutes" { (lately.minutes()) }
             td.n data-name="Right" { (right.unwrap_or_default()) }
-            td data-name="Lean" { (wording::lean(learner.sensitivity)) }
+            td.n data-name="Lean" { (wording::lean(learner.sensitivity)) }
             td.n data-name="Due" { (learner.due.len()) }
             td.n data-name="Disputes" { (doubts) }
             td data-name="Stuck in" { (wording::stuck(learner)) }
@@ -124,7 +125,7 @@ fn exercises(report: &ClassReport) -> Markup {
                 tbody {
                     @for common in report.exercises() {
                         tr {
-                            td { (harmless(&common.title)) }
+                            td.name { (harmless(&common.title)) }
                             td.n data-name="Learners" { (common.n_learners) }
                             td.n data-name="Firm for" { (common.n_firm) }
                             td.n data-name="Answers" { (common.n) }
@@ -188,11 +189,11 @@ fn table(exercises: &[ExerciseReport]) -> Markup {
             tbody {
                 @for exercise in exercises {
                     tr {
-                        td { (harmless(&exercise.title)) }
+                        td.name { (harmless(&exercise.title)) }
                         td.n data-name="Answers" { (exercise.n) }
                         td.n data-name="Right" { (wording::share(exercise.share)) }
-                        td data-name="Heard" { (wording::threshold(exercise)) }
-                        td data-name="State" { (wording::state(exercise)) }
+                        td.n data-name="Heard" { (wording::threshold(exercise)) }
+                        td.n data-name="State" { (wording::state(exercise)) }
                         td {
                             ul { @for detail in wording::details(exercise) { li { (harmless(&detail)) } } }
                         }

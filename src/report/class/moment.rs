@@ -5,7 +5,7 @@
 //! hands by for how many cycles they had slid, the longest first; of equals the latest. The two are
 //! taken in turn, the ear first.
 
-use crate::quiz::{Answer, Attempt};
+use crate::quiz::{Answer, Attempt, Hand};
 use crate::world::Day;
 
 use super::confusion;
@@ -127,9 +127,13 @@ impl Miss {
         let lesson = syllabus.lesson(&attempt.skill);
         let [said, truth] =
             [attempt.answer, attempt.truth].map(|answer| confusion::words(answer, lesson));
+        let what = match attempt.answer {
+            Answer::Hands(None) => format!("lost {truth}"),
+            _ => confusion::pair(&said, &truth),
+        };
         Moment {
             title: syllabus.title(&attempt.skill),
-            words: format!("{}: {said} for {truth}, {why}", attempt.day),
+            words: format!("{}: {what}, {why}", attempt.day),
             attempt: attempt.clone(),
             lately: self.lately.clone(),
             heard: Heard::NotAsked,
@@ -154,29 +158,26 @@ impl Miss {
         let slid = place.and_then(|place: Place| slid(&self.attempt, place));
         let counting = lesson.map_or(Counting::FromOne, |lesson| lesson.counting);
         let (n_cycles, why) = match slid {
-            Some(slid) => (slid.n_cycles, slid.words(counting)),
-            None => (0, "tapped".to_owned()),
+            Some(slid) => (slid.n_cycles, format!("slid {}", slid.words(counting))),
+            None => (0, format!("after {} taps", self.attempt.taps.len())),
         };
         (n_cycles, self.told(syllabus, &why))
     }
 }
 
 impl Slid {
-    /// As `from cycle 3 on 1, 3 and 5`.
+    /// As `to 1, 3 and 5 from cycle 3 on`.
     pub(super) fn words(&self, counting: Counting) -> String {
-        let place = match self.place {
-            Place::On => "on",
-            Place::Contra => "half-way after",
+        let counts = counting.list(self.to);
+        let to = match self.place {
+            Place::On => counts,
+            Place::Contra => format!("half-way after {counts}"),
         };
         let who = match self.hand {
-            crate::quiz::Hand::Either => String::new(),
-            hand => format!("{} ", hand.words()),
+            Hand::Either => String::new(),
+            hand => format!("with the {} ", hand.words()),
         };
-        format!(
-            "{who}from cycle {} {place} {}",
-            self.from,
-            counting.list(self.to)
-        )
+        format!("{who}to {to} from cycle {} on", self.from)
     }
 }
 

@@ -11,11 +11,8 @@ const WIDTH: usize = 80;
 /// The report: all learners on one page, then the exercises, then each learner.
 pub fn text(report: &ClassReport) -> String {
     let mut page = Page::default();
-    let n = report.learners.len();
-    page.line(
-        0,
-        &format!("Class report, {}. {n} learners, by name.", report.today),
-    );
+    let n = wording::counted(report.learners.len(), "learner");
+    page.line(0, &format!("Class report, {}. {n}, by name.", report.today));
     page.gap();
     overview(&mut page, report);
     if report.learners.len() > 1 {
@@ -30,13 +27,9 @@ pub fn text(report: &ClassReport) -> String {
 }
 
 fn overview(page: &mut Page, report: &ClassReport) {
-    page.line(
-        0,
-        "Of the last 14 days: days practised, minutes, right with its 95 % interval. Lean:",
-    );
-    page.line(
-        0,
-        "what is said where threes and twos are not told apart. Due: exercises due today.",
+    page.prose(
+        "Of the last 14 days: days practised, minutes, right with its 95 % interval. Lean: what is said \
+         where threes and twos are not told apart. Due: exercises due today.",
     );
     page.gap();
     page.row(&["Name", "Days", "Min", "Right", "Lean", "Due", "Stuck in"]);
@@ -56,21 +49,18 @@ fn overview(page: &mut Page, report: &ClassReport) {
 }
 
 fn exercises(page: &mut Page, report: &ClassReport) {
-    page.line(
-        0,
-        "By exercise: how many learners, for how many it is firm, what is confused most.",
-    );
+    page.prose("By exercise: how many learners, for how many it is firm, what is confused most.");
     for common in report.exercises() {
         page.gap();
-        let (n, firm) = (common.n_learners, common.n_firm);
+        let (n, firm) = (
+            wording::counted(common.n_learners, "learner"),
+            common.n_firm,
+        );
         let share = wording::share(common.share);
         page.line(0, &harmless(&common.title));
         page.line(
             2,
-            &format!(
-                "{n} learners, firm for {firm}; {share} right of {}",
-                common.n
-            ),
+            &format!("{n}, firm for {firm}; {share} right of {}", common.n),
         );
         if let Some(confused) = common.confused {
             page.line(2, &harmless(&confused.words()));
@@ -80,7 +70,7 @@ fn exercises(page: &mut Page, report: &ClassReport) {
 
 fn one(page: &mut Page, learner: &LearnerReport, deck: &str) {
     let who = &learner.who;
-    page.line(0, &"-".repeat(WIDTH));
+    page.prose(&"-".repeat(WIDTH));
     page.line(0, &format!("{} ({})", who.name, who.learner));
     page.line(
         2,
@@ -141,7 +131,15 @@ impl Page {
         self.text.push('\n');
     }
 
-    /// A text, broken between words.
+    /// A text of the whole width.
+    fn prose(&mut self, text: &str) {
+        for line in wrapped(text, WIDTH) {
+            self.text.push_str(&line);
+            self.text.push('\n');
+        }
+    }
+
+    /// A text, broken between words; what goes on stands further in.
     fn line(&mut self, indent: usize, text: &str) {
         for (idx, line) in wrapped(text, WIDTH - indent - 2).into_iter().enumerate() {
             let indent = if idx == 0 { indent } else { indent + 2 };

@@ -22,6 +22,14 @@ pub(super) fn share(share: Share) -> String {
     )
 }
 
+/// As `1 learner`, `12 learners`.
+pub(super) fn counted(n: impl TryInto<u64>, what: &str) -> String {
+    match n.try_into().unwrap_or(u64::MAX) {
+        1 => format!("1 {what}"),
+        n => format!("{n} {what}s"),
+    }
+}
+
 /// To which answer somebody leans; nothing where it is neither.
 pub(super) fn lean(found: Option<Sensitivity>) -> &'static str {
     match found.map(|found| found.criterion) {
@@ -65,9 +73,12 @@ pub(super) fn in_all(learner: &LearnerReport) -> String {
         0 => String::new(),
         n => format!("; {n} answers of earlier hand-ins are missing"),
     };
+    if all.n == 0 {
+        return format!("No answers are here yet{missing}");
+    }
     format!(
-        "In all {} days{since}, {} min, {} answers{missing}",
-        all.days,
+        "In all {}{since}, {} min, {} answers{missing}",
+        counted(all.days, "day"),
         all.minutes(),
         all.n
     )

@@ -324,8 +324,11 @@ fn write(asked: &Report, report: &ClassReport) -> Result<(), Failure> {
         }
         write_whole(path, form(report).as_bytes())?;
         if !asked.prints() {
-            let n = report.learners.len();
-            print(&format!("{}: report of {n} learners\n", shown(path)))?;
+            let n = match report.learners.len() {
+                1 => "1 learner".to_owned(),
+                n => format!("{n} learners"),
+            };
+            print(&format!("{}: report of {n}\n", shown(path)))?;
         }
     }
     if n_written == 0 {
