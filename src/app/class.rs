@@ -311,3 +311,134 @@ fn doubtful(doubted: &Doubted, syllabus: &Syllabus) -> Doubtful {
         note: doubted.doubt.note.clone(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::deck::built_in_named;
+    use crate::phrase::Level;
+    use crate::quiz::{Answer, KeptTiming};
+    use crate::report::class::Heard;
+    use crate::review::any_attempt;
+    use crate::world::Seed;
+
+    fn path() -> Deck {
+        built_in_named("path").expect("it comes with the program")
+    }
+
+    /// An attempt at a question, as a sitting keeps it, in a report.
+    fn moment(exercise: &Exercise, question: &Question, lately: &[Answer]) -> Moment {
+        let measured = question.measured();
+        let attempt = Attempt {
+            skill: exercise.skill.clone(),
+            kind: question.kind(),
+            level: exercise.levels.criterion(),
+            truth: question.truth(),
+            tempo: question.phrase().tempo(),
+            seed: measured.seed(),
+            generator: GENERATOR,
+            right: false,
+            ..any_attempt(1)
+        };
+        Moment {
+            attempt,
+            lately: lately.to_vec(),
+            title: String::new(),
+            words: String::new(),
+            heard: Heard::NotAsked,
+        }
+    }
+
+    fn asked(exercise: &Exercise, form: &Form, recipe: &Recipe, lately: &[Answer]) -> Question {
+        let level = exercise.levels.criterion();
+        let question = |n| Question::ask(form, recipe, level, lately, Seed(n)).ok();
+        (7..30).find_map(question).expect("a question")
+    }
+
+    #[test]
+    fn every_question_of_the_path_is_made_again_as_it_was() {
+        let deck = path();
+        let mut n = 0;
+        for exercise in deck.exercises() {
+            let Some(recipe) = exercise.material.recipe() else {
+                continue;
+            };
+            let first = asked(exercise, &exercise.form, recipe, &[]);
+            let lately = [first.truth(); 3];
+            let later = asked(exercise, &exercise.form, recipe, &lately);
+            for (question, lately) in [(first, &[][..]), (later, &lately[..])] {
+                let found = again(&moment(exercise, &question, lately), Some(exercise));
+                // Where a start came three times running, another seed may stand in for its own.
+                if lately.is_empty() || question.kind() != crate::quiz::Kind::FindStart {
+                    assert_eq!(found, Ok(question), "{}", exercise.skill);
+                }
+                n += 1;
+            }
+        }
+        assert!(n > 80, "{n}");
+    }
+
+    #[test]
+    fn wishes_are_found_and_what_cannot_be_made_is_said() {
+        let deck = path();
+        let is_it = |exercise: &&Exercise| &*exercise.skill.0 == "path/plain";
+        let exercise = deck.exercises().iter().find(is_it).expect("an exercise");
+        let recipe = exercise.material.recipe().expect("it is made");
+        let slow = recipe.in_third(Third::Slow);
+        let question = asked(exercise, &exercise.form, &slow, &[]);
+        let told = moment(exercise, &question, &[]);
+        assert_eq!(again(&told, Some(exercise)), Ok(question));
+        assert_eq!(again(&told, None), Err(NotAgain::Unknown));
+        let mut other = told.clone();
+        other.attempt.generator = GENERATOR + 1;
+        let expected = Err(NotAgain::Generator(GENERATOR + 1));
+        assert_eq!(again(&other, Some(exercise)), expected);
+        let mut other = told;
+        other.attempt.tempo = crate::rhythm::Tempo::of_hundredths(59_999).expect("in range");
+        assert_eq!(again(&other, Some(exercise)), Err(NotAgain::Changed));
+    }
+
+    #[test]
+    fn claps_sound_where_they_were_made() {
+        let deck = path();
+        let is_it = |exercise: &&Exercise| &*exercise.skill.0 == "path/clap-threes";
+        let exercise = deck.exercises().iter().find(is_it).expect("an exercise");
+        let recipe = exercise.material.recipe().expect("it is made");
+        let question = asked(exercise, &exercise.form, recipe, &[]);
+        let mut attempt = moment(exercise, &question, &[]).attempt;
+        attempt.level = Level::STRONGEST;
+        let rate = SampleRate::HZ_48000;
+        let taps = question.model_taps();
+        let kept = |tap: &Tap| KeptTap {
+            ms: i32::try_from(tap.micros / 1_000).expect("a few seconds"),
+            hand: tap.hand,
+        };
+        // They stop half-way.
+        attempt.taps = taps.iter().take(taps.len() / 2).map(kept).collect();
+        attempt.timing = Some(KeptTiming {
+            lead_ms: 0,
+            spread_tenths: 10,
+            pulse_ms: 300,
+            n: 8,
+        });
+        let reveal = reveal_of(&question, &attempt, Counting::FromOne);
+        let own = reveal
+            .as_answered
+            .expect("claps were made")
+            .only(Voice::Claps);
+        let map = PulseMap::of(question.phrase().pace.clone(), 0);
+        let heard: Vec<i64> = own
+            .notes
+            .iter()
+            .map(|note| map.micros_at(note.at))
+            .collect();
+        assert_eq!(heard.len(), attempt.taps.len());
+        for (heard, tap) in heard.iter().zip(&attempt.taps) {
+            // Within the tick in which they are laid, and a steady lead of a few milliseconds.
+            let off = (heard - i64::from(tap.ms) * 1_000).abs();
+            assert!(off < 30_000, "{off}");
+        }
+        let (_, told) = sound_of(&question, &attempt, Counting::FromOne, rate);
+        assert!(told.contains("under the taps that were made"), "{told}");
+    }
+}

@@ -83,20 +83,30 @@ impl Misses {
     }
 
     fn keep(&mut self, attempt: Attempt, today: Day) {
-        let miss = Miss {
-            attempt,
-            lately: self.lately.clone(),
-        };
-        if miss.attempt.alternatives == 0 {
-            let surplus = (self.hands.len() + 1).saturating_sub(LATEST);
-            self.hands.drain(..surplus);
-            // Nobody who did not clap slid.
-            if !miss.attempt.taps.is_empty() {
-                self.hands.push(miss);
-            }
-        } else if miss.attempt.day > today.plus(-DAYS) {
-            let place = self.ear.partition_point(|known| known.rank() > miss.rank());
-            self.ear.insert(place, miss);
+        if attempt.alternatives == 0 {
+            self.keep_hands(attempt);
+        } else if attempt.day > today.plus(-DAYS) {
+            self.keep_ear(attempt);
+        }
+    }
+
+    fn keep_hands(&mut self, attempt: Attempt) {
+        // Nobody who did not clap slid.
+        if attempt.taps.is_empty() {
+            return;
+        }
+        let surplus = (self.hands.len() + 1).saturating_sub(LATEST);
+        self.hands.drain(..surplus);
+        let lately = self.lately.clone();
+        self.hands.push(Miss { attempt, lately });
+    }
+
+    fn keep_ear(&mut self, attempt: Attempt) {
+        let rank = rank(&attempt);
+        let place = self.ear.partition_point(|known| known.rank() > rank);
+        if place < MOST {
+            let lately = self.lately.clone();
+            self.ear.insert(place, Miss { attempt, lately });
             self.ear.truncate(MOST);
         }
     }
@@ -114,12 +124,15 @@ impl Misses {
 
 const LONGEST_RUN: usize = 3;
 
+/// Tenths of a decibel by which the cue was stronger than what counts as learnt, then when.
+fn rank(attempt: &Attempt) -> (i32, crate::world::Moment) {
+    let over = i32::from(attempt.level.tenths()) - i32::from(attempt.criterion.tenths());
+    (over, attempt.at)
+}
+
 impl Miss {
-    /// Tenths of a decibel by which the cue was stronger than what counts as learnt, then when.
     fn rank(&self) -> (i32, crate::world::Moment) {
-        let attempt = &self.attempt;
-        let over = i32::from(attempt.level.tenths()) - i32::from(attempt.criterion.tenths());
-        (over, attempt.at)
+        rank(&self.attempt)
     }
 
     fn told(&self, syllabus: &Syllabus, why: &str) -> Moment {
