@@ -49,7 +49,7 @@ p{margin:0 0 6px}.note{font-size:9pt;color:#444}\
 table{border-collapse:collapse;width:100%;margin:6px 0}\
 th,td{text-align:left;vertical-align:top;padding:2px 8px 2px 0;border-bottom:1px solid #bbb}\
 th{font-size:9pt;font-weight:bold;white-space:nowrap;border-bottom:1.5px solid #111}\
-td.n{white-space:nowrap;font-variant-numeric:tabular-nums}td.name{min-width:6em;overflow-wrap:anywhere}\
+td.n{white-space:nowrap;font-variant-numeric:tabular-nums}td.name{min-width:9em;overflow-wrap:anywhere}\
 td ul{margin:0;padding:0;list-style:none}\
 dl{margin:6px 0}dt{font-weight:bold}dd{margin:0 0 4px 0}\
 section.learner{margin-top:28px;padding-top:10px;border-top:3px solid #111}\
@@ -57,9 +57,8 @@ a{color:#0b3d91}\
 @media (max-width:640px){\
 table,tbody,tr,td{display:block;width:auto}thead{display:none}\
 tr{border-bottom:1.5px solid #111;padding:6px 0}td{border:0;padding:1px 0}\
-td:empty{display:none}\
 td[data-name]:before{content:attr(data-name) \": \";font-size:9pt;color:#444}\
-td.name{font-weight:bold}td.n{display:inline-block;margin-right:14px}}\
+td.name{font-weight:bold}td.n{display:inline-block;margin-right:14px}td:empty,td.n:empty{display:none}}\
 @media print{\
 body{font-size:9pt;padding:0;max-width:none}a{color:#111}\
 section{break-before:page;border:0;margin:0;padding:0}\
@@ -67,7 +66,7 @@ section.overview{break-before:auto}\
 section.learner{border:0;margin:0;padding:0}\
 tr,dd,li{break-inside:avoid}thead{display:table-header-group}\
 section.overview table{font-size:7.5pt}section.overview td,section.overview th{padding-top:0.5px;padding-bottom:0.5px}\
-section.overview td:last-child{width:54%}}";
+section.overview td:last-child{width:46%}}";
 
 fn overview(report: &ClassReport) -> Markup {
     html! {

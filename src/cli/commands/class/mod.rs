@@ -3,6 +3,7 @@
 mod collect;
 mod folder;
 mod material;
+mod moments;
 mod report;
 
 use std::path::{Path, PathBuf};
