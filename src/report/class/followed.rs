@@ -22,8 +22,23 @@ pub(super) struct Slid {
     pub(super) n_cycles: u32,
 }
 
+/// What may have been clapped where a layer was asked, made once for each layer.
+#[derive(Debug, Default)]
+pub(super) struct Readings(Vec<(Layer, Vec<Reading>)>);
+
+impl Readings {
+    fn of(&mut self, layer: Layer) -> &[Reading] {
+        let known = self.0.iter().position(|(known, _)| *known == layer);
+        let idx = known.unwrap_or_else(|| {
+            self.0.push((layer, Reading::all(&candidates(layer))));
+            self.0.len() - 1
+        });
+        self.0.get(idx).map_or(&[], |(_, readings)| readings)
+    }
+}
+
 /// Where the hands of an attempt slid, if they did. The first cycle is for joining in.
-pub(super) fn slid(attempt: &Attempt, place: Place) -> Option<Slid> {
+pub(super) fn slid(attempt: &Attempt, place: Place, readings: &mut Readings) -> Option<Slid> {
     let parts = match attempt.truth {
         Answer::Hands(Some(layer)) => [Some((Hand::Either, layer)), None],
         Answer::Pair([Some(left), Some(right)]) => {
@@ -31,12 +46,17 @@ pub(super) fn slid(attempt: &Attempt, place: Place) -> Option<Slid> {
         }
         _ => [None, None],
     };
-    let of_part = |(hand, layer)| slid_hand(attempt, hand, layer, place);
+    let of_part = |(hand, layer)| slid_hand(attempt, (hand, layer), place, readings.of(layer));
     let all = parts.into_iter().flatten().filter_map(of_part);
     all.max_by_key(|slid| slid.n_cycles)
 }
 
-fn slid_hand(attempt: &Attempt, hand: Hand, layer: Layer, place: Place) -> Option<Slid> {
+fn slid_hand(
+    attempt: &Attempt,
+    (hand, layer): (Hand, Layer),
+    place: Place,
+    readings: &[Reading],
+) -> Option<Slid> {
     let map = PulseMap::steady(attempt.tempo, 0);
     let taps = attempt.taps.iter().filter(|tap| tap.hand == hand);
     let micros: Vec<i64> = taps.map(|tap| i64::from(tap.ms) * 1_000).collect();
@@ -47,11 +67,7 @@ fn slid_hand(attempt: &Attempt, hand: Hand, layer: Layer, place: Place) -> Optio
         cycle: layer.cycle(),
         cycles: (1, until),
     };
-    let found = judge(
-        &round,
-        &Reading::all(&candidates(layer)),
-        lead(attempt, place),
-    )?;
+    let found = judge(&round, readings, lead(attempt, place))?;
     let wanted = Reading {
         place,
         ..Reading::of(layer)
@@ -142,7 +158,7 @@ mod tests {
     fn hands_slide_from_threes_to_twos_in_the_fourth_cycle() {
         let (threes, twos): (&[i32], &[i32]) = (&[0, 3], &[0, 2, 4]);
         let slides = attempt(&[threes, threes, threes, twos, twos, twos]);
-        let slid = slid(&slides, Place::On).expect("they slid");
+        let slid = slid(&slides, Place::On, &mut Readings::default()).expect("they slid");
         assert_eq!(
             (slid.from, slid.n_cycles, slid.to),
             (4, 3, layer(&[0, 2, 4]))
@@ -152,9 +168,21 @@ mod tests {
     #[test]
     fn hands_that_hold_or_never_held_do_not_slide() {
         let (threes, twos): (&[i32], &[i32]) = (&[0, 3], &[0, 2, 4]);
-        assert_eq!(slid(&attempt(&[threes; 6]), Place::On), None);
-        assert_eq!(slid(&attempt(&[twos; 6]), Place::On), None);
-        assert_eq!(slid(&attempt(&[threes; 1]), Place::On), None);
-        assert_eq!(slid(&attempt(&[]), Place::On), None);
+        assert_eq!(
+            slid(&attempt(&[threes; 6]), Place::On, &mut Readings::default()),
+            None
+        );
+        assert_eq!(
+            slid(&attempt(&[twos; 6]), Place::On, &mut Readings::default()),
+            None
+        );
+        assert_eq!(
+            slid(&attempt(&[threes; 1]), Place::On, &mut Readings::default()),
+            None
+        );
+        assert_eq!(
+            slid(&attempt(&[]), Place::On, &mut Readings::default()),
+            None
+        );
     }
 }

@@ -9,7 +9,7 @@ use crate::quiz::{Answer, Attempt, Hand};
 use crate::world::Day;
 
 use super::confusion;
-use super::followed::{Slid, slid};
+use super::followed::{Readings, Slid, slid};
 use super::syllabus::{Lesson, Syllabus};
 use crate::quiz::judge::Place;
 use crate::rhythm::Counting;
@@ -111,14 +111,36 @@ impl Misses {
         }
     }
 
-    /// Where hands slid in each of the latest misses; of how many it can be said.
-    pub(super) fn slides(&self, lesson: Option<&Lesson>) -> (Vec<Slid>, u32) {
-        let Some(place) = lesson.and_then(|lesson| lesson.followed) else {
-            return (Vec::new(), 0);
-        };
-        let all = self.hands.iter();
-        let slides = all.filter_map(|miss| slid(&miss.attempt, place)).collect();
-        (slides, u32::try_from(self.hands.len()).unwrap_or(u32::MAX))
+    /// The same with where hands slid in each of the latest misses, as far as that can be said.
+    pub(super) fn judged(&self, lesson: Option<&Lesson>, readings: &mut Readings) -> Judged<'_> {
+        let place = lesson.and_then(|lesson| lesson.followed);
+        let mut slide = |miss: &Miss| slid(&miss.attempt, place?, readings);
+        Judged {
+            misses: self,
+            slides: self.hands.iter().map(&mut slide).collect(),
+            n_followed: place.map_or(0, |_| self.hands.len()),
+        }
+    }
+}
+
+/// The misses of one exercise, and where hands slid.
+#[derive(Debug)]
+pub(super) struct Judged<'m> {
+    misses: &'m Misses,
+    /// One for each miss of hands.
+    slides: Vec<Option<Slid>>,
+    n_followed: usize,
+}
+
+impl Judged<'_> {
+    /// Where hands slid.
+    pub(super) fn slides(&self) -> impl Iterator<Item = Slid> {
+        self.slides.iter().copied().flatten()
+    }
+
+    /// In how many misses that was looked for.
+    pub(super) fn n_followed(&self) -> u32 {
+        u32::try_from(self.n_followed).unwrap_or(u32::MAX)
     }
 }
 
@@ -165,16 +187,14 @@ impl Miss {
         self.told(syllabus, &why)
     }
 
-    fn of_hands(&self, syllabus: &Syllabus) -> (u32, Moment) {
+    fn of_hands(&self, slid: Option<Slid>, syllabus: &Syllabus) -> Moment {
         let lesson = syllabus.lesson(&self.attempt.skill);
-        let place = lesson.and_then(|lesson| lesson.followed);
-        let slid = place.and_then(|place: Place| slid(&self.attempt, place));
         let counting = lesson.map_or(Counting::FromOne, |lesson| lesson.counting);
-        let (n_cycles, why) = match slid {
-            Some(slid) => (slid.n_cycles, format!("slid {}", slid.words(counting))),
-            None => (0, format!("after {} taps", self.attempt.taps.len())),
+        let why = match slid {
+            Some(slid) => format!("slid {}", slid.words(counting)),
+            None => format!("after {} taps", self.attempt.taps.len()),
         };
-        (n_cycles, self.told(syllabus, &why))
+        self.told(syllabus, &why)
     }
 }
 
@@ -195,37 +215,42 @@ impl Slid {
 }
 
 /// The worst moments of all exercises.
-pub(super) fn worst<'m>(
-    all: impl Iterator<Item = &'m Misses> + Clone,
-    syllabus: &Syllabus,
-    today: Day,
-) -> Vec<Moment> {
+pub(super) fn worst(all: &[Judged<'_>], syllabus: &Syllabus, today: Day) -> Vec<Moment> {
     // Each exercise gives its worst first; what is left comes only when there is room.
-    let ear = by_turns(
-        all.clone().map(|misses| misses.ear.iter().collect()),
-        |miss| miss.rank(),
-    );
-    let ear = ear.into_iter().map(|miss| miss.of_ear(syllabus));
-    let hands = all.map(|misses| {
-        let recent = misses.hands.iter();
-        let recent = recent.filter(|miss| miss.attempt.day > today.plus(-DAYS));
-        let mut told: Vec<_> = recent.map(|miss| miss.of_hands(syllabus)).collect();
-        told.sort_by_key(|(n, moment)| std::cmp::Reverse((*n, moment.attempt.at)));
-        told
+    let ear = all.iter().map(|judged| judged.misses.ear.iter().collect());
+    let ear = by_turns(ear, |miss: &&Miss| miss.rank());
+    let hands = all.iter().map(|judged| {
+        let all = judged
+            .misses
+            .hands
+            .iter()
+            .zip(judged.slides.iter().copied());
+        let mut recent: Vec<_> = all
+            .filter(|(miss, _)| miss.attempt.day > today.plus(-DAYS))
+            .collect();
+        recent.sort_by_key(|miss| std::cmp::Reverse(length(miss)));
+        recent
     });
-    let hands = by_turns(hands, |(n, moment)| (*n, moment.attempt.at));
-    let mut hands = hands.into_iter().map(|(_, moment)| moment);
+    let hands = by_turns(hands, length);
+    let mut ear = ear.into_iter().map(|miss| miss.of_ear(syllabus));
+    let mut hands = hands
+        .into_iter()
+        .map(|(miss, slid)| miss.of_hands(slid, syllabus));
     let mut worst = Vec::new();
-    let mut ear = ear;
-    loop {
+    while worst.len() < MOST {
         let next = [ear.next(), hands.next()];
-        if next.iter().all(Option::is_none) || worst.len() >= MOST {
+        if next.iter().all(Option::is_none) {
             break;
         }
         worst.extend(next.into_iter().flatten());
     }
     worst.truncate(MOST);
     worst
+}
+
+/// For how many cycles hands had slid, then when.
+fn length((miss, slid): &(&Miss, Option<Slid>)) -> (u32, crate::world::Moment) {
+    (slid.map_or(0, |slid| slid.n_cycles), miss.attempt.at)
 }
 
 /// The first of each list by rank, then the second of each, and so on.

@@ -11,8 +11,9 @@ use crate::rhythm::Counting;
 use crate::world::Day;
 
 use super::confusion::Counts;
+use super::followed::Readings;
 use super::learner::{Doubtful, ExerciseReport, LearnerReport, TapTiming, Who};
-use super::moment::{self, Misses};
+use super::moment::{self, Judged, Misses};
 use super::practice::Practice;
 use super::syllabus::Syllabus;
 
@@ -75,10 +76,17 @@ impl<'s> Tally<'s> {
     pub fn finish(self, who: Who, doubts: Vec<Doubtful>) -> LearnerReport {
         let (learner, _) = self.replay.finish();
         let (syllabus, today) = (self.syllabus, self.today);
+        let mut readings = Readings::default();
+        let judged: Vec<Judged<'_>> = self
+            .skills
+            .iter()
+            .map(|(skill, of)| of.misses.judged(syllabus.lesson(skill), &mut readings))
+            .collect();
         let exercises: Vec<ExerciseReport> = self
             .skills
             .iter()
-            .filter_map(|(skill, of)| of.told(skill, syllabus, &learner))
+            .zip(&judged)
+            .filter_map(|((skill, of), judged)| of.told(skill, judged, syllabus, &learner))
             .collect();
         let mut due: Vec<&ExerciseReport> = exercises.iter().filter(|e| e.due <= today).collect();
         due.sort_by_key(|exercise| exercise.due);
@@ -90,7 +98,7 @@ impl<'s> Tally<'s> {
             due: due.iter().map(|exercise| exercise.title.clone()).collect(),
             next: syllabus.next(&learner, today),
             doubts,
-            moments: moment::worst(self.skills.values().map(|of| &of.misses), syllabus, today),
+            moments: moment::worst(&judged, syllabus, today),
             exercises,
         }
     }
@@ -141,13 +149,13 @@ impl OfSkill {
     fn told(
         &self,
         skill: &Skill,
+        judged: &Judged<'_>,
         syllabus: &Syllabus,
         learner: &Learner,
     ) -> Option<ExerciseReport> {
         let standing = learner.standing(skill)?;
         let lesson = syllabus.lesson(skill);
         let counting = lesson.map_or(Counting::FromOne, |lesson| lesson.counting);
-        let (slides, n_followed) = self.misses.slides(lesson);
         let heard = heard_from(standing);
         let record = &self.record;
         Some(ExerciseReport {
@@ -161,8 +169,8 @@ impl OfSkill {
             sensitivity: record.sensitivity(),
             threshold: heard.map(|level| (level, standing.threshold().heard_within())),
             timing: self.timing.told(),
-            slides: counted(slides.iter().map(|slid| slid.words(counting))),
-            n_followed,
+            slides: counted(judged.slides().map(|slid| slid.words(counting))),
+            n_followed: judged.n_followed(),
             days: (record.days, record.last_day),
             is_firm: standing.is_firm(),
             is_failing: standing.is_failing(),
