@@ -1,7 +1,8 @@
-//! How fast a class comes in.
+//! How fast a class comes in, and how fast its report is made.
 //!
 //! `cargo bench --bench class` collects 40 learners with 10,000 attempts each (4 s and under 200 MB are
-//! wanted) and the same files once more; `cargo bench --bench class -- 1000` takes 1,000 learners. Files
+//! wanted) and the same files once more, and makes the report of all (1 s);
+//! `cargo bench --bench class -- 1000` takes 1,000 learners, and `-- 2000 1000` 2,000 with 1,000 attempts each. Files
 //! and store lie in `TMPDIR`, which must be on a real disk for the times to mean anything.
 
 #![expect(clippy::print_stdout, reason = "a bench says what it measured")]
@@ -10,29 +11,84 @@ use std::error::Error;
 use std::fs;
 use std::path::PathBuf;
 
+use contrapalma::app::Course;
+use contrapalma::app::class::{class_report, syllabus};
 use contrapalma::class::hand_in::{Header, LearnerId, Machine, Reading, Writer};
+use contrapalma::deck::{self, Deck};
 use contrapalma::label::Label;
 use contrapalma::phrase::Level;
 use contrapalma::quiz::{Answer, Attempt, AttemptId, Hand, KeptTap, Kind, Phase, Skill};
-use contrapalma::rhythm::{Feel, Tempo};
+use contrapalma::report::class::{csv, html, json, text};
+use contrapalma::rhythm::{Cycle, Feel, Tempo};
 use contrapalma::store::{ClassStore, Kin};
 use contrapalma::world::{Clock as _, Day, Moment, Seed, SystemClock};
 
-const N_ATTEMPTS: u32 = 10_000;
+/// Exercises of the path, as many as a learner has after some months.
+const HEARD: [&str; 30] = [
+    "plain",
+    "bass",
+    "chords",
+    "long-notes",
+    "knocks",
+    "shapes",
+    "any-cue",
+    "start-count",
+    "count-six",
+    "which-clapping",
+    "which-knocks",
+    "whose-stroke",
+    "voices",
+    "turn",
+    "one-turn-both",
+    "hemiola",
+    "accents-guitar",
+    "accents-knocks",
+    "fifth",
+    "fifth-light",
+    "palmas-apart",
+    "twelve-start",
+    "wheel-from-one",
+    "wheel-from-eight",
+    "bell-four",
+    "cousin",
+    "seven",
+    "turn-chords",
+    "start-taps",
+    "count-six-alone",
+];
+const CLAPPED: [&str; 14] = [
+    "keep-pulse",
+    "clap-threes",
+    "clap-twos",
+    "clap-145",
+    "threes-against",
+    "twos-against",
+    "gap-of-one",
+    "gap-of-four",
+    "gap-of-eight",
+    "palmas-twelve",
+    "twelve-threes-twos",
+    "bell-six",
+    "five",
+    "contra",
+];
 const DAY_MS: i64 = 86_400_000;
 const NOW: Moment = Moment(20_500 * DAY_MS);
 
 fn main() -> Result<(), Box<dyn Error>> {
     // Cargo adds `--bench` to what it was given.
-    let asked = std::env::args().skip(1).find_map(|arg| arg.parse().ok());
-    let n_learners: u64 = asked.unwrap_or(40);
+    let mut asked = std::env::args()
+        .skip(1)
+        .filter_map(|arg| arg.parse::<u32>().ok());
+    let n_learners = u64::from(asked.next().unwrap_or(40));
+    let n_attempts = asked.next().unwrap_or(10_000);
     let folder = tempfile::tempdir()?;
     let clock = SystemClock::start();
     let mut files = Vec::new();
     let mut n_bytes = 0;
     for learner in 1..=n_learners {
         let path = folder.path().join(format!("{learner}.gz"));
-        let bytes = hand_in(learner)?;
+        let bytes = hand_in(learner, n_attempts, NOW.0)?;
         n_bytes += bytes.len();
         fs::write(&path, bytes)?;
         files.push(path);
@@ -55,16 +111,39 @@ fn main() -> Result<(), Box<dyn Error>> {
     // What every file holds, in files that are not the same.
     let began = clock.stamp();
     for learner in 1..=n_learners.min(40) {
-        let file = hand_in_made(learner, NOW.0 + 1)?;
+        let file = hand_in(learner, n_attempts, NOW.0 + 1)?;
         store.collect(Reading::new(&file, NOW)?, Kin::Two)?;
     }
     println!(
         "other files of the same, made and collected: {} ms",
         ms_since(began)
     );
+    report(&store, &clock)?;
     if let Some(peak) = peak_memory() {
         println!("most memory: {peak}");
     }
+    Ok(())
+}
+
+/// The report of all of them in all forms, against every deck that comes with the program.
+fn report(store: &ClassStore, clock: &SystemClock) -> Result<(), Box<dyn Error>> {
+    let began = clock.stamp();
+    let decks: Vec<Deck> = deck::built_in_ids()
+        .filter_map(deck::built_in_named)
+        .collect();
+    let path = deck::built_in_named("path").ok_or("the path comes with the program")?;
+    let known = syllabus(&Course::new(path), &decks);
+    let report = class_report(store, store.learners()?, &known, (Day(20_500), "path"))?;
+    let reckoned = clock.stamp();
+    let n_bytes: usize = [html, csv, json, text]
+        .iter()
+        .map(|form| form(&report).len())
+        .sum();
+    println!(
+        "report: {} ms, and {} ms for {n_bytes} bytes of HTML, CSV, JSON and text",
+        reckoned.since(began) / 1_000,
+        clock.stamp().since(reckoned) / 1_000
+    );
     Ok(())
 }
 
@@ -86,11 +165,7 @@ fn peak_memory() -> Option<String> {
     Some(line.trim_start_matches("VmHWM:").trim().to_owned())
 }
 
-fn hand_in(learner: u64) -> Result<Vec<u8>, Box<dyn Error>> {
-    hand_in_made(learner, NOW.0)
-}
-
-fn hand_in_made(learner: u64, made: i64) -> Result<Vec<u8>, Box<dyn Error>> {
+fn hand_in(learner: u64, n_attempts: u32, made: i64) -> Result<Vec<u8>, Box<dyn Error>> {
     let install = Seed(learner).child("install", 0).0;
     let header = Header {
         program: Label::new("0.1.0")?,
@@ -99,16 +174,16 @@ fn hand_in_made(learner: u64, made: i64) -> Result<Vec<u8>, Box<dyn Error>> {
         name: Label::new(&format!("learner {learner}"))?,
         machines: vec![Machine {
             install,
-            n_made: u64::from(N_ATTEMPTS),
+            n_made: u64::from(n_attempts),
         }],
         decks: vec![Label::new("path")?],
         days: None,
-        n_attempts: u64::from(N_ATTEMPTS),
+        n_attempts: u64::from(n_attempts),
         n_disputes: 0,
         made: Moment(made),
     };
     let mut writer = Writer::new(Vec::new(), header)?;
-    for number in 0..N_ATTEMPTS {
+    for number in 0..n_attempts {
         writer.attempt(&attempt(install, number)?)?;
     }
     Ok(writer.finish()?)
@@ -121,9 +196,35 @@ fn attempt(install: u64, number: u32) -> Result<Attempt, Box<dyn Error>> {
     let at =
         (20_000 + i64::from(day)) * DAY_MS + i64::from(place) * 15_000 + dice.between(0, 3_000);
     let feels = [Feel::Threes, Feel::Twos];
-    let truth = feels[dice.below(2)];
-    let answer = feels[dice.below(2)];
+    let (truth, answer) = (feels[dice.below(2)], feels[dice.below(2)]);
     let n_taps = if dice.below(5) < 2 { 18 } else { 0 };
+    let layer = |feel| {
+        if feel == truth {
+            Feel::layer(truth, Cycle::SIX)
+        } else {
+            None
+        }
+    };
+    let turn = usize::try_from(number / 5)?;
+    let (skill, kind, alternatives, truth, answer) = if n_taps > 0 {
+        let hands = [truth, answer].map(|feel| Answer::Hands(layer(feel)));
+        (
+            CLAPPED[turn % CLAPPED.len()],
+            Kind::Clap,
+            0,
+            hands[0],
+            hands[1],
+        )
+    } else {
+        let heard = [truth, answer].map(Answer::Feel);
+        (
+            HEARD[turn % HEARD.len()],
+            Kind::NameFeel,
+            2,
+            heard[0],
+            heard[1],
+        )
+    };
     let tap = |n: i32| {
         let ms = 680 * n + i32::try_from(dice.between(-40, 40))?;
         Ok(KeptTap {
@@ -140,8 +241,8 @@ fn attempt(install: u64, number: u32) -> Result<Attempt, Box<dyn Error>> {
             sitting: 1 + day,
             number: 1 + place,
         },
-        skill: Skill(format!("path/skill-{}", number / 5 % 48).into()),
-        kind: Kind::NameFeel,
+        skill: Skill(format!("path/{skill}").into()),
+        kind,
         at: Moment(at),
         wall: Moment(at),
         since_start_ms: place * 15_000,
@@ -152,9 +253,9 @@ fn attempt(install: u64, number: u32) -> Result<Attempt, Box<dyn Error>> {
         level: Level::of_tenths(60),
         criterion: Level::of_tenths(40),
         tempo: Tempo::of_hundredths(17_650)?,
-        alternatives: 2,
-        truth: Answer::Feel(truth),
-        answer: Answer::Feel(answer),
+        alternatives,
+        truth,
+        answer,
         right: truth == answer,
         heard_tenths: 23,
         answer_ms: 1_834,

@@ -10,6 +10,7 @@
 mod assigned;
 pub mod bench;
 mod check;
+pub mod class;
 mod course;
 mod example;
 mod intent;
@@ -36,7 +37,7 @@ use crate::deck::Deck;
 use crate::label::ContentHash;
 use crate::phrase::{Speakers, Wish};
 use crate::quiz::{Attempt, Effect, Event, Hand, Material, Now, Sitting, Skill, Stage, Tap};
-use crate::report::Records;
+use crate::report::{Records, heard_from};
 use crate::review::plan::{Chooser, Limit, Plan, Terms};
 use crate::review::{Arrival, Learner, Standing};
 use crate::rhythm::Counting;
@@ -439,7 +440,7 @@ impl App {
         }
         let number = self.store.begin_sitting(now.at)?;
         let heard_from = |(skill, standing): (&Skill, &Standing)| {
-            today::heard_from(standing).map(|level| (skill.clone(), level))
+            heard_from(standing).map(|level| (skill.clone(), level))
         };
         self.heard_from = self.learner.standings().filter_map(heard_from).collect();
         self.sitting = Some(Sitting::new(

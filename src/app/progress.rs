@@ -6,11 +6,11 @@ use crate::accent::Cue;
 use crate::phrase::Level;
 use crate::quiz::Skill;
 use crate::report::stats::{Sensitivity, Share};
-use crate::report::{Heard, Label, Record, Records};
+use crate::report::{Heard, Label, Record, Records, heard_from};
 use crate::review::Learner;
 use crate::rhythm::{Counting, Cycle};
 
-use super::today::{heard_from, heard_in_words};
+use super::today::heard_in_words;
 use super::{Course, Scroll};
 
 /// How far practice has brought somebody.

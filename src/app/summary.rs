@@ -4,9 +4,8 @@ use std::collections::BTreeMap;
 
 use crate::phrase::Level;
 use crate::quiz::{Now, Sitting, Skill, Tally};
+use crate::report::heard_from;
 use crate::review::Learner;
-
-use super::today::heard_from;
 
 /// What a sitting came to.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -4,9 +4,10 @@ use std::collections::BTreeMap;
 
 use crate::label::Label;
 use crate::phrase::Level;
-use crate::quiz::{Kind, Skill};
+use crate::quiz::Skill;
+use crate::report::heard_from;
+use crate::review::Learner;
 use crate::review::plan::{Entry, Plan, Why};
-use crate::review::{Learner, Standing};
 use crate::world::Day;
 
 use super::check::{self, Found};
@@ -127,14 +128,6 @@ fn line(
         known,
         when,
     }
-}
-
-/// From what level a skill is heard; `None` while too few phrases were answered to say, and where
-/// claps answer: a hand that holds its layer says nothing of what the ear needs.
-pub(super) fn heard_from(standing: &Standing) -> Option<Level> {
-    const ENOUGH: u32 = 6;
-    let is_heard = !matches!(standing.kind(), Kind::Clap | Kind::TwoHands);
-    (is_heard && standing.answered() >= ENOUGH).then(|| standing.threshold().heard_from())
 }
 
 /// From what level a skill is heard, in words.

@@ -45,7 +45,7 @@ impl Record {
         self.labels.sensitivity()
     }
 
-    fn take(&mut self, attempt: &Attempt) {
+    pub(super) fn take(&mut self, attempt: &Attempt) {
         self.n += 1;
         self.right += u32::from(attempt.right);
         if self.last_day != Some(attempt.day) {
@@ -161,12 +161,7 @@ impl Records {
     pub fn labels(&self) -> TwoLabels {
         self.skills
             .values()
-            .fold(TwoLabels::default(), |sum, record| TwoLabels {
-                hits: sum.hits + record.labels.hits,
-                n_first: sum.n_first + record.labels.n_first,
-                false_alarms: sum.false_alarms + record.labels.false_alarms,
-                n_second: sum.n_second + record.labels.n_second,
-            })
+            .fold(TwoLabels::default(), |sum, record| sum.plus(record.labels))
     }
 }
 

@@ -62,6 +62,17 @@ pub struct TwoLabels {
 }
 
 impl TwoLabels {
+    /// Both counted together.
+    #[must_use]
+    pub fn plus(self, other: Self) -> Self {
+        Self {
+            hits: self.hits + other.hits,
+            n_first: self.n_first + other.n_first,
+            false_alarms: self.false_alarms + other.false_alarms,
+            n_second: self.n_second + other.n_second,
+        }
+    }
+
     /// d' and c with a half added to each count and one to each number of trials (the log-linear rule,
     /// Hautus 1995; Macmillan and Creelman 2005); `None` where one of them was never there.
     pub fn sensitivity(self) -> Option<Sensitivity> {

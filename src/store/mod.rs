@@ -61,7 +61,8 @@ use rusqlite::Connection;
 pub use assigned::Practice;
 pub use cache::{CacheRow, Cached};
 pub use class::{
-    ClassStore, CollectError, Collected, Disputed, Enrolled, KeptAssignment, Kin, LiveMark, Target,
+    ClassStore, CollectError, Collected, Disputed, Doubted, Enrolled, KeptAssignment, Kin,
+    LiveMark, Target,
 };
 pub use dispute::Dispute;
 pub use error::StoreError;

@@ -32,6 +32,7 @@ mod program;
 mod read_back;
 mod real_sounds;
 mod recordings;
+mod report;
 mod rhythm_reference;
 mod roster;
 mod screen;

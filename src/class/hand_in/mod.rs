@@ -112,6 +112,11 @@ pub mod limit {
 /// A file name for a hand-in of `name` made on the day written `date`: letters, digits and hyphens
 /// alone, whatever the name is made of.
 pub fn file_name(name: &Label, date: &str) -> String {
+    format!("hand-in-{}-{date}.jsonl.gz", plain_name(name))
+}
+
+/// A name in letters, digits and hyphens alone, fit for a file: at most 40 of them and one at least.
+pub fn plain_name(name: &Label) -> String {
     let plain = |c: char| {
         if c.is_ascii_alphanumeric() {
             c.to_ascii_lowercase()
@@ -125,7 +130,7 @@ pub fn file_name(name: &Label, date: &str) -> String {
     if who.is_empty() {
         who.push_str("learner");
     }
-    format!("hand-in-{who}-{date}.jsonl.gz")
+    who
 }
 
 fn hex16(text: &str) -> Option<u64> {

@@ -63,13 +63,6 @@ pub(super) fn wav_of(pcm: &Pcm) -> Result<Vec<u8>, Failure> {
     Ok(file.into_inner())
 }
 
-/// A text as a field of CSV: quoted, and never a formula to a table program.
-pub(super) fn field(text: &str) -> String {
-    let formula = text.starts_with(['=', '+', '-', '@']);
-    let guard = if formula { "'" } else { "" };
-    format!("\"{guard}{}\"", text.replace('"', "\"\""))
-}
-
 /// The bytes of a hand-in. What is no file, such as a pipe or a device, has no end that can be waited
 /// for, and is refused.
 ///
@@ -102,15 +95,4 @@ pub(super) fn warn(text: &str) {
     let line = format!("{}\n", crate::label::printable(text));
     // Whoever closed standard error does not want to know.
     drop(io::stderr().lock().write_all(line.as_bytes()));
-}
-
-#[cfg(test)]
-mod tests {
-    use super::field;
-
-    #[test]
-    fn names_of_files_are_no_formulas_and_break_no_rows() {
-        assert_eq!(field("=1+1"), "\"'=1+1\"");
-        assert_eq!(field("a \"b\", c"), "\"a \"\"b\"\", c\"");
-    }
 }

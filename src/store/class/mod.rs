@@ -7,8 +7,10 @@
 //!
 //! What the rest of the program asks of it are methods of [`ClassStore`] without a word of SQL, so that
 //! another database can stand in its place: `collect` takes hand-ins, `enrol` knows learners, `roster`
-//! groups, `assign` what is set and what was heard live, `judge` doubts and decisions.
+//! groups, `assign` what is set and what was heard live, `judge` doubts and decisions,
+//! and `answers` gives what a report is reckoned from.
 
+mod answers;
 mod assign;
 mod collect;
 mod enrol;
@@ -19,6 +21,7 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::{Connection, Row};
 
+pub use answers::Doubted;
 pub use assign::{KeptAssignment, LiveMark, Target};
 pub use collect::{CollectError, Collected};
 pub use enrol::{Enrolled, Kin};

@@ -5,14 +5,16 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use clap::Args;
+use serde_json::{Value, json};
 
+use super::place::Place;
 use crate::class::hand_in::Reading;
 use crate::cli::args::Practice;
 use crate::cli::commands::practise::clock_of;
 use crate::cli::commands::write::{print, read_hand_in};
 use crate::cli::failure::{Failure, Kind};
-use crate::cli::shared_dir;
 use crate::label::harmless;
+use crate::report::class::csv_field;
 use crate::store::{ClassStore, CollectError, Collected, Kin};
 use crate::world::{Env, Moment};
 
@@ -22,23 +24,40 @@ pub(in crate::cli) struct Collect {
     /// Hand-ins, or folders of them
     #[arg(value_name = "FILE|FOLDER", required = true)]
     from: Vec<PathBuf>,
-    /// The class store [default: class.db among the data]
-    #[arg(long, value_name = "FILE")]
-    class_store: Option<PathBuf>,
+    #[command(flatten)]
+    place: Place,
     /// Where two learners have practised on one machine, they are one
     #[arg(long)]
     same_learner: bool,
+    /// Print one JSON object a file, each on a line
+    #[arg(long, group = "form")]
+    json: bool,
+    /// Print CSV, one row a file
+    #[arg(long, group = "form")]
+    csv: bool,
+}
+
+/// In which form it is said what came of each file.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Form {
+    Text,
+    Json,
+    Csv,
 }
 
 /// Takes every hand-in, and says of each what came of it.
 pub(super) fn run(asked: &Collect, practice: &Practice, env: &Env) -> Result<ExitCode, Failure> {
     let now = clock_of(env)?.now();
     let found = find(&asked.from)?;
-    let path = match &asked.class_store {
-        Some(path) => path.clone(),
-        None => shared_dir(practice, env)?.join("class.db"),
+    let mut store = asked.place.open(practice, env)?;
+    let form = match (asked.json, asked.csv) {
+        (true, _) => Form::Json,
+        (_, true) => Form::Csv,
+        _ => Form::Text,
     };
-    let mut store = ClassStore::open(&path)?;
+    if form == Form::Csv {
+        print("file,outcome,learner,name,new,known,missing,refused\n")?;
+    }
     let kin = if asked.same_learner {
         Kin::One
     } else {
@@ -47,22 +66,26 @@ pub(super) fn run(asked: &Collect, practice: &Practice, env: &Env) -> Result<Exi
     let (mut n_taken, mut n_new, mut n_refused) = (0_u32, 0_u64, 0_u32);
     for file in &found.files {
         let name = harmless(&file.display().to_string());
-        match take(&mut store, file, now, kin)? {
+        let outcome = take(&mut store, file, now, kin)?.map_err(|why| harmless(&why));
+        match &outcome {
             Ok(collected) => {
                 n_taken += 1;
                 n_new += collected.n_new;
-                print(&taken(&name, &collected))?;
             }
-            Err(why) => {
-                n_refused += 1;
-                print(&format!("{name}: refused: {}\n", harmless(&why)))?;
-            }
+            Err(_) => n_refused += 1,
         }
+        print(&match form {
+            Form::Text => in_words(&name, &outcome),
+            Form::Json => format!("{}\n", object(&name, &outcome)),
+            Form::Csv => row(&name, &outcome),
+        })?;
     }
-    print(&format!(
-        "{n_taken} taken with {n_new} new attempts, {n_refused} refused; {} other files passed over\n",
-        found.n_others
-    ))?;
+    if form == Form::Text {
+        print(&format!(
+            "{n_taken} taken with {n_new} new attempts, {n_refused} refused; {} other files passed over\n",
+            found.n_others
+        ))?;
+    }
     let code = if n_refused > 0 { Kind::No.code() } else { 0 };
     Ok(ExitCode::from(code))
 }
@@ -90,6 +113,48 @@ fn take(
             "{error}; if both are one learner, collect it with --same-learner"
         ))),
         Err(error) => Ok(Err(error.to_string())),
+    }
+}
+
+/// What came of a file: what was taken, or why it was refused.
+type Outcome = Result<Collected, String>;
+
+fn in_words(name: &str, outcome: &Outcome) -> String {
+    match outcome {
+        Ok(collected) => taken(name, collected),
+        Err(why) => format!("{name}: refused: {why}\n"),
+    }
+}
+
+fn object(name: &str, outcome: &Outcome) -> Value {
+    match outcome {
+        Ok(collected) => json!({
+            "file": name,
+            "outcome": "taken",
+            "learner": collected.learner.to_string(),
+            "name": collected.name.as_str(),
+            "new": collected.n_new,
+            "known": collected.n_known,
+            "missing": collected.n_missing,
+        }),
+        Err(why) => json!({ "file": name, "outcome": "refused", "refused": why }),
+    }
+}
+
+fn row(name: &str, outcome: &Outcome) -> String {
+    let name = csv_field(name);
+    match outcome {
+        Ok(collected) => {
+            let (learner, who) = (collected.learner, csv_field(collected.name.as_str()));
+            let Collected {
+                n_new,
+                n_known,
+                n_missing,
+                ..
+            } = collected;
+            format!("{name},taken,{learner},{who},{n_new},{n_known},{n_missing},\n")
+        }
+        Err(why) => format!("{name},refused,,,,,,{}\n", csv_field(why)),
     }
 }
 

@@ -3,16 +3,16 @@
 //! A folder gets a WAV, a MIDI and a MusicXML file a question, and a sheet with its key, once as
 //! HTML and once as pages of SVG. The same deck and seed make the same bytes.
 
-use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::Args;
 
+use super::folder::Folder;
 use crate::app::example;
 use crate::cli::args::{Practice, bars};
 use crate::cli::commands::phrase::made;
 use crate::cli::commands::shelf;
-use crate::cli::commands::write::{print, warn, wav_of, write_new};
+use crate::cli::commands::write::{print, warn, wav_of};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::{counting_of, seed_of, shelf_of};
 use crate::deck::{Deck, Exercise};
@@ -46,7 +46,7 @@ pub(super) fn run(asked: &Material, practice: &Practice, env: &Env) -> Result<()
     let deck = deck.through(practice.speakers());
     let seed = seed_of(practice)?;
     let n_questions = practice.questions.unwrap_or(N_QUESTIONS);
-    let mut folder = Folder::open(&asked.to)?;
+    let mut folder = Folder::open(&asked.to, "--to")?;
     let made = fill(
         &mut folder,
         &deck,
@@ -215,49 +215,4 @@ fn write_sheets(
     }
     let html = notate::html(heading, about, &items);
     folder.write("sheet.html", html.as_bytes())
-}
-
-/// A folder that is filled, and what has been put there.
-struct Folder {
-    path: PathBuf,
-    is_made: bool,
-    files: Vec<PathBuf>,
-}
-
-impl Folder {
-    /// Makes the folder, or takes an empty one.
-    fn open(path: &Path) -> Result<Self, Failure> {
-        let at = |error| Failure::file(path, &error);
-        let is_made = !path.exists();
-        if is_made {
-            fs::create_dir_all(path).map_err(at)?;
-        }
-        if fs::read_dir(path).map_err(at)?.next().is_some() {
-            let what = format!("{}: found files; expected an empty folder", path.display());
-            let hint = "give a new folder by --to; nothing was changed";
-            return Err(Failure::new(Kind::Usage, what, hint));
-        }
-        Ok(Self {
-            path: path.to_owned(),
-            is_made,
-            files: Vec::new(),
-        })
-    }
-
-    fn write(&mut self, name: &str, bytes: &[u8]) -> Result<(), Failure> {
-        let path = self.path.join(name);
-        write_new(&path, bytes)?;
-        self.files.push(path);
-        Ok(())
-    }
-
-    /// Takes back what was put there. What cannot be removed stays; the failure is told anyway.
-    fn empty(self) {
-        for file in &self.files {
-            drop(fs::remove_file(file));
-        }
-        if self.is_made {
-            drop(fs::remove_dir(&self.path));
-        }
-    }
 }

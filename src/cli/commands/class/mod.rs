@@ -2,10 +2,13 @@
 
 mod assign;
 mod collect;
+mod folder;
 mod judge;
 mod learners;
 mod material;
+mod moments;
 mod place;
+mod report;
 
 use std::process::ExitCode;
 
@@ -44,6 +47,8 @@ pub(in crate::cli) enum Class {
     Disputes(judge::Disputes),
     /// Decide about a phrase whose label is doubted
     Judge(judge::Judge),
+    /// Say for each learner and exercise what is heard, confused, held and due, and what to set next
+    Report(report::Report),
 }
 
 /// Does what is asked.
@@ -53,6 +58,7 @@ pub(in crate::cli) fn run(
     env: &Env,
 ) -> Result<ExitCode, Failure> {
     match asked {
+        Class::Report(asked) => report::run(asked, practice, env),
         Class::Collect(asked) => return collect::run(asked, practice, env),
         Class::Material(asked) => material::run(asked, practice, env),
         Class::Learners(asked) => learners::learners(asked, practice, env),

@@ -8,10 +8,11 @@ use serde_json::{Map, Value};
 use crate::class::hand_in::LearnerId;
 use crate::class::roster::{Meant, Roster};
 use crate::cli::args::Practice;
-use crate::cli::commands::write::{field, print};
+use crate::cli::commands::write::print;
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::shared_dir;
 use crate::label::{Label, harmless, printable};
+use crate::report::class::csv_field;
 use crate::store::ClassStore;
 use crate::world::Env;
 
@@ -24,13 +25,17 @@ pub(in crate::cli) struct Place {
 }
 
 impl Place {
+    /// Its file.
+    pub(super) fn file(&self, practice: &Practice, env: &Env) -> Result<PathBuf, Failure> {
+        match &self.class_store {
+            Some(path) => Ok(path.clone()),
+            None => Ok(shared_dir(practice, env)?.join("class.db")),
+        }
+    }
+
     /// Opens it.
     pub(super) fn open(&self, practice: &Practice, env: &Env) -> Result<ClassStore, Failure> {
-        let path = match &self.class_store {
-            Some(path) => path.clone(),
-            None => shared_dir(practice, env)?.join("class.db"),
-        };
-        Ok(ClassStore::open(&path)?)
+        Ok(ClassStore::open(&self.file(practice, env)?)?)
     }
 }
 
@@ -109,8 +114,8 @@ impl Form {
 fn csv(value: &Value) -> String {
     match value {
         Value::Null => String::new(),
-        Value::String(text) => field(&harmless(text)),
-        Value::Array(_) => field(&harmless(&plain(value))),
+        Value::String(text) => csv_field(text),
+        Value::Array(_) => csv_field(&plain(value)),
         other => other.to_string(),
     }
 }

@@ -5,10 +5,11 @@ use serde_json::json;
 use super::List;
 use super::check::counted;
 use crate::cli::commands::shelf::Shelf;
-use crate::cli::commands::write::{field, print};
+use crate::cli::commands::write::print;
 use crate::cli::failure::Failure;
 use crate::deck::{self, Deck};
 use crate::label::printable;
+use crate::report::class::csv_field;
 
 /// A deck in the list.
 struct Row {
@@ -66,8 +67,8 @@ impl Row {
     fn csv(&self) -> String {
         let (title, n) = self.holds.clone().unzip();
         let n = n.map_or_else(String::new, |n| n.to_string());
-        let title = field(&title.unwrap_or_default());
-        format!("{},{title},{n},{}", self.id, field(self.from()))
+        let title = csv_field(&title.unwrap_or_default());
+        format!("{},{title},{n},{}", self.id, csv_field(self.from()))
     }
 }
 

@@ -2,13 +2,13 @@
 
 use super::Listened;
 use super::json::rounded;
-use crate::cli::commands::write::field;
+use crate::report::class::csv_field;
 
 /// The names of the columns.
 pub(super) const HEAD: &str = "file,cycle,start,lean,sure,threes,twos,low,middle,high,percussive\n";
 
 pub(super) fn rows(listened: &Listened) -> String {
-    let name = field(&listened.name);
+    let name = csv_field(&listened.name);
     let row = |(at, cycle): (usize, &crate::listen::CycleSaid)| {
         let said = &cycle.said;
         let numbers = [said.sure, said.threes, said.twos]

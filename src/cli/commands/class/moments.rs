@@ -1,0 +1,146 @@
+//! The worst moments of a report as sounds: a WAV file each, and a line of text about it.
+
+use std::collections::{BTreeMap, HashMap};
+use std::path::Path;
+
+use super::folder::Folder;
+use crate::app::class::{NotAgain, again, sound_of};
+use crate::class::hand_in::plain_name;
+use crate::cli::commands::write::{warn, wav_of};
+use crate::cli::failure::Failure;
+use crate::deck::Exercise;
+use crate::label::harmless;
+use crate::pcm::SampleRate;
+use crate::quiz::Skill;
+use crate::report::class::{ClassReport, Heard, LearnerReport, Moment};
+use crate::rhythm::Counting;
+
+/// Writes the sounds of all moments, and a line about each; says how many sounds there are.
+pub(super) fn write(
+    report: &mut ClassReport,
+    path: &Path,
+    html: Option<&Path>,
+    exercises: &HashMap<&Skill, &Exercise>,
+) -> Result<usize, Failure> {
+    let mut folder = Folder::open(path, "--moments")?;
+    let written = fill(report, &mut folder, exercises);
+    if written.is_err() {
+        folder.empty();
+    }
+    let n = written?;
+    let way = html.map_or_else(|| path.display().to_string(), |html| way(html, path));
+    for moment in report
+        .learners
+        .iter_mut()
+        .flat_map(|learner| &mut learner.moments)
+    {
+        if let Heard::In(name) = &mut moment.heard {
+            *name = format!("{way}/{name}");
+        }
+    }
+    Ok(n)
+}
+
+fn fill(
+    report: &mut ClassReport,
+    folder: &mut Folder,
+    exercises: &HashMap<&Skill, &Exercise>,
+) -> Result<usize, Failure> {
+    let names = file_names(report);
+    let n_moments: usize = report
+        .learners
+        .iter()
+        .map(|learner| learner.moments.len())
+        .sum();
+    let (mut lines, mut n_done, mut n_sounds) = (String::new(), 0, 0);
+    for (learner, name) in report.learners.iter_mut().zip(names) {
+        for (number, moment) in (1..).zip(&mut learner.moments) {
+            n_done += 1;
+            warn(&format!("{n_done} of {n_moments}: {}", learner.who.name));
+            let file = format!("{name}-{number}.wav");
+            let told = match sound(moment, exercises.get(&moment.attempt.skill).copied())? {
+                Ok((bytes, told)) => {
+                    folder.write(&file, &bytes)?;
+                    moment.heard = Heard::In(file.clone());
+                    n_sounds += 1;
+                    told
+                }
+                Err(why) => {
+                    moment.heard = Heard::Nowhere(why.to_string());
+                    format!("cannot be heard: {why}.")
+                }
+            };
+            let (who, title, words) = (&learner.who.name, &moment.title, &moment.words);
+            let line = format!("{file}: {who}, {title}, {words}. {told}");
+            lines.push_str(&harmless(&line));
+            lines.push('\n');
+        }
+    }
+    folder.write("moments.txt", lines.as_bytes())?;
+    Ok(n_sounds)
+}
+
+type Sound = (Vec<u8>, String);
+
+/// A moment as the bytes of a WAV file, and what is told of it; or why it cannot be made again.
+fn sound(moment: &Moment, exercise: Option<&Exercise>) -> Result<Result<Sound, NotAgain>, Failure> {
+    let question = match again(moment, exercise) {
+        Ok(question) => question,
+        Err(why) => return Ok(Err(why)),
+    };
+    let counting = exercise.map(|exercise| exercise.material.counting());
+    let counting = counting.unwrap_or(Counting::FromOne);
+    let (pcm, told) = sound_of(&question, &moment.attempt, counting, SampleRate::HZ_48000);
+    Ok(Ok((wav_of(&pcm)?, told)))
+}
+
+/// What the files of each learner are called: letters, digits and hyphens of the name, and the number
+/// as well where two come to the same.
+fn file_names(report: &ClassReport) -> Vec<String> {
+    let names = report
+        .learners
+        .iter()
+        .map(|learner| plain_name(&learner.who.name));
+    let mut counts: BTreeMap<String, u32> = BTreeMap::new();
+    for name in names.clone() {
+        *counts.entry(name).or_default() += 1;
+    }
+    let name = |(name, learner): (String, &LearnerReport)| {
+        let is_one = counts.get(&name) == Some(&1);
+        if is_one {
+            name
+        } else {
+            format!("{name}-{}", learner.who.learner)
+        }
+    };
+    names.zip(&report.learners).map(name).collect()
+}
+
+/// The way from the file `html` to the folder `to`, which is there; as the folder was named where there
+/// is none.
+fn way(html: &Path, to: &Path) -> String {
+    let named = || to.display().to_string();
+    let parent = html
+        .parent()
+        .filter(|parent| !parent.as_os_str().is_empty());
+    let (Ok(from), Ok(to)) = (
+        parent.unwrap_or(Path::new(".")).canonicalize(),
+        to.canonicalize(),
+    ) else {
+        return named();
+    };
+    let common = from
+        .components()
+        .zip(to.components())
+        .take_while(|(a, b)| a == b)
+        .count();
+    let up = from.components().skip(common).map(|_| "..".to_owned());
+    let down = to.components().skip(common);
+    let down = down.map(|part| part.as_os_str().to_string_lossy().into_owned());
+    let parts: Vec<String> = up.chain(down).collect();
+    if parts.is_empty() {
+        ".".to_owned()
+    } else {
+        parts.join("/")
+    }
+}

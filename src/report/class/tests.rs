@@ -1,0 +1,366 @@
+//! Reports of invented learners, in all forms.
+
+use std::collections::HashMap;
+
+use serde_json::Value;
+
+use super::*;
+use crate::class::hand_in::LearnerId;
+use crate::label::Label;
+use crate::phrase::Level;
+use crate::quiz::judge::Place;
+use crate::quiz::{Answer, Attempt, AttemptId, Hand, KeptTap, KeptTiming, Kind};
+use crate::review::any_attempt;
+use crate::review::plan::{Candidate, Candidates};
+use crate::rhythm::{Counting, Cycle, Feel, Layer, Tempo};
+use crate::world::Moment as At;
+
+const TODAY: Day = Day(20_514);
+
+fn lesson(title: &str, followed: Option<Place>) -> Lesson {
+    Lesson {
+        title: title.to_owned(),
+        cycle: Cycle::SIX,
+        counting: Counting::FromOne,
+        followed,
+    }
+}
+
+fn skill(id: &str) -> Skill {
+    Skill(id.into())
+}
+
+fn syllabus() -> Syllabus {
+    let candidate = |id, kind, needs| Candidate {
+        skill: skill(id),
+        kind,
+        needs,
+        criterion: Level::of_tenths(50),
+        easiest: Level::of_tenths(80),
+        hardest: Level::of_tenths(20),
+        alternatives: 2,
+    };
+    let lessons = [
+        ("deck/low", lesson("By the low notes", None)),
+        ("deck/hold", lesson("Hold the threes", Some(Place::On))),
+        ("deck/later", lesson("Later", None)),
+    ];
+    Syllabus {
+        lessons: HashMap::from(lessons.map(|(id, lesson)| (skill(id), lesson))),
+        candidates: Candidates::from_iter([
+            candidate("deck/low", Kind::NameFeel, vec![]),
+            candidate("deck/hold", Kind::Clap, vec![]),
+            candidate("deck/later", Kind::NameFeel, vec![0]),
+        ]),
+        new_a_day: 4,
+    }
+}
+
+/// The `number`-th attempt of a learner, four a day.
+fn attempt(number: u32) -> Attempt {
+    let day = TODAY.0 - 9 + i32::try_from(number / 4).expect("few");
+    Attempt {
+        id: AttemptId {
+            install: 1,
+            sitting: 1 + number / 4,
+            number: 1 + number % 4,
+        },
+        at: At(i64::from(day) * 86_400_000 + i64::from(number % 4) * 30_000),
+        since_start_ms: 30_000 * (1 + number % 4),
+        day: Day(day),
+        skill: skill("deck/low"),
+        alternatives: 2,
+        level: Level::of_tenths(50),
+        criterion: Level::of_tenths(50),
+        ..any_attempt(number)
+    }
+}
+
+fn feel(number: u32, truth: Feel, answer: Feel) -> Attempt {
+    Attempt {
+        truth: Answer::Feel(truth),
+        answer: Answer::Feel(answer),
+        right: truth == answer,
+        // The strongest cue that is missed comes first.
+        level: Level::of_tenths(if number == 5 { 70 } else { 50 }),
+        ..attempt(number)
+    }
+}
+
+/// Claps of threes at 300 ms a pulse, 20 ms early, that go over to twos from cycle `from` on, from 0.
+fn claps(number: u32, from: i32) -> Attempt {
+    let of_cycle = |cycle: i32| {
+        let pulses: &[i32] = if cycle < from { &[0, 3] } else { &[0, 2, 4] };
+        let ms = pulses
+            .iter()
+            .map(move |pulse| (6 * cycle + pulse) * 300 - 20);
+        ms.collect::<Vec<i32>>()
+    };
+    let tap = |ms| KeptTap {
+        ms,
+        hand: Hand::Either,
+    };
+    let threes = Layer::every(Cycle::SIX, 3);
+    let right = from > 5;
+    Attempt {
+        skill: skill("deck/hold"),
+        kind: Kind::Clap,
+        alternatives: 0,
+        tempo: Tempo::of_pulses_a_minute(200).expect("in range"),
+        truth: Answer::Hands(Some(threes)),
+        answer: Answer::Hands(right.then_some(threes)),
+        right,
+        taps: (0..6).flat_map(of_cycle).map(tap).collect(),
+        timing: Some(KeptTiming {
+            lead_ms: -20,
+            spread_tenths: 240,
+            pulse_ms: 300,
+            n: 12,
+        }),
+        ..attempt(number)
+    }
+}
+
+/// Twos are taken for threes in 7 of 12, and threes for twos in 2 of 12; claps slide twice in four.
+fn practised() -> Vec<Attempt> {
+    use Feel::{Threes, Twos};
+    let heard = (0..24).map(|number| match number {
+        0..12 => feel(number, Twos, if number < 7 { Threes } else { Twos }),
+        _ => feel(number, Threes, if number < 14 { Twos } else { Threes }),
+    });
+    let clapped = [(24, 3), (25, 9), (26, 3), (27, 9)];
+    heard
+        .chain(clapped.map(|(number, from)| claps(number, from)))
+        .collect()
+}
+
+fn report_of(learners: &[(u64, &str, Vec<Attempt>)]) -> ClassReport {
+    let syllabus = syllabus();
+    let one = |(id, name, attempts): &(u64, &str, Vec<Attempt>)| {
+        let mut tally = Tally::new(&syllabus, TODAY);
+        attempts
+            .iter()
+            .cloned()
+            .for_each(|attempt| tally.take(attempt));
+        let who = Who {
+            learner: LearnerId(*id),
+            name: Label::new(name).expect("a label"),
+            n_missing: 0,
+        };
+        let doubt = Doubtful {
+            attempt: "0000000000000001-1-1".to_owned(),
+            title: Some("By the low notes".to_owned()),
+            note: Label::new("sounds like <b>both</b>").ok(),
+        };
+        tally.finish(who, if *id == 1 { vec![doubt] } else { vec![] })
+    };
+    ClassReport {
+        today: TODAY,
+        deck: "Deck".to_owned(),
+        learners: learners.iter().map(one).collect(),
+    }
+}
+
+#[test]
+fn what_is_confused_held_and_missed_is_told() {
+    let report = report_of(&[(1, "Anna", practised())]);
+    let anna = &report.learners[0];
+    let [hold, low] = anna.exercises.as_slice() else {
+        panic!("two exercises")
+    };
+    let confusions: Vec<String> = low.confusions.iter().map(Confusion::words).collect();
+    assert_eq!(
+        confusions,
+        [
+            "says threes for twos, 7 of 12",
+            "says twos for threes, 2 of 12"
+        ]
+    );
+    assert_eq!((low.n, low.right), (24, 15));
+    // By hand, by the rule of Hautus 1995: hits 10 of 12, false alarms 7 of 12, a half and one added:
+    // z(10.5/13) = 0.8694 and z(7.5/13) = 0.1940, so that d' is 0.675 and c is -0.532.
+    let apart = low.sensitivity.expect("both were asked");
+    assert!((apart.d_prime - 0.675).abs() < 1e-3, "{}", apart.d_prime);
+    assert!(
+        (apart.criterion + 0.532).abs() < 1e-3,
+        "{}",
+        apart.criterion
+    );
+    assert_eq!(wording::lean(low.sensitivity), "threes");
+    assert_eq!(
+        hold.slides,
+        [("to 1, 3 and 5 from cycle 4 on".to_owned(), 2)]
+    );
+    let timing = hold.timing.expect("it was measured");
+    assert_eq!(
+        (timing.lead_ms, timing.spread_ms, timing.n),
+        (-20.0, 24.0, 48)
+    );
+    assert!((timing.of_pulse - 0.08).abs() < 1e-9);
+    // Four answers a day, 30 s apart: two minutes on each of seven days.
+    assert_eq!(
+        (anna.practice.whole.days, anna.practice.whole.minutes()),
+        (7, 14)
+    );
+    let places: Vec<(&str, u32)> = anna
+        .moments
+        .iter()
+        .map(|moment| (&*moment.attempt.skill.0, moment.attempt.id.sitting))
+        .collect();
+    // The strongest cue missed, then the slide, of two alike the later; then the next best.
+    assert_eq!(places, [("deck/low", 2), ("deck/hold", 7), ("deck/low", 4)]);
+    assert_eq!(anna.moments[0].lately, [Answer::Feel(Feel::Twos)]);
+}
+
+#[test]
+fn what_is_set_next_follows_from_what_is_firm() {
+    let right: Vec<Attempt> = (0..24)
+        .map(|number| feel(number, Feel::Threes, Feel::Threes))
+        .collect();
+    let report = report_of(&[(1, "Anna", practised()), (2, "Ben", right)]);
+    assert_eq!(
+        report.learners[0].next,
+        ["Later once By the low notes is firm"]
+    );
+    assert_eq!(
+        report.learners[0].stuck_in().map(|one| &*one.title),
+        Some("By the low notes")
+    );
+    assert_eq!(report.learners[1].next, ["Hold the threes", "Later"]);
+    assert_eq!(report.learners[1].stuck, None);
+}
+
+#[test]
+fn the_report_as_text() {
+    let report = report_of(&[
+        (1, "Anna", practised()),
+        (2, "Maria del Carmen Fernandez de la Torre", practised()),
+        (3, "Zoe", vec![]),
+    ]);
+    let text = text(&report);
+    for line in text.lines() {
+        assert!(line.chars().count() <= 80, "{line:?}");
+    }
+    insta::assert_snapshot!("class_report", text);
+}
+
+/// Names, titles and ids that want to be more than texts.
+const HOSTILE: [&str; 5] = [
+    "<script>alert(1)</script>",
+    "=cmd|'/c calc'!A1",
+    "../../etc/passwd",
+    "\"><img src=x onerror=alert(1)>",
+    "@SUM(1,2)",
+];
+
+fn hostile() -> ClassReport {
+    let attempts = |name: &str| {
+        let of = |number| Attempt {
+            skill: Skill(format!("{name}\u{202e}\u{1b}[2J").into()),
+            ..feel(number, Feel::Twos, Feel::Threes)
+        };
+        (0..12).map(of).collect::<Vec<Attempt>>()
+    };
+    let learners: Vec<(u64, &str, Vec<Attempt>)> = (1..)
+        .zip(HOSTILE)
+        .map(|(id, name)| (id, name, attempts(name)))
+        .collect();
+    let mut report = report_of(&learners);
+    let moments = report
+        .learners
+        .iter_mut()
+        .flat_map(|learner| &mut learner.moments);
+    for moment in moments {
+        moment.heard = Heard::In("javascript:alert(1)/\"><script>/#a b.wav".to_owned());
+    }
+    report
+}
+
+#[track_caller]
+fn is_harmless(text: &str) {
+    let driving = |c: char| (c.is_control() && c != '\n') || c == '\u{202e}';
+    assert!(!text.contains(driving), "{text}");
+}
+
+#[test]
+fn hostile_texts_are_shown_and_nothing_more() {
+    let report = hostile();
+    is_harmless(&text(&report));
+    let page = html(&report);
+    is_harmless(&page);
+    for tag in [
+        "<script",
+        "<img",
+        "onerror=alert(1)>\"",
+        "href=\"javascript:",
+    ] {
+        assert!(!page.contains(tag), "{tag}");
+    }
+    assert!(page.contains("&lt;script&gt;alert(1)&lt;/script&gt;"));
+    assert!(page.contains("href=\"javascript%3Aalert%281%29/%22%3E%3Cscript%3E/%23a%20b.wav\""));
+    // Every angle belongs to one of these elements, and no element has a handler.
+    let elements = page.split('<').skip(1).map(|rest| {
+        let name = rest.trim_start_matches('/');
+        name.split(|c: char| !c.is_ascii_alphanumeric() && c != '!')
+            .next()
+            .unwrap_or_default()
+    });
+    let known = [
+        "!DOCTYPE", "html", "head", "meta", "title", "style", "body", "h1", "h2", "h3", "section",
+        "p", "table", "thead", "tbody", "tr", "th", "td", "ul", "ol", "li", "dl", "dt", "dd", "a",
+    ];
+    for element in elements {
+        assert!(known.contains(&element), "{element:?}");
+    }
+    let sheet = csv(&report);
+    is_harmless(&sheet);
+    for cell in ["\"'=cmd|", "\"'@SUM(1,2)\"", "\"../../etc/passwd\""] {
+        assert!(sheet.contains(cell), "{cell}");
+    }
+    for line in sheet.lines() {
+        for cell in line.split("\",\"").flat_map(|cells| cells.split(",\"")) {
+            assert!(!cell.starts_with(['=', '@', '+']), "{cell}");
+        }
+    }
+}
+
+#[test]
+fn a_field_of_a_table_is_no_formula_and_breaks_no_row() {
+    for (text, field) in [
+        ("=1+1", "\"'=1+1\""),
+        ("+1", "\"'+1\""),
+        ("-1", "\"'-1\""),
+        ("@a", "\"'@a\""),
+        ("\tx", "\"'?x\""),
+        ("a \"b\", c", "\"a \"\"b\"\", c\""),
+        ("a\nb", "\"a?b\""),
+    ] {
+        assert_eq!(csv_field(text), field);
+    }
+}
+
+#[test]
+fn the_tables_and_the_object_say_the_same() {
+    let report = report_of(&[(1, "Anna", practised()), (3, "Zoe", vec![])]);
+    let object: Value = serde_json::from_str(&json(&report)).expect("it is JSON");
+    let low = &object["learners"][0]["exercises"][1];
+    assert_eq!(low["exercise"], "deck/low");
+    assert_eq!(low["confusions"][0]["n"], 7);
+    assert_eq!(object["learners"][1]["name"], "Zoe");
+    let sheet = csv(&report);
+    let rows: Vec<&str> = sheet.lines().collect();
+    let n_columns = rows[0].split(',').count();
+    assert_eq!(
+        rows.len(),
+        4,
+        "a head, two exercises and one who did nothing"
+    );
+    assert_eq!(rows[3].split(',').count(), n_columns);
+    assert!(rows[2].starts_with(
+        "0000000000000001,\"Anna\",\"deck/low\",\"By the low notes\",name-feel,24,15,0.625,"
+    ));
+    assert_eq!(
+        object["exercises"][1]["confused"],
+        "says threes for twos, 7 of 12"
+    );
+}

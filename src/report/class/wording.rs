@@ -1,0 +1,154 @@
+//! What text and HTML say alike.
+
+use crate::label::harmless;
+use crate::phrase::Level;
+use crate::report::stats::{Sensitivity, Share};
+
+use super::learner::{ExerciseReport, LearnerReport};
+use super::practice::{Amount, LATELY_DAYS};
+
+/// A lean that is hardly more than chance is none.
+const NO_LEAN: f64 = 0.15;
+
+/// As `81 % (76 to 85)`.
+pub(super) fn share(share: Share) -> String {
+    let percent = |x: f64| 100.0 * x;
+    let Share { share, low, high } = share;
+    format!(
+        "{:.0} % ({:.0} to {:.0})",
+        percent(share),
+        percent(low),
+        percent(high)
+    )
+}
+
+/// As `1 learner`, `12 learners`.
+pub(super) fn counted(n: impl TryInto<u64>, what: &str) -> String {
+    match n.try_into().unwrap_or(u64::MAX) {
+        1 => format!("1 {what}"),
+        n => format!("{n} {what}s"),
+    }
+}
+
+/// To which answer somebody leans; nothing where it is neither.
+pub(super) fn lean(found: Option<Sensitivity>) -> &'static str {
+    match found.map(|found| found.criterion) {
+        Some(c) if c > NO_LEAN => "twos",
+        Some(c) if c < -NO_LEAN => "threes",
+        Some(_) => "neither",
+        None => "",
+    }
+}
+
+/// How well threes are told from twos, and the lean.
+pub(super) fn told_apart(found: Sensitivity) -> String {
+    let lean = match lean(Some(found)) {
+        "neither" => "no lean".to_owned(),
+        side => format!("leans to {side}"),
+    };
+    format!(
+        "threes from twos d' {:.1} (give or take {:.1}), {lean} (c {:.2})",
+        found.d_prime,
+        1.96 * found.error,
+        found.criterion
+    )
+}
+
+/// As `6 of the last 14 days, 58 minutes`.
+pub(super) fn lately(amount: Amount) -> String {
+    let (days, minutes) = (amount.days, amount.minutes());
+    format!(
+        "{days} of the last {LATELY_DAYS} days, {minutes} min, {} answers",
+        amount.n
+    )
+}
+
+/// Since when, on how many days and for how long.
+pub(super) fn in_all(learner: &LearnerReport) -> String {
+    let (all, days) = (learner.practice.whole, learner.practice.days);
+    let since = days.map_or_else(String::new, |(first, last)| {
+        format!(" from {first} to {last}")
+    });
+    let missing = match learner.who.n_missing {
+        0 => String::new(),
+        n => format!("; {n} answers of earlier hand-ins are missing"),
+    };
+    if all.n == 0 {
+        return format!("No answers are here yet{missing}");
+    }
+    format!(
+        "In all {}{since}, {} min, {} answers{missing}",
+        counted(all.days, "day"),
+        all.minutes(),
+        all.n
+    )
+}
+
+/// In which exercise the learner is stuck and on what, in a few words.
+pub(super) fn stuck(learner: &LearnerReport) -> String {
+    let Some(exercise) = learner.stuck_in() else {
+        return String::new();
+    };
+    let on = exercise.confusions.first();
+    let on = on.map_or_else(String::new, |confusion| format!(": {}", confusion.words()));
+    harmless(&format!("{}{on}", exercise.title))
+}
+
+/// What is known of an exercise, each thing a text.
+pub(super) fn details(exercise: &ExerciseReport) -> Vec<String> {
+    const CONFUSIONS: usize = 3;
+    let mut details = Vec::new();
+    let confusions = exercise.confusions.iter().take(CONFUSIONS);
+    details.extend(confusions.map(super::Confusion::words));
+    details.extend(exercise.sensitivity.map(told_apart));
+    details.extend(exercise.timing.map(|timing| {
+        let side = if timing.lead_ms < 0.0 {
+            "early"
+        } else {
+            "late"
+        };
+        format!(
+            "taps spread {:.0} ms ({:.0} % of a pulse), {:.0} ms {side}",
+            timing.spread_ms,
+            100.0 * timing.of_pulse,
+            timing.lead_ms.abs()
+        )
+    }));
+    let n_followed = exercise.n_followed;
+    let slides = exercise.slides.iter();
+    details.extend(
+        slides.map(|(words, n)| format!("slid {words}, {n} of the last {n_followed} misses")),
+    );
+    details
+}
+
+/// From what level it is heard, in words; nothing while too little is known.
+pub(super) fn threshold(exercise: &ExerciseReport) -> String {
+    let Some((level, (low, high))) = exercise.threshold else {
+        return String::new();
+    };
+    if level == Level::STRONGEST {
+        return "not heard yet".to_owned();
+    }
+    format!("from {level} ({low:.1} to {high:.1})")
+}
+
+/// `firm`, `lost` or `open`.
+pub(super) fn state(exercise: &ExerciseReport) -> &'static str {
+    match (exercise.is_failing, exercise.is_firm) {
+        (true, _) => "lost",
+        (_, true) => "firm",
+        _ => "open",
+    }
+}
+
+/// A doubt in words.
+pub(super) fn doubt(doubt: &super::Doubtful) -> String {
+    let title = doubt
+        .title
+        .as_deref()
+        .unwrap_or("an attempt that is not here");
+    let note = doubt.note.as_ref();
+    let note = note.map_or_else(String::new, |note| format!(", \"{note}\""));
+    harmless(&format!("{title}{note} ({})", doubt.attempt))
+}
