@@ -119,7 +119,7 @@ fn even_strokes(ppm: f64, hertz: f64, dies: f64) -> Vec<f32> {
     let seconds = 1.0 + 73.0 * 60.0 / ppm;
     let wave = |n: u32| {
         let pulse = (f64::from(n) / 44_100.0 - 0.5) * ppm / 60.0;
-        if pulse < 0.0 || pulse >= 72.0 {
+        if !(0.0..72.0).contains(&pulse) {
             return 0.0;
         }
         let since = pulse.fract() * 60.0 / ppm;

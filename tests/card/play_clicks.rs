@@ -13,7 +13,7 @@ use std::time::Duration;
 use contrapalma::pcm::Pcm;
 use contrapalma::phrase::{Phrase, Touch};
 use contrapalma::rhythm::{Cycle, Feel, Layer, Tempo};
-use contrapalma::sound::output::{Loop, Progress};
+use contrapalma::sound::output::{Loop, Onset, Progress};
 use contrapalma::sound::{DeviceOutput, Output as _, render};
 use contrapalma::world::{Clock, Seed, Stamp, SystemClock};
 
@@ -37,12 +37,12 @@ fn main() -> Result<(), Box<dyn Error>> {
 
     // What a device says of its time wanders in the first moments after it was opened.
     let silence = Pcm::stereo(output.rate(), vec![0.0; 4 * 48_000]);
-    output.play(Arc::new(silence), Loop::Once)?;
+    output.play(Arc::new(silence).into(), Onset::AtOnce, Loop::Once)?;
     wait_until_over(&mut output, &clock);
 
     let before = output.health();
     for _ in 0..2 {
-        output.play(Arc::clone(&pcm), Loop::Once)?;
+        output.play(Arc::clone(&pcm).into(), Onset::AtOnce, Loop::Once)?;
         let (early, late) = wait_until_over(&mut output, &clock);
         writeln!(out, "early {}", early.0)?;
         writeln!(out, "late {}", late.0)?;
