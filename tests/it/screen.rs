@@ -305,7 +305,9 @@ fn without_a_terminal_it_says_what_to_do() {
 
 #[test]
 fn the_first_frame_does_not_wait_for_an_answer() {
-    let mut terminal = Terminal::start(Practice::new().command());
+    // The home has to outlive the program.
+    let practice = Practice::new();
+    let mut terminal = Terminal::start(practice.command());
     let first = terminal.wait_for(TODAY);
     // Who asks a terminal that never answers gives up after two seconds.
     assert!(first < Duration::from_millis(1_900), "{first:?}");
