@@ -55,39 +55,42 @@ pub(super) enum Command {
     },
 }
 
+/// Under what the help lists the options that go with every command.
+const EVERYWHERE: &str = "With every command";
+
 /// What every sitting takes.
 #[derive(Clone, Debug, Args)]
 pub(super) struct Practice {
     /// Keep data in this folder
-    #[arg(long, value_name = "DIR", global = true)]
+    #[arg(long, value_name = "DIR", global = true, help_heading = EVERYWHERE)]
     pub(super) data: Option<PathBuf>,
     /// Practise as this one of several learners on this machine, each with a folder of their own
-    #[arg(long = "as", value_name = "NAME", global = true, value_parser = Local::parse)]
+    #[arg(long = "as", value_name = "NAME", global = true, help_heading = EVERYWHERE, value_parser = Local::parse)]
     pub(super) practises: Option<Local>,
     /// Practise this deck: first-steps, path, check, beginners, workshop, twelves, cousins, an installed one, or a file
-    #[arg(long, value_name = "DECK", global = true)]
+    #[arg(long, value_name = "DECK", global = true, help_heading = EVERYWHERE)]
     pub(super) deck: Option<PathBuf>,
     /// Draw all chance from this number
-    #[arg(long, value_name = "N", global = true, value_parser = seed)]
+    #[arg(long, value_name = "N", global = true, help_heading = EVERYWHERE, value_parser = seed)]
     pub(super) seed: Option<u64>,
     /// End the sitting after the block in which so many minutes are reached
-    #[arg(long, value_name = "N", global = true, default_value_t = 10,
+    #[arg(long, value_name = "N", global = true, help_heading = EVERYWHERE, default_value_t = 10,
           value_parser = clap::value_parser!(u16).range(1..=120))]
     pub(super) minutes: u16,
     /// End the sitting after exactly so many questions, or make so many
-    #[arg(long, value_name = "N", global = true, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    #[arg(long, value_name = "N", global = true, help_heading = EVERYWHERE, value_parser = clap::value_parser!(u32).range(1..=1000))]
     pub(super) questions: Option<u32>,
     /// Keep time without a sound device: nothing is heard
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = EVERYWHERE)]
     pub(super) silent: bool,
     /// Practise by this cue where a skill has it: loudness, bass, chord, top, length, held, figure, roll, stopped, strike
-    #[arg(long, value_name = "CUE", global = true, value_parser = cue)]
+    #[arg(long, value_name = "CUE", global = true, help_heading = EVERYWHERE, value_parser = cue)]
     cue: Option<Cue>,
     /// Practise in this third of each skill's tempi: slow, middle, fast
-    #[arg(long, value_name = "THIRD", global = true, value_parser = third)]
+    #[arg(long, value_name = "THIRD", global = true, help_heading = EVERYWHERE, value_parser = third)]
     speed: Option<Third>,
     /// Play the low notes an octave higher, for small loudspeakers that lose them
-    #[arg(long, global = true)]
+    #[arg(long, global = true, help_heading = EVERYWHERE)]
     small_speakers: bool,
 }
 

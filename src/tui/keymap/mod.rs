@@ -4,23 +4,26 @@
 //! and the bottom line and the help are written from it, so they cannot disagree. Only
 //! [`Control`] keys work everywhere; the help names them.
 
+mod recording;
+mod sitting;
+
 use ratatui::text::{Line, Span};
 
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 use crate::accent::Cue;
 use crate::app::bench::{Bench, Guide, Step};
-use crate::app::recording::{self, Claps, Recording};
 use crate::app::tune_up::{self, TuneUp};
 use crate::app::{ClapBy, Intent, Listening, Place, Progress, Scroll, Wishing};
-use crate::mark::Mark;
 use crate::phrase::Third;
-use crate::quiz::{Hand, Hearing, Kind, Open, Question, Shown, Stage};
+use crate::quiz::{Hand, Hearing, Open, Question, Stage};
 use crate::rhythm::Counting;
 
 use super::page::width;
 use super::theme::Theme;
-use super::view::{Overlay, Picture, Room, Turn, View, cycles_differ};
+use super::view::{Overlay, Room, Turn, View};
+use recording::on_recording;
+use sitting::{on_question, on_reveal};
 
 /// What a key does.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -339,156 +342,6 @@ fn on_progress(progress: &Progress, view: &View<'_>) -> Vec<Binding> {
     bindings
 }
 
-fn on_recording(recording: &Recording) -> Vec<Binding> {
-    if recording.n_cycles() == 0 {
-        return Vec::new();
-    }
-    let step = |key, step| (key, Action::Want(Intent::Recording(step)));
-    let char = |key, to| step(KeyCode::Char(key), to);
-    if matches!(recording.clapping, recording::Clapping::Now(_)) {
-        let stop = [char('j', recording::Step::ClapAlong)];
-        let help = "a clap; claps lead in the first cycle, and then it is yours";
-        return vec![
-            tap_keys(Hand::Either, "clap", help),
-            binding(stop, "stop", "stops, and nothing is judged"),
-        ];
-    }
-    let pause = if recording.is_sounding {
-        "silence"
-    } else {
-        "play"
-    };
-    let claps = [
-        ('3', Claps::Threes),
-        ('2', Claps::Twos),
-        ('b', Claps::Both),
-        ('5', Claps::OneFourFive),
-        ('n', Claps::None),
-    ];
-    let claps = claps.map(|(key, claps)| char(key, recording::Step::Claps(claps)));
-    let mut bindings = vec![
-        binding(
-            [char(' ', recording::Step::Pause)],
-            pause,
-            "plays the passage round and round, or falls silent",
-        ),
-        binding(
-            claps,
-            "claps",
-            "claps in threes, in twos, both, 1-4-5, or none",
-        ),
-        binding(
-            [
-                char(',', recording::Step::ClapsSofter),
-                char('.', recording::Step::ClapsLouder),
-            ],
-            "loudness",
-            "claps softer and louder, by 3 dB",
-        ),
-        binding(
-            [
-                step(KeyCode::Left, recording::Step::Back),
-                step(KeyCode::Right, recording::Step::On),
-            ],
-            "cycle",
-            "looks at the cycle before or after",
-        ),
-        binding(
-            [
-                char('[', recording::Step::From),
-                char(']', recording::Step::Until),
-            ],
-            "passage",
-            "the passage begins or ends with the cycle that is looked at",
-        ),
-        binding(
-            [
-                char('<', recording::Step::Slower),
-                char('>', recording::Step::Faster),
-            ],
-            "speed",
-            "slower and faster, at the same pitch",
-        ),
-        binding(
-            [char('1', recording::Step::BeatOne)],
-            "one a pulse later",
-            "cycles begin one pulse later",
-        ),
-    ];
-    if recording.to_clap().is_some() {
-        let along = [char('j', recording::Step::ClapAlong)];
-        let help = "clap the layer of the claps along with the passage, and be told how it went";
-        bindings.push(binding(along, "clap along", help));
-    }
-    bindings.extend(marking(recording));
-    bindings.push(binding(
-        [char('x', recording::Step::Cut)],
-        "cut",
-        "cuts the passage into the deck of own recordings",
-    ));
-    if recording.is_sounding {
-        bindings.push(want(
-            KeyCode::Char('t'),
-            Intent::Tap(Hand::Either),
-            "tap the pulse",
-            "tap along with every pulse, from a first of a cycle on",
-        ));
-    }
-    if recording.n_taps > 0 {
-        bindings.push(want(
-            KeyCode::Enter,
-            Intent::Recording(recording::Step::Taps),
-            "take the taps",
-            "pulses are where the taps were, as near as the sound has them",
-        ));
-    }
-    bindings
-}
-
-/// Keys that set pulses and say what is heard.
-fn marking(recording: &Recording) -> Vec<Binding> {
-    use recording::{Nudge, Step};
-    let char = |key, step| (KeyCode::Char(key), Action::Want(Intent::Recording(step)));
-    let nudges = [('-', Nudge::Earlier), ('+', Nudge::Later)];
-    let nudges = nudges.map(|(key, nudge)| char(key, Step::Nudge(nudge)));
-    let says = [
-        ('r', Mark::Threes),
-        ('w', Mark::Twos),
-        ('o', Mark::Both),
-        ('c', Mark::CannotSay),
-    ];
-    let says = says.map(|(key, mark)| char(key, Step::Say(mark)));
-    let mut bindings = vec![
-        binding(nudges, "10 ms", "all pulses 10 ms earlier or later"),
-        binding(
-            [char('s', Step::Section)],
-            "section",
-            "a section begins with this cycle, or no longer does",
-        ),
-        binding(
-            says,
-            "you say",
-            "you say of this section: threes, twos, both, or that you cannot say",
-        ),
-        binding(
-            [char('u', Step::Surer)],
-            "how sure",
-            "how sure you are: a guess, fairly sure, sure",
-        ),
-    ];
-    if recording.others().count() > 1 {
-        let next = [char('m', Step::OtherPerson)];
-        let help = "the marks of the next person beside yours";
-        bindings.push(binding(next, "other marks", help));
-    }
-    if recording.n_candidates() > 1 {
-        let other = [char('p', Step::OtherPulse)];
-        let help = "the next tempo that may be meant";
-        bindings.push(binding(other, "other pulse", help));
-    }
-    bindings
-}
-
 fn at_tune_up(tune_up: &TuneUp) -> Vec<Binding> {
     let step = |key, step, does: &str, help| want(key, Intent::TuneUp(step), does, help);
     let (bell, loudness, even) = (
@@ -611,129 +464,6 @@ fn bench_key((key, step): (char, Step)) -> (KeyCode, Action) {
 fn voice_keys(bench: &Bench) -> Vec<(KeyCode, Action)> {
     let steps = (0..bench.rows.len()).map(Step::Voice);
     ('1'..='9').zip(steps).map(bench_key).collect()
-}
-
-fn on_question(open: &Open, view: &View<'_>) -> Vec<Binding> {
-    let mut bindings = Vec::new();
-    let choices = choices(&open.question, open.ticket.counting);
-    let choose = |(idx, (key, _)): (usize, &(char, String))| {
-        (KeyCode::Char(*key), Action::Want(Intent::Choose(idx)))
-    };
-    if open.question.is_tapped() {
-        bindings.append(&mut while_tapping(open, view));
-    } else if open.question.is_marked() {
-        let mark = |(pulse, key)| (KeyCode::Char(key), Action::Want(Intent::Mark(pulse)));
-        let keys = mark_keys(&open.question, open.ticket.counting).into_iter();
-        let pairs: Vec<_> = keys.enumerate().map(mark).collect();
-        bindings.push(binding(
-            pairs,
-            "mark",
-            "marks a count, or takes its mark away",
-        ));
-        let help = "these marks are the answer";
-        bindings.push(want(KeyCode::Enter, Intent::Done, "that is it", help));
-    } else {
-        let pairs: Vec<_> = choices.iter().enumerate().map(choose).collect();
-        bindings.push(binding(pairs, "answer", "answers"));
-    }
-    if open.question.kind() == Kind::FitClapping {
-        let hear = |idx| {
-            let hearing = Hearing::Clapping(idx);
-            (
-                KeyCode::Char(clapping_key(idx)),
-                Action::Want(Intent::Hear(hearing)),
-            )
-        };
-        let pairs: Vec<_> = (0..choices.len()).map(hear).collect();
-        bindings.push(binding(pairs, "hear one", "plays one clapping again"));
-    }
-    let again = format!("once more (heard {})", times(n_heard(open)));
-    let help = "plays it once more";
-    bindings.push(want(KeyCode::Char('r'), Intent::Again, again, help));
-    let help = "leaves this question unanswered";
-    bindings.push(want(KeyCode::Char('s'), Intent::Skip, "skip", help));
-    bindings
-}
-
-fn while_tapping(open: &Open, view: &View<'_>) -> Vec<Binding> {
-    let mut bindings = Vec::new();
-    if view.playhead.is_some() {
-        match open.question.kind() {
-            Kind::TwoHands => {
-                let help = "the left hand; also the left arrow, or a pedal that sends page up";
-                bindings.push(tap_keys(Hand::Left, "left", help));
-                let help = "the right hand; also the right arrow, or a pedal that sends page down";
-                bindings.push(tap_keys(Hand::Right, "right", help));
-            }
-            _ if view.claps_by == ClapBy::Microphone => {}
-            Kind::Clap => {
-                let help = "claps; also the down arrow, or a pedal that sends page down";
-                bindings.push(tap_keys(Hand::Either, "clap", help));
-            }
-            _ => {
-                let help = "taps where the cycle begins; also the down arrow or page down";
-                bindings.push(tap_keys(Hand::Either, "tap", help));
-            }
-        }
-    }
-    if !open.taps.kept().is_empty() {
-        let help = "these taps are the answer";
-        bindings.push(want(KeyCode::Enter, Intent::Done, "that is it", help));
-    }
-    if open.question.ends_with_its_sound() {
-        let (does, help) = match view.here.picture {
-            Picture::Shown => ("no picture", "takes the gliding picture away"),
-            Picture::Hidden => ("picture", "brings the gliding picture back"),
-        };
-        let key = KeyCode::Char('g');
-        bindings.push(binding([(key, Action::Picture)], does, help));
-    }
-    bindings
-}
-
-fn on_reveal(shown: &Shown, view: &View<'_>) -> Vec<Binding> {
-    let hear = |key, hearing, does: String, help| {
-        want(KeyCode::Char(key), Intent::Hear(hearing), does, help)
-    };
-    let help = "the phrase under the claps of what is true";
-    let mut bindings = vec![hear('h', Hearing::AsItIs, "as it is".to_owned(), help)];
-    if shown.reveal.as_answered.is_some() {
-        let help = "the phrase under the claps of your answer";
-        bindings.push(hear(
-            'a',
-            Hearing::AsAnswered,
-            "as you answered".to_owned(),
-            help,
-        ));
-    }
-    if shown.reveal.together.is_some() {
-        let help = "the right claps and yours over the phrase";
-        bindings.push(hear('b', Hearing::Together, "both".to_owned(), help));
-        let help = "your claps without the phrase";
-        bindings.push(hear('o', Hearing::OwnAlone, "yours alone".to_owned(), help));
-    }
-    let help = "the phrase without claps";
-    bindings.push(hear('p', Hearing::Question, "the phrase".to_owned(), help));
-    let rows = shown.question.measured().rows();
-    if let Some(row) = rows.get(view.here.voice % rows.len().max(1)) {
-        let does = format!("only the {}", row.voice.name());
-        let help = "the voices alone, one after another";
-        bindings.push(hear('v', Hearing::Voice(row.voice), does, help));
-    }
-    if cycles_differ(&shown.reveal) {
-        let keys = [
-            (KeyCode::Left, Action::Turn(Turn::Back)),
-            (KeyCode::Right, Action::Turn(Turn::On)),
-        ];
-        bindings.push(binding(keys, "cycle", "turns to another cycle"));
-    }
-    if !shown.disputed {
-        let help = "disputes what is said to be true";
-        bindings.push(want(KeyCode::Char('x'), Intent::Dispute, "dispute", help));
-    }
-    let help = "to the next question";
-    bindings.push(want(KeyCode::Enter, Intent::Onward, "next", help));
-    bindings
 }
 
 fn leave(place: &Place) -> Binding {

@@ -1,0 +1,158 @@
+//! The keys on a recording.
+
+use crossterm::event::KeyCode;
+
+use super::{Action, Binding, binding, want};
+use crate::app::Intent;
+use crate::app::recording::{self, Claps, Recording};
+use crate::mark::Mark;
+
+pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
+    if recording.n_cycles() == 0 {
+        return Vec::new();
+    }
+    let step = |key, step| (key, Action::Want(Intent::Recording(step)));
+    let char = |key, to| step(KeyCode::Char(key), to);
+    if matches!(recording.clapping, recording::Clapping::Now(_)) {
+        let stop = [char('j', recording::Step::ClapAlong)];
+        let help = "a clap; claps lead in the first cycle, and then it is yours";
+        return vec![
+            tap_keys(Hand::Either, "clap", help),
+            binding(stop, "stop", "stops, and nothing is judged"),
+        ];
+    }
+    let pause = if recording.is_sounding {
+        "silence"
+    } else {
+        "play"
+    };
+    let claps = [
+        ('3', Claps::Threes),
+        ('2', Claps::Twos),
+        ('b', Claps::Both),
+        ('5', Claps::OneFourFive),
+        ('n', Claps::None),
+    ];
+    let claps = claps.map(|(key, claps)| char(key, recording::Step::Claps(claps)));
+    let mut bindings = vec![
+        binding(
+            [char(' ', recording::Step::Pause)],
+            pause,
+            "plays the passage round and round, or falls silent",
+        ),
+        binding(
+            claps,
+            "claps",
+            "claps in threes, in twos, both, 1-4-5, or none",
+        ),
+        binding(
+            [
+                char(',', recording::Step::ClapsSofter),
+                char('.', recording::Step::ClapsLouder),
+            ],
+            "loudness",
+            "claps softer and louder, by 3 dB",
+        ),
+        binding(
+            [
+                step(KeyCode::Left, recording::Step::Back),
+                step(KeyCode::Right, recording::Step::On),
+            ],
+            "cycle",
+            "looks at the cycle before or after",
+        ),
+        binding(
+            [
+                char('[', recording::Step::From),
+                char(']', recording::Step::Until),
+            ],
+            "passage",
+            "the passage begins or ends with the cycle that is looked at",
+        ),
+        binding(
+            [
+                char('<', recording::Step::Slower),
+                char('>', recording::Step::Faster),
+            ],
+            "speed",
+            "slower and faster, at the same pitch",
+        ),
+        binding(
+            [char('1', recording::Step::BeatOne)],
+            "one a pulse later",
+            "cycles begin one pulse later",
+        ),
+    ];
+    if recording.to_clap().is_some() {
+        let along = [char('j', recording::Step::ClapAlong)];
+        let help = "clap the layer of the claps along with the passage, and be told how it went";
+        bindings.push(binding(along, "clap along", help));
+    }
+    bindings.extend(marking(recording));
+    bindings.push(binding(
+        [char('x', recording::Step::Cut)],
+        "cut",
+        "cuts the passage into the deck of own recordings",
+    ));
+    if recording.is_sounding {
+        bindings.push(want(
+            KeyCode::Char('t'),
+            Intent::Tap(Hand::Either),
+            "tap the pulse",
+            "tap along with every pulse, from a first of a cycle on",
+        ));
+    }
+    if recording.n_taps > 0 {
+        bindings.push(want(
+            KeyCode::Enter,
+            Intent::Recording(recording::Step::Taps),
+            "take the taps",
+            "pulses are where the taps were, as near as the sound has them",
+        ));
+    }
+    bindings
+}
+
+/// Keys that set pulses and say what is heard.
+fn marking(recording: &Recording) -> Vec<Binding> {
+    use recording::{Nudge, Step};
+    let char = |key, step| (KeyCode::Char(key), Action::Want(Intent::Recording(step)));
+    let nudges = [('-', Nudge::Earlier), ('+', Nudge::Later)];
+    let nudges = nudges.map(|(key, nudge)| char(key, Step::Nudge(nudge)));
+    let says = [
+        ('r', Mark::Threes),
+        ('w', Mark::Twos),
+        ('o', Mark::Both),
+        ('c', Mark::CannotSay),
+    ];
+    let says = says.map(|(key, mark)| char(key, Step::Say(mark)));
+    let mut bindings = vec![
+        binding(nudges, "10 ms", "all pulses 10 ms earlier or later"),
+        binding(
+            [char('s', Step::Section)],
+            "section",
+            "a section begins with this cycle, or no longer does",
+        ),
+        binding(
+            says,
+            "you say",
+            "you say of this section: threes, twos, both, or that you cannot say",
+        ),
+        binding(
+            [char('u', Step::Surer)],
+            "how sure",
+            "how sure you are: a guess, fairly sure, sure",
+        ),
+    ];
+    if recording.others().count() > 1 {
+        let next = [char('m', Step::OtherPerson)];
+        let help = "the marks of the next person beside yours";
+        bindings.push(binding(next, "other marks", help));
+    }
+    if recording.n_candidates() > 1 {
+        let other = [char('p', Step::OtherPulse)];
+        let help = "the next tempo that may be meant";
+        bindings.push(binding(other, "other pulse", help));
+    }
+    bindings
+}
