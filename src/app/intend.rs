@@ -71,7 +71,12 @@ impl App {
         }
     }
 
-    fn intend_in_sitting(&mut self, intent: Intent, stamp: Stamp) -> Result<(), Trouble> {
+    /// The same while a sitting runs.
+    pub(super) fn intend_in_sitting(
+        &mut self,
+        intent: Intent,
+        stamp: Stamp,
+    ) -> Result<(), Trouble> {
         let event = match intent {
             Intent::Choose(idx) => Event::Choose(idx),
             Intent::Tap(hand) => match self.player.phrase_micros(stamp) {

@@ -5,6 +5,7 @@ use super::*;
 use crate::app::recording::tests::source_of_clicks;
 use crate::app::recording::{Clapping, Claps, Recording, State, Step};
 use crate::pcm::Speed;
+use crate::quiz::Hand;
 
 impl Practice {
     /// Has clicks opened, whose pulses are known.

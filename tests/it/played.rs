@@ -64,6 +64,27 @@ fn a_recording_keeps_its_pitch_and_claps_lie_on_its_pulses_at_both_speeds() {
     }
 
     // Other claps take over while it sounds, and nothing else moves.
+    let seen = (0..3).find_map(|n| {
+        if n > 0 {
+            terminal.press(" ");
+            terminal.press("3");
+            terminal.wait_for("claps in threes");
+        }
+        claps_taken_over(&mut terminal, &mut listener)
+    });
+    let seen = seen.expect("of three hearings one is whole, unless the machine is too busy");
+    // Claps on 1, 3 and 5, clicks on 2 and 5, nothing on 4 and 6.
+    assert!([0, 1, 2, 4].iter().all(|at| seen[*at] > 0), "{seen:?}");
+    assert_eq!((seen[3], seen[5]), (0, 0), "{seen:?}");
+
+    terminal.press("q");
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
+}
+
+/// Plays at half speed under claps in threes and goes over to twos: how many strokes came on each count
+/// from then on; nothing where one lies beside all counts, as when a busy machine breaks sound off.
+fn claps_taken_over(terminal: &mut Terminal, listener: &mut Listener) -> Option<[u32; 6]> {
     terminal.press(" ");
     terminal.wait_for("sounding: cycles 1 to 2");
     let begun = listener.catch_up();
@@ -72,27 +93,19 @@ fn a_recording_keeps_its_pitch_and_claps_lie_on_its_pulses_at_both_speeds() {
     terminal.wait_for("claps in twos");
     let changed = listener.catch_up();
     listener.hear(13 * 28_800);
-    let heard = &listener.heard()[begun..];
-    let onsets = onsets(heard);
+    let onsets = onsets(&listener.heard()[begun..]);
+    let first = *onsets.first()?;
     let later = seconds(changed - begun) + 0.5;
-    let clapped = onsets.iter().filter(|at| **at > later);
-    let places = clapped.map(|at| (at - onsets[0]) / (2.0 * PULSE));
     let mut seen = [0; 6];
-    for place in places {
-        assert!(
-            (place - place.round()).abs() * 2.0 * PULSE < 0.01,
-            "{place}: {onsets:?}"
-        );
+    for at in onsets.iter().filter(|at| **at > later) {
+        let place = (at - first) / (2.0 * PULSE);
+        if (place - place.round()).abs() * 2.0 * PULSE >= 0.01 {
+            return None;
+        }
         let count = (0..6).find(|count| (place + 0.25 - f64::from(*count)).rem_euclid(6.0) < 0.5);
         seen[usize::try_from(count.unwrap_or(0)).expect("small")] += 1;
     }
-    // Claps on 1, 3 and 5, clicks on 2 and 5, nothing on 4 and 6.
-    assert!([0, 1, 2, 4].iter().all(|at| seen[*at] > 0), "{seen:?}");
-    assert_eq!((seen[3], seen[5]), (0, 0), "{onsets:?}");
-
-    terminal.press("q");
-    terminal.press("q");
-    assert_eq!(terminal.end(), 0);
+    Some(seen)
 }
 
 /// Licks of a real guitar, in the public domain (CC0), which Debian's package `sonic-pi-samples` brings:

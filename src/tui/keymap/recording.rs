@@ -2,10 +2,11 @@
 
 use crossterm::event::KeyCode;
 
-use super::{Action, Binding, binding, want};
+use super::{Action, Binding, binding, tap_keys, want};
 use crate::app::Intent;
 use crate::app::recording::{self, Claps, Recording};
 use crate::mark::Mark;
+use crate::quiz::Hand;
 
 pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
     if recording.n_cycles() == 0 {
