@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use crate::accent::Cue;
 use crate::deck::{Deck, Exercise, Order};
 use crate::quiz::Skill;
-use crate::review::plan::{BLOCKS_OF_A_SKILL, Candidate, Candidates, NEW_A_DAY};
+use crate::review::plan::{BLOCKS_OF_A_SKILL, Candidate, Candidates, Limit, NEW_A_DAY};
 
 /// A deck, its exercises counted as the plan's candidates are.
 #[derive(Clone, Debug)]
@@ -73,6 +73,14 @@ impl Course {
         match self.deck.order() {
             Order::Path | Order::Free => BLOCKS_OF_A_SKILL,
             Order::Once => 1,
+        }
+    }
+
+    /// When a sitting is over: a deck that is asked through once goes on to its end.
+    pub fn limit(&self, wanted: Limit) -> Limit {
+        match (self.deck.order(), wanted) {
+            (Order::Once, Limit::Minutes(_)) => Limit::Minutes(u16::MAX),
+            (_, wanted) => wanted,
         }
     }
 

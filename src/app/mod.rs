@@ -559,7 +559,7 @@ fn plan(learner: &Learner, course: &Course, day: Day, seed: Seed, limit: Limit) 
     let terms = Terms {
         day,
         seed,
-        limit,
+        limit: course.limit(limit),
         chooser: Chooser::Forgetting,
         new_a_day: course.new_a_day(),
         blocks_of_a_skill: course.blocks_of_a_skill(),

@@ -91,7 +91,8 @@ fn cue_in_words((cue, heard): (Cue, &Heard)) -> Option<String> {
     let (low, high) = heard.threshold.heard_within();
     let level = heard.threshold.heard_from();
     let words = cue.words();
-    (heard.n >= ENOUGH).then(|| format!("{words} {level} ({low:.1} to {high:.1})"))
+    (heard.n >= ENOUGH && level != Level::STRONGEST)
+        .then(|| format!("{words} {level} ({low:.1} to {high:.1})"))
 }
 
 /// How each answer fares: all of a few, and of many the one that fares worst.

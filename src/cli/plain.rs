@@ -301,7 +301,7 @@ fn while_open(open: &Open, line: &str) -> Said {
         "f" if two => Said::Intent(Intent::Tap(Hand::Left)),
         "j" if two => Said::Intent(Intent::Tap(Hand::Right)),
         "" if tapped && !two => Said::Intent(Intent::Tap(Hand::Either)),
-        "d" if tapped || open.question.is_marked() => Said::Intent(Intent::Done),
+        "d" if tapped || !open.marks.is_empty() => Said::Intent(Intent::Done),
         "a" | "b" | "c" if open.question.sounds().len() > 1 => {
             let idx = usize::from(line.as_bytes()[0] - b'a');
             Said::Intent(Intent::Hear(Hearing::Clapping(idx)))

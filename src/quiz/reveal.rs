@@ -6,7 +6,7 @@
 
 use crate::accent::{self, Floor, Lean, Profile};
 use crate::phrase::{Phrase, Row, Touch, Turning, Voice};
-use crate::rhythm::{Counting, Feel, Layer, Pulse, Tick};
+use crate::rhythm::{Counting, Cycle, Feel, Layer, Pulse, Tick};
 
 use super::hands::{
     Asked, both, own_claps, played, right_claps, rows, sounding, verdict_words, what_was_done,
@@ -355,8 +355,21 @@ fn rows_beside(question: &Question) -> Vec<GridRow> {
     [Voice::Claps, Voice::Bell]
         .into_iter()
         .filter(|voice| is_asked(voice) && is_there(voice))
-        .map(|voice| stroke_row(sound, voice))
+        .map(|voice| match question.task {
+            Task::WhoseStroke { pulse } if voice == Voice::Bell => marking_row(sound.cycle, pulse),
+            _ => stroke_row(sound, voice),
+        })
         .collect()
+}
+
+/// The pulse that a bell marks: in every cycle, so that the picture shows it whichever is looked at.
+fn marking_row(cycle: Cycle, marked: Pulse) -> GridRow {
+    let mark = |pulse| if pulse == marked { 'x' } else { '.' };
+    GridRow {
+        name: Voice::Bell.name(),
+        cycles: vec![cycle.pulses().map(mark).collect()],
+        aside: "from cycle 2 on".to_owned(),
+    }
 }
 
 /// Where a voice sounds.

@@ -195,6 +195,8 @@ impl Sitting {
     fn while_open(&mut self, mut open: Box<Open>, event: &Event, now: &Now) -> Vec<Effect> {
         let effects = match *event {
             Event::Choose(idx) => return self.answer(open, &Given::Choice(idx), now),
+            // Every phrase has accents: none marked is no answer yet.
+            Event::Done if open.question.is_marked() && open.marks.is_empty() => Vec::new(),
             Event::Done if open.question.is_marked() => {
                 let marks = open.marks.iter().copied().collect();
                 return self.answer(open, &Given::Marks(marks), now);

@@ -1220,6 +1220,25 @@ fn claps_that_are_to_be_named_are_the_softer_the_harder_it_is() {
     );
 }
 
+/// The likely wrong answer to one, four and five: the sixth in place of the fifth.
+#[test]
+fn what_was_clapped_is_held_against_what_was_asked() {
+    let form = Form::Clap {
+        layers: vec![layer("1-4-5")],
+        place: Place::On,
+        guide: Guide::None,
+        course: Course::Whole,
+        call: Call::None,
+    };
+    let question = ask(&form, &recipe(&[Feel::Threes], &[Entry::One]), 4);
+    let taps = clapping(question.phrase(), |_| layer("1-4-6"), 0);
+    let (is_right, reveal) = told(&question, taps, TUNED);
+    assert!(!is_right);
+    let said = &reveal.verdict;
+    assert!(said.contains("You clapped on 1, 4 and 6"), "{said}");
+    assert!(!said.contains("never on 2"), "{said}");
+}
+
 #[test]
 fn what_was_left_out_is_not_named_as_clapped() {
     let form = Form::Clap {

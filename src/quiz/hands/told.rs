@@ -7,7 +7,7 @@ use crate::quiz::GridRow;
 use crate::quiz::judge::{Clapped, Place, Reading};
 use crate::quiz::reveal::sentence;
 use crate::quiz::tap::{Hand, Tap, micros_of};
-use crate::rhythm::{Counting, Layer, PulseMap, TICKS_PER_PULSE};
+use crate::rhythm::{Counting, Layer, Pulse, PulseMap, TICKS_PER_PULSE};
 
 /// Spreads at which timing counts as tight for a beginner, a practised hand and a master, as shares of
 /// a pulse, taps being made with keys (common practice, no source).
@@ -195,12 +195,25 @@ fn spans_words(
         ),
         _ => {
             if let Some(never) = played.never_struck() {
-                let struck = found.first().layer.pulses().filter(|p| !never.contains(*p));
-                let struck = Layer::on(never.cycle(), struck);
+                let layer = found.first().layer;
+                let struck = layer.pulses().filter(|p| !never.contains(*p));
+                let struck: Vec<Pulse> = struck.collect();
+                let cycle = layer.cycle();
+                // What is told is held against what was asked, not against what it was taken for.
+                let wanted = played.part.layer.unwrap_or(layer);
+                let missed = wanted.pulses().filter(|p| !struck.contains(p));
+                let beside = struck.iter().copied().filter(|p| !wanted.contains(*p));
+                let [missed, beside] = [missed.collect::<Vec<_>>(), beside.collect()]
+                    .map(|pulses| Layer::on(cycle, pulses).ok());
+                let struck = Layer::on(cycle, struck);
                 let struck = struck.map_or_else(|_| String::new(), |layer| counting.list(layer));
+                let missed = missed.map(|layer| format!(" and never on {}", counting.list(layer)));
+                let beside =
+                    beside.map(|layer| format!("; {} was not asked for", counting.list(layer)));
                 return format!(
-                    "{who} clapped on {struck} and never on {}.",
-                    counting.list(never)
+                    "{who} clapped on {struck}{}{}.",
+                    missed.unwrap_or_default(),
+                    beside.unwrap_or_default()
                 );
             }
             let faults: Vec<String> = [(found.missing, "missing"), (found.extra, "too many")]

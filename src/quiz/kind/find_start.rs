@@ -118,11 +118,14 @@ fn pointed(phrase: &Phrase, taps: &[Tap]) -> Option<(usize, usize)> {
     readings.retain(|reading| reading.place == Place::On);
     let found = judge(&round, &readings, Lead::UNKNOWN)?;
     let (since, reading) = found.last();
-    let rounds = found
-        .struck
+    let later = found.struck.iter().filter(|struck| struck.cycle >= since);
+    let rounds = later.count();
+    // Who taps twice a round says two places.
+    let taps = micros
         .iter()
-        .filter(|struck| struck.cycle >= since)
-        .count();
+        .filter(|at| cycle(**at) >= first + i64::try_from(since).unwrap_or(0));
+    let beside = taps.count().saturating_sub(rounds);
+    (2 * beside <= rounds).then_some(())?;
     Some((reading.layer.pulses().next()?.idx(), rounds))
 }
 
@@ -146,15 +149,20 @@ pub(in crate::quiz) fn claps(question: &Question, answer: Answer, by: By) -> Vec
 pub(in crate::quiz) fn reason(question: &Question, counting: Counting) -> String {
     let phrase = question.phrase();
     let standing = |row: &&Row| crate::accent::start_margin(&row.mean());
-    let clearest = question
-        .measured()
-        .rows()
-        .iter()
-        .max_by(|a, b| standing(a).total_cmp(&standing(b)));
-    let cue = clearest.map_or("an accent", |row| row.cue.words());
+    // A voice whose row shows it stands before one that only adds to it.
+    let first = phrase.cycle.first();
+    let shows = |row: &Row| row.layer().is_some_and(|layer| layer.contains(first));
+    let rows = question.measured().rows().iter();
+    let clearest = rows.max_by(|a, b| {
+        let shown = shows(a).cmp(&shows(b));
+        shown.then_with(|| standing(a).total_cmp(&standing(b)))
+    });
+    let cue = clearest.map_or("all accents", |row| row.cue.words());
     let one = counting.name(phrase.cycle, phrase.cycle.first());
     let entry = counting.name(phrase.cycle, phrase.entry_pulse());
-    let came = sentence(&format!("once a cycle, on {one}, {cue} stood out"));
+    let came = sentence(&format!(
+        "of {cue}, those on {one} stood out most, once a cycle"
+    ));
     match phrase.entry {
         0 => format!("{came} It came in on {one} itself."),
         1.. => format!("{came} It came in on {entry}."),
@@ -193,6 +201,8 @@ mod tests {
         check(&[6, 12, 18, 24], -60_000, Some(0));
         check(&[6, 12, 18, 24], 140_000, Some(0));
         check(&[9, 15, 21, 27], 20_000, Some(3));
+        // Every group tapped is not the beginning of the cycle found.
+        check(&[6, 9, 12, 15, 18, 21, 24, 27], 0, None);
         // The search at the beginning is forgiven.
         check(&[4, 8, 12, 18, 24, 30], 0, Some(0));
     }

@@ -26,8 +26,10 @@ pub(super) fn on_question(open: &Open, view: &View<'_>) -> Vec<Binding> {
             "mark",
             "marks a count, or takes its mark away",
         ));
-        let help = "these marks are the answer";
-        bindings.push(want(KeyCode::Enter, Intent::Done, "that is it", help));
+        if !open.marks.is_empty() {
+            let help = "these marks are the answer";
+            bindings.push(want(KeyCode::Enter, Intent::Done, "that is it", help));
+        }
     } else {
         let pairs: Vec<_> = choices.iter().enumerate().map(choose).collect();
         bindings.push(binding(pairs, "answer", "answers"));
