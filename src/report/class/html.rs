@@ -169,7 +169,7 @@ fn one(number: usize, learner: &LearnerReport, deck: &str) -> Markup {
                 p { "Over all: " (wording::told_apart(found)) "." }
             }
             dl {
-                (list("In the groups", &groups))
+                (list("Groups", &groups))
                 (list("Due today", &learner.due))
                 (lines("Set", &set))
                 (list(&format!("To set next, of {deck}"), &learner.next))

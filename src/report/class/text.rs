@@ -105,7 +105,7 @@ fn one(page: &mut Page, learner: &LearnerReport, deck: &str) {
     }
     page.list("Due today:", &learner.due);
     let groups: Vec<String> = learner.groups.iter().map(Label::to_string).collect();
-    page.list("In the groups", &groups);
+    page.list("Groups:", &groups);
     let set: Vec<String> = learner.set.iter().map(wording::set).collect();
     page.items("Set:", &set);
     page.list(
