@@ -12,7 +12,7 @@ use std::fs;
 use std::path::PathBuf;
 
 use contrapalma::app::Course;
-use contrapalma::app::class::{class_report, syllabus};
+use contrapalma::app::class::{Whose, class_report, syllabus};
 use contrapalma::class::hand_in::{Header, LearnerId, Machine, Reading, Writer};
 use contrapalma::deck::{self, Deck};
 use contrapalma::label::Label;
@@ -133,7 +133,7 @@ fn report(store: &ClassStore, clock: &SystemClock) -> Result<(), Box<dyn Error>>
         .collect();
     let path = deck::built_in_named("path").ok_or("the path comes with the program")?;
     let known = syllabus(&Course::new(path), &decks);
-    let report = class_report(store, store.learners()?, &known, (Day(20_500), "path"))?;
+    let report = class_report(store, &Whose::All, &known, (Day(20_500), "path"))?;
     let reckoned = clock.stamp();
     let n_bytes: usize = [html, csv, json, text]
         .iter()

@@ -2,13 +2,15 @@
 //!
 //! A [`Label`] is printable, on one line, and at most [`Label::LONGEST`] characters long, so that
 //! nothing from a file can drive a terminal or a page. Every name and instruction of a deck is one.
-//! A [`ContentHash`] names a file by its content.
+//! A [`ContentHash`] names a file by its content; [`name_order`] says where a name stands in a list.
 
 mod content_hash;
+mod name_order;
 
 use std::fmt;
 
 pub use content_hash::{ContentHash, ContentHashError};
+pub use name_order::name_order;
 
 /// Printable text of bounded length.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

@@ -375,7 +375,7 @@ fn an_exercise_is_heard_as_it_is_asked() {
     assert!((0.05..=1.0).contains(&loudest), "{loudest}");
     done(&home, &format!("{args} c.wav --level 8"));
     assert_ne!(bytes("c.wav"), bytes("a.wav"));
-    refused(&home, "decks show path --hear plain", 2, &["--wav"]);
+    refused(&home, "decks show path --wav x.wav", 2, &["--hear"]);
     let says = ["no exercise \"nonesuch\" in this deck", "it has "];
     refused(
         &home,

@@ -15,6 +15,8 @@ mod ear;
 #[cfg(feature = "playback")]
 mod hands;
 #[cfg(feature = "playback")]
+mod hear;
+#[cfg(feature = "playback")]
 mod heard;
 mod kill;
 mod learners;

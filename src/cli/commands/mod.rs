@@ -4,6 +4,7 @@ pub(super) mod assignment;
 pub(super) mod class;
 pub(super) mod decks;
 pub(super) mod hand_in;
+mod hear;
 pub(super) mod keep;
 pub(super) mod listen;
 pub(super) mod phrase;

@@ -178,7 +178,10 @@ fn ear(practice: &Practice, clock: &Arc<dyn Clock>) -> Option<Ear> {
 }
 
 /// The way out for sound, and why nothing is heard when that is so.
-fn output(practice: &Practice, clock: &Arc<dyn Clock>) -> (Box<dyn Output>, Option<String>) {
+pub(super) fn output(
+    practice: &Practice,
+    clock: &Arc<dyn Clock>,
+) -> (Box<dyn Output>, Option<String>) {
     let silent = || Box::new(SilentOutput::new(Arc::clone(clock)));
     if practice.silent {
         return (silent(), None);

@@ -1,5 +1,5 @@
-//! The report as one HTML document to look at and to print: all learners on one page, then the
-//! exercises, then a page for each learner.
+//! The report as one HTML document to look at and to print: all learners on one page, by group where
+//! there are groups, then the exercises, then a page for each learner.
 //!
 //! There is no script in it, nothing that is fetched, and no text that is not escaped. Sounds of
 //! moments are links to files beside it.
@@ -8,7 +8,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::learner::LearnerReport;
 use super::{ClassReport, ExerciseReport, Heard, Moment, wording};
-use crate::label::harmless;
+use crate::label::{Label, harmless};
 use crate::report::stats::wilson;
 
 /// The document.
@@ -69,28 +69,42 @@ section.overview table{font-size:7.5pt}section.overview td,section.overview th{p
 section.overview td:last-child{width:46%}}";
 
 fn overview(report: &ClassReport) -> Markup {
+    let numbered = |at: &usize| Some((at + 1, report.learners.get(*at)?));
     html! {
         section.overview {
             p.note {
                 (wording::counted(report.learners.len(), "learner")) ", by name. Of the last 14 days: days practised, minutes, and "
                 "the share that was right with its 95 % interval. Lean: what is said where threes and "
-                "twos are not told apart. Due: exercises that are due today."
+                "twos are not told apart. Due: exercises that are due today. Set: goals reached, of how many "
+                "that are set."
             }
-            table {
-                thead { tr {
-                    @for name in ["Name", "Days", "Min", "Right", "Lean", "Due", "Disputes", "Stuck in"] {
-                        th scope="col" { (name) }
-                    }
-                } }
-                tbody {
-                    @for (number, learner) in (1..).zip(&report.learners) { (row(number, learner)) }
+            @for group in &report.groups {
+                h2 { (wording::group(group)) }
+                (rows(group.learners.iter().filter_map(numbered)))
+                @for line in wording::listed(group) { p.note { (line) } }
+            }
+            @if report.groups.is_empty() { (rows((1..).zip(&report.learners))) }
+        }
+    }
+}
+
+/// Learners, each with its number in the report.
+fn rows<'l>(learners: impl Iterator<Item = (usize, &'l LearnerReport)>) -> Markup {
+    html! {
+        table {
+            thead { tr {
+                @for name in ["Name", "Days", "Min", "Right", "Lean", "Due", "Set", "Disputes", "Stuck in"] {
+                    th scope="col" { (name) }
                 }
+            } }
+            tbody {
+                @for (number, learner) in learners { (row(number, learner)) }
             }
         }
     }
 }
 
-fn row(number: u32, learner: &LearnerReport) -> Markup {
+fn row(number: usize, learner: &LearnerReport) -> Markup {
     let lately = learner.practice.lately;
     let right = wilson(lately.right, lately.n).map(wording::share);
     let doubts = match learner.doubts.len() {
@@ -105,6 +119,7 @@ fn row(number: u32, learner: &LearnerReport) -> Markup {
             td.n data-name="Right" { (right.unwrap_or_default()) }
             td.n data-name="Lean" { (wording::lean(learner.sensitivity)) }
             td.n data-name="Due" { (learner.due.len()) }
+            td.n data-name="Set" { (wording::n_reached(learner)) }
             td.n data-name="Disputes" { (doubts) }
             td data-name="Stuck in" { (wording::stuck(learner)) }
         }
@@ -140,7 +155,10 @@ fn exercises(report: &ClassReport) -> Markup {
     }
 }
 
-fn one(number: u32, learner: &LearnerReport, deck: &str) -> Markup {
+fn one(number: usize, learner: &LearnerReport, deck: &str) -> Markup {
+    let groups: Vec<String> = learner.groups.iter().map(Label::to_string).collect();
+    let set: Vec<String> = learner.set.iter().map(wording::set).collect();
+    let heard: Vec<String> = learner.heard_live.iter().map(wording::heard_live).collect();
     let doubts: Vec<String> = learner.doubts.iter().map(wording::doubt).collect();
     html! {
         section.learner id={ "learner-" (number) } {
@@ -151,10 +169,13 @@ fn one(number: u32, learner: &LearnerReport, deck: &str) -> Markup {
                 p { "Over all: " (wording::told_apart(found)) "." }
             }
             dl {
+                (list("Groups", &groups))
                 (list("Due today", &learner.due))
-                // What an assignment asks is to stand here, beside what to set next.
+                (lines("Set", &set))
                 (list(&format!("To set next, of {deck}"), &learner.next))
-                (list("Disputes to judge", &doubts))
+                (lines("Heard live", &heard))
+                (lines("Disputes to judge", &doubts))
+                @if !doubts.is_empty() { dd.note { (wording::JUDGE_BY) } }
             }
             @if !learner.exercises.is_empty() { (table(&learner.exercises)) }
             @if !learner.moments.is_empty() {
@@ -173,6 +194,16 @@ fn list(title: &str, items: &[String]) -> Markup {
                 @if idx > 0 { "; " }
                 (harmless(item))
             } }
+        }
+    }
+}
+
+/// A title, and each item on a line of its own.
+fn lines(title: &str, items: &[String]) -> Markup {
+    html! {
+        @if !items.is_empty() {
+            dt { (title) }
+            @for item in items { dd { (item) } }
         }
     }
 }

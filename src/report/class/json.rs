@@ -3,7 +3,11 @@
 use serde_json::{Value, json};
 
 use super::practice::Amount;
-use super::{ClassReport, Common, ExerciseReport, Heard, LearnerReport, Moment, wording};
+use super::{
+    ClassReport, Common, ExerciseReport, GroupReport, Heard, LearnerReport, Moment, SetWork,
+    wording,
+};
+use crate::label::Label;
 use crate::report::stats::{Sensitivity, Share, wilson};
 
 /// The report, on one line. It is put together learner by learner, since an object of all of them
@@ -15,6 +19,8 @@ pub fn json(report: &ClassReport) -> String {
         json!(report.deck)
     );
     list(&mut text, "learners", report.learners.iter().map(learner));
+    let groups = report.groups.iter().map(|one| group(one, report));
+    list(&mut text, "groups", groups);
     list(
         &mut text,
         "exercises",
@@ -41,12 +47,23 @@ fn learner(learner: &LearnerReport) -> Value {
         json!({
             "attempt": doubt.attempt,
             "title": doubt.title,
-            "note": doubt.note.as_ref().map(|note| note.as_str()),
+            "label": doubt.label_and_answer.as_ref().map(|(label, _)| label),
+            "answer": doubt.label_and_answer.as_ref().map(|(_, answer)| answer),
+            "note": doubt.note.as_ref().map(Label::as_str),
+        })
+    });
+    let heard_live = learner.heard_live.iter().map(|heard| {
+        json!({
+            "exercise": &*heard.skill.0,
+            "title": heard.title,
+            "day": heard.day.to_string(),
+            "note": heard.note.as_ref().map(Label::as_str),
         })
     });
     json!({
         "learner": learner.who.learner.to_string(),
         "name": learner.who.name.as_str(),
+        "groups": names(&learner.groups),
         "missing": learner.who.n_missing,
         "first_day": practice.days.map(|(first, _)| first.to_string()),
         "last_day": practice.days.map(|(_, last)| last.to_string()),
@@ -57,8 +74,40 @@ fn learner(learner: &LearnerReport) -> Value {
         "stuck": learner.stuck_in().map(|exercise| &*exercise.skill.0),
         "due": learner.due,
         "next": learner.next,
+        "set": learner.set.iter().map(set).collect::<Vec<Value>>(),
+        "heard_live": heard_live.collect::<Vec<Value>>(),
         "disputes": doubts.collect::<Vec<Value>>(),
         "moments": learner.moments.iter().map(moment).collect::<Vec<Value>>(),
+    })
+}
+
+fn names(names: &[Label]) -> Value {
+    names.iter().map(|name| json!(name.as_str())).collect()
+}
+
+fn group(group: &GroupReport, report: &ClassReport) -> Value {
+    let learners = group.learners.iter();
+    let learners = learners.filter_map(|at| report.learners.get(*at));
+    json!({
+        "group": group.name.as_ref().map(Label::as_str),
+        "learners": learners.map(|one| one.who.learner.to_string()).collect::<Vec<String>>(),
+        "not_handed_in": names(&group.awaited),
+        "several_by_name": names(&group.unclear),
+    })
+}
+
+fn set(set: &SetWork) -> Value {
+    let (what, goal, reached) = (&set.assignment, set.assignment.goal, set.reached);
+    json!({
+        "number": set.number,
+        "deck": &*what.deck,
+        "title": what.title.as_str(),
+        "line": what.line.as_ref().map(Label::as_str),
+        "from": what.from.to_string(),
+        "due": what.due.to_string(),
+        "goal": { "firm": goal.firm(), "minutes": goal.minutes(), "days": goal.days() },
+        "reached": { "firm": reached.firm, "minutes": reached.minutes, "days": reached.days },
+        "state": set.stage.id(),
     })
 }
 

@@ -1,5 +1,8 @@
-//! What the practice of one learner came to.
+//! What the practice of one learner came to, and what the teacher set, heard and has to judge.
 
+use std::sync::Arc;
+
+use crate::class::assignment::{Assignment, Reached};
 use crate::class::hand_in::LearnerId;
 use crate::label::Label;
 use crate::phrase::Level;
@@ -22,11 +25,32 @@ pub struct Who {
     pub n_missing: u64,
 }
 
+/// What is known of a learner before any attempt is looked at.
+#[derive(Clone, Debug, PartialEq)]
+pub struct About {
+    /// Who it is.
+    pub who: Who,
+    /// The groups in which they are, by name.
+    pub groups: Vec<Label>,
+    /// What is set to them, with its number in the class store, by number.
+    pub set: Vec<(u32, Arc<Assignment>)>,
+    /// What the teacher heard live, by skill and then day.
+    pub heard_live: Vec<HeardLive>,
+    /// Doubts about labels, which a person has to judge.
+    pub doubts: Vec<Doubtful>,
+}
+
 /// What the practice of one learner came to.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LearnerReport {
     /// Whose it is.
     pub who: Who,
+    /// The groups in which the learner is, by name.
+    pub groups: Vec<Label>,
+    /// What is set, by number: what ended more than four weeks ago is left out.
+    pub set: Vec<SetWork>,
+    /// What the teacher heard live, by skill and then day.
+    pub heard_live: Vec<HeardLive>,
     /// Days, minutes and answers.
     pub practice: Practice,
     /// How well threes are told from twos over all exercises, where both were asked.
@@ -45,6 +69,45 @@ pub struct LearnerReport {
     pub moments: Vec<Moment>,
 }
 
+/// Something that is set, and how far it is done.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SetWork {
+    /// Its number in the class store.
+    pub number: u32,
+    /// What is set.
+    pub assignment: Arc<Assignment>,
+    /// How far its goal is reached, counted as the learner's own program does.
+    pub reached: Reached,
+    /// How it stands.
+    pub stage: Stage,
+}
+
+/// How something that is set stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Stage {
+    /// Its first day is to come.
+    ToCome,
+    /// Its goal is reached.
+    Reached,
+    /// Its last day is not over.
+    Open,
+    /// Its last day is over, and its goal is not reached.
+    Missed,
+}
+
+/// A skill that the teacher heard live.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HeardLive {
+    /// What was heard.
+    pub skill: Skill,
+    /// The title of its exercise; the id where its deck is not known.
+    pub title: String,
+    /// When.
+    pub day: Day,
+    /// How it was, in the teacher's words.
+    pub note: Option<Label>,
+}
+
 /// A doubt that waits for a judgement.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Doubtful {
@@ -52,6 +115,9 @@ pub struct Doubtful {
     pub attempt: String,
     /// The title of the exercise; `None` while the attempt is not here.
     pub title: Option<String>,
+    /// The label that is doubted and what was answered, each as `class judge` takes it; `None` while the
+    /// attempt is not here.
+    pub label_and_answer: Option<(String, String)>,
     /// Why, in the learner's words.
     pub note: Option<Label>,
 }
@@ -106,7 +172,26 @@ pub struct TapTiming {
     pub n: u32,
 }
 
+impl Stage {
+    /// As `open`.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::ToCome => "to come",
+            Self::Reached => "reached",
+            Self::Open => "open",
+            Self::Missed => "missed",
+        }
+    }
+}
+
 impl LearnerReport {
+    /// Of how much that is set and has begun the goal is reached, and how much has begun.
+    pub fn n_reached(&self) -> (usize, usize) {
+        let begun = self.set.iter().filter(|set| set.stage != Stage::ToCome);
+        let reached = begun.clone().filter(|set| set.stage == Stage::Reached);
+        (reached.count(), begun.count())
+    }
+
     /// The exercise in which the learner is stuck.
     pub fn stuck_in(&self) -> Option<&ExerciseReport> {
         self.stuck.and_then(|idx| self.exercises.get(idx))

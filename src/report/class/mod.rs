@@ -4,16 +4,16 @@
 //! one learner as they come, so that never more than those of one learner are held. [`text`],
 //! [`html`], [`csv`] and [`json`] write the same report in four forms.
 //!
-//! Learners stand by name and are never ranked. Shares are 0 to 1 with 95 % intervals, levels are in
+//! Learners stand by name and are never ranked; where the class has groups the overview goes by group. Shares are 0 to 1 with 95 % intervals, levels are in
 //! decibels, times in milliseconds, days are learning days. Texts that came from outside are labels,
 //! and are escaped as each form needs it.
 //!
-//! Not here: files, sounds, the clock, where attempts are kept. What groups and assignments say of a
-//! learner belongs into [`LearnerReport`], and is shown where each form says what comes next.
+//! Not here: files, sounds, the clock, where attempts are kept.
 
 mod confusion;
 mod csv;
 mod followed;
+mod group;
 mod html;
 mod json;
 mod learner;
@@ -25,9 +25,10 @@ mod text;
 mod wording;
 
 pub use csv::{csv, csv_field};
+pub use group::GroupReport;
 pub use html::html;
 pub use json::json;
-pub use learner::{Doubtful, ExerciseReport, LearnerReport, Who};
+pub use learner::{About, Doubtful, ExerciseReport, HeardLive, LearnerReport, SetWork, Stage, Who};
 pub use moment::{Heard, Moment};
 pub use syllabus::{Lesson, Syllabus};
 pub use tally::Tally;
@@ -50,6 +51,8 @@ pub struct ClassReport {
     pub deck: String,
     /// The learners, by name and then number.
     pub learners: Vec<LearnerReport>,
+    /// The groups by which the overview goes; nothing where it goes by none.
+    pub groups: Vec<GroupReport>,
 }
 
 /// An exercise over all learners of a report.

@@ -1,18 +1,20 @@
 //! Reckons the report of one learner from attempts as they come.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
+use crate::class::assignment::{Assignment, Practised, Reached};
 use crate::quiz::{Attempt, KeptTiming, Kind, Skill};
 use crate::report::heard_from;
 use crate::report::record::Record;
 use crate::report::stats::{TwoLabels, wilson};
-use crate::review::{Learner, Replay};
+use crate::review::{Learner, Replay, Standing};
 use crate::rhythm::Counting;
 use crate::world::Day;
 
 use super::confusion::Counts;
 use super::followed::Readings;
-use super::learner::{Doubtful, ExerciseReport, LearnerReport, TapTiming, Who};
+use super::learner::{About, ExerciseReport, LearnerReport, SetWork, Stage, TapTiming};
 use super::moment::{self, Judged, Misses};
 use super::practice::Practice;
 use super::syllabus::Syllabus;
@@ -22,15 +24,23 @@ use super::syllabus::Syllabus;
 pub struct Tally<'s> {
     syllabus: &'s Syllabus,
     today: Day,
+    about: About,
+    /// What was done towards each thing that is set, as `about` has them.
+    practised: Vec<Practised>,
     replay: Replay,
     practice: Practice,
     skills: BTreeMap<Skill, OfSkill>,
 }
 
+/// Learning days for which what ended is still told.
+const TOLD_AFTER: i32 = 28;
+
 /// What is known of one exercise, under way.
 #[derive(Debug)]
 struct OfSkill {
     kind: Kind,
+    /// The places among what is set of all that has this skill.
+    set: Vec<usize>,
     record: Record,
     counts: Counts,
     timing: Sums,
@@ -47,11 +57,16 @@ struct Sums {
 }
 
 impl<'s> Tally<'s> {
-    /// A report of nothing yet, up to `today`.
-    pub fn new(syllabus: &'s Syllabus, today: Day) -> Self {
+    /// The report of a learner of whom no attempt was looked at yet, up to `today`.
+    pub fn new(syllabus: &'s Syllabus, today: Day, mut about: About) -> Self {
+        let is_told = |set: &Assignment| set.due >= today.plus(-TOLD_AFTER);
+        about.set.retain(|(_, set)| is_told(set));
+        let begun = |(_, set): &(u32, Arc<Assignment>)| Practised::since(set.from);
         Self {
             syllabus,
             today,
+            practised: about.set.iter().map(begun).collect(),
+            about,
             replay: Replay::default(),
             practice: Practice::default(),
             skills: BTreeMap::new(),
@@ -63,17 +78,19 @@ impl<'s> Tally<'s> {
         self.replay.take(&attempt);
         self.practice.take(&attempt, self.today);
         if let Some(known) = self.skills.get_mut(&attempt.skill) {
-            known.take(attempt, self.today);
+            known.take(attempt, self.today, &mut self.practised);
             return;
         }
-        let mut new = OfSkill::new(attempt.kind);
+        let set = (0..).zip(&self.about.set);
+        let set = set.filter(|(_, (_, set))| set.skills.contains(&attempt.skill));
+        let mut new = OfSkill::new(attempt.kind, set.map(|(idx, _)| idx).collect());
         let skill = attempt.skill.clone();
-        new.take(attempt, self.today);
+        new.take(attempt, self.today, &mut self.practised);
         self.skills.insert(skill, new);
     }
 
-    /// The report, of whom and with which doubts.
-    pub fn finish(self, who: Who, doubts: Vec<Doubtful>) -> LearnerReport {
+    /// The report.
+    pub fn finish(self) -> LearnerReport {
         let (learner, _) = self.replay.finish();
         let (syllabus, today) = (self.syllabus, self.today);
         let mut readings = Readings::default();
@@ -90,17 +107,55 @@ impl<'s> Tally<'s> {
             .collect();
         let mut due: Vec<&ExerciseReport> = exercises.iter().filter(|e| e.due <= today).collect();
         due.sort_by_key(|exercise| exercise.due);
+        let sets = self.about.set.into_iter().zip(&self.practised);
         LearnerReport {
-            who,
+            who: self.about.who,
+            groups: self.about.groups,
+            set: sets
+                .map(|(set, practised)| set_work(set, practised, &learner, today))
+                .collect(),
+            heard_live: self.about.heard_live,
             practice: self.practice,
             sensitivity: labels(&self.skills).sensitivity(),
             stuck: stuck(&exercises, today),
             due: due.iter().map(|exercise| exercise.title.clone()).collect(),
             next: syllabus.next(&learner, today),
-            doubts,
+            doubts: self.about.doubts,
             moments: moment::worst(&judged, syllabus, today),
             exercises,
         }
+    }
+}
+
+/// How far something is done.
+fn set_work(
+    (number, assignment): (u32, Arc<Assignment>),
+    practised: &Practised,
+    learner: &Learner,
+    today: Day,
+) -> SetWork {
+    let skills: BTreeSet<&Skill> = assignment.skills.iter().collect();
+    let is_firm = |skill: &&&Skill| learner.standing(skill).is_some_and(Standing::is_firm);
+    let n_firm = skills.iter().filter(is_firm).count();
+    let reached = Reached {
+        firm: u32::try_from(n_firm).unwrap_or(u32::MAX),
+        minutes: practised.minutes(),
+        days: practised.days(),
+    };
+    let stage = if today < assignment.from {
+        Stage::ToCome
+    } else if assignment.goal.is_reached(reached) {
+        Stage::Reached
+    } else if today <= assignment.due {
+        Stage::Open
+    } else {
+        Stage::Missed
+    };
+    SetWork {
+        number,
+        assignment,
+        reached,
+        stage,
     }
 }
 
@@ -127,9 +182,10 @@ fn stuck(exercises: &[ExerciseReport], today: Day) -> Option<usize> {
 }
 
 impl OfSkill {
-    fn new(kind: Kind) -> Self {
+    fn new(kind: Kind, set: Vec<usize>) -> Self {
         Self {
             kind,
+            set,
             record: Record::default(),
             counts: Counts::default(),
             timing: Sums::default(),
@@ -137,7 +193,12 @@ impl OfSkill {
         }
     }
 
-    fn take(&mut self, attempt: Attempt, today: Day) {
+    fn take(&mut self, attempt: Attempt, today: Day, practised: &mut [Practised]) {
+        for idx in &self.set {
+            if let Some(practised) = practised.get_mut(*idx) {
+                practised.take(attempt.id, attempt.day, attempt.since_start_ms);
+            }
+        }
         self.record.take(&attempt);
         self.counts.take(&attempt);
         if let Some(timing) = attempt.timing {

@@ -1,11 +1,14 @@
 //! Reports of invented learners, in all forms.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use serde_json::Value;
 
 use super::*;
+use crate::class::assignment::{Assignment, Goal};
 use crate::class::hand_in::LearnerId;
+use crate::class::roster::{Called, Place as Listed, Roster};
 use crate::label::Label;
 use crate::phrase::Level;
 use crate::quiz::judge::Place;
@@ -137,11 +140,6 @@ fn practised() -> Vec<Attempt> {
 fn report_of(learners: &[(u64, &str, Vec<Attempt>)]) -> ClassReport {
     let syllabus = syllabus();
     let one = |(id, name, attempts): &(u64, &str, Vec<Attempt>)| {
-        let mut tally = Tally::new(&syllabus, TODAY);
-        attempts
-            .iter()
-            .cloned()
-            .for_each(|attempt| tally.take(attempt));
         let who = Who {
             learner: LearnerId(*id),
             name: Label::new(name).expect("a label"),
@@ -150,14 +148,217 @@ fn report_of(learners: &[(u64, &str, Vec<Attempt>)]) -> ClassReport {
         let doubt = Doubtful {
             attempt: "0000000000000001-1-1".to_owned(),
             title: Some("By the low notes".to_owned()),
+            label_and_answer: Some(("feel twos".to_owned(), "feel threes".to_owned())),
             note: Label::new("sounds like <b>both</b>").ok(),
         };
-        tally.finish(who, if *id == 1 { vec![doubt] } else { vec![] })
+        let is_first = *id == 1;
+        let about = About {
+            who,
+            groups: vec![],
+            set: set().into_iter().filter(|_| is_first).collect(),
+            heard_live: heard_live().into_iter().filter(|_| is_first).collect(),
+            doubts: Some(doubt).into_iter().filter(|_| is_first).collect(),
+        };
+        let mut tally = Tally::new(&syllabus, TODAY, about);
+        attempts
+            .iter()
+            .cloned()
+            .for_each(|attempt| tally.take(attempt));
+        tally.finish()
     };
     ClassReport {
         today: TODAY,
         deck: "Deck".to_owned(),
         learners: learners.iter().map(one).collect(),
+        groups: vec![],
+    }
+}
+
+/// Two weeks of listening, five days of them over; one day of claps that ended yesterday; what ended
+/// long ago; and what is to come.
+fn set() -> Vec<(u32, Arc<Assignment>)> {
+    let one = |number, skills: &[&str], days: (i32, i32), goal: &str, line: Option<&str>| {
+        let assignment = Assignment {
+            id: format!("{number:016x}").into(),
+            to: None,
+            deck: "deck".into(),
+            title: label("Deck"),
+            skills: skills.iter().map(|id| skill(id)).collect(),
+            line: line.map(label),
+            from: TODAY.plus(days.0),
+            due: TODAY.plus(days.1),
+            goal: Goal::from_text(goal).expect("a goal"),
+        };
+        (number, Arc::new(assignment))
+    };
+    vec![
+        one(1, &["deck/low"], (-90, -60), "days=1", None),
+        one(
+            2,
+            &["deck/low", "deck/hold"],
+            (-5, 9),
+            "firm=2,minutes=60,days=3",
+            Some("=slowly"),
+        ),
+        one(4, &["deck/hold"], (-9, -1), "minutes=2", None),
+        one(5, &["deck/later"], (-9, -1), "firm=1", None),
+        one(7, &["deck/later"], (1, 8), "firm=1", None),
+    ]
+}
+
+fn heard_live() -> Vec<HeardLive> {
+    vec![HeardLive {
+        skill: skill("deck/hold"),
+        title: "Hold the threes".to_owned(),
+        day: TODAY.plus(-3),
+        note: Label::new("with the <b>guitar</b>").ok(),
+    }]
+}
+
+fn label(text: &str) -> Label {
+    Label::new(text).expect("a label")
+}
+
+/// The report of three learners, of whom the second is in no group.
+fn grouped() -> ClassReport {
+    let mut report = report_of(&[
+        (1, "Anna", practised()),
+        (2, "Ben", vec![]),
+        (3, "Óscar", vec![]),
+    ]);
+    let called: Vec<Called> = report
+        .learners
+        .iter()
+        .map(|one| Called {
+            learner: one.who.learner,
+            name: one.who.name.clone(),
+        })
+        .collect();
+    let by_name = |group: &str, name: &str| (Some(label(group)), Listed::ByName(label(name)));
+    let places = [
+        by_name("=3b", "Anna"),
+        by_name("4", "Óscar"),
+        by_name("4", "Anna"),
+        by_name("4", "Paul"),
+        by_name("4", "Ólafur"),
+        (None, Listed::ByName(label("Cleo"))),
+    ];
+    let roster = Roster::new(&called, [], places);
+    for learner in &mut report.learners {
+        learner.groups = roster.groups_of(learner.who.learner).to_vec();
+    }
+    report.groups = GroupReport::all(&roster, &report.learners);
+    report
+}
+
+#[test]
+fn what_is_set_is_counted_from_its_first_day_on() {
+    let report = report_of(&[(1, "Anna", practised())]);
+    // By hand: of 28 answers from nine days ago on, four a day and two minutes long, the last three days
+    // lie in the five days of the second; claps are the last of them, on one day, and end after two minutes.
+    let told: Vec<(u32, Stage, u32, u32, u32)> = report.learners[0]
+        .set
+        .iter()
+        .map(|set| {
+            (
+                set.number,
+                set.stage,
+                set.reached.firm,
+                set.reached.minutes,
+                set.reached.days,
+            )
+        })
+        .collect();
+    assert_eq!(
+        told,
+        [
+            (2, Stage::Open, 0, 6, 3),
+            (4, Stage::Reached, 0, 2, 1),
+            (5, Stage::Missed, 0, 0, 0),
+            (7, Stage::ToCome, 0, 0, 0),
+        ]
+    );
+    assert_eq!(report.learners[0].n_reached(), (1, 3));
+}
+
+#[test]
+fn who_is_firm_has_reached_it() {
+    let right = (0..24).map(|number| feel(number, Feel::Threes, Feel::Threes));
+    let report = report_of(&[(1, "Anna", right.collect())]);
+    let firm: Vec<u32> = report.learners[0]
+        .set
+        .iter()
+        .map(|set| set.reached.firm)
+        .collect();
+    assert_eq!(firm, [1, 0, 0, 0]);
+}
+
+#[test]
+fn the_overview_goes_by_group() {
+    let report = grouped();
+    let page = text(&report);
+    insta::assert_snapshot!("class_report_by_group", page);
+    let object: Value = serde_json::from_str(&json(&report)).expect("it is JSON");
+    assert_eq!(object["groups"][1]["group"], "4");
+    assert_eq!(
+        object["groups"][1]["learners"],
+        serde_json::json!(["0000000000000001", "0000000000000003"])
+    );
+    assert_eq!(
+        object["groups"][1]["not_handed_in"],
+        serde_json::json!(["Ólafur", "Paul"])
+    );
+    assert_eq!(object["groups"][2]["group"], Value::Null);
+    let anna = &object["learners"][0];
+    assert_eq!(anna["set"][0]["goal"]["minutes"], 60);
+    assert_eq!(anna["set"][0]["reached"]["minutes"], 6);
+    assert_eq!(anna["set"][0]["state"], "open");
+    assert_eq!(anna["heard_live"][0]["exercise"], "deck/hold");
+    assert_eq!(anna["disputes"][0]["label"], "feel twos");
+    let page = html(&report);
+    for words in [
+        "<h2>Group =3b</h2>",
+        "<h2>In no group</h2>",
+        "Nothing handed in yet: Ólafur, Paul.",
+        "no. 2, Deck,",
+        "0 of 2 skills firm, 6 of 60 minutes, 3 of 3 days; not reached yet",
+        "&quot;with the &lt;b&gt;guitar&lt;/b&gt;&quot;",
+        "--upheld, --overruled ANSWER or --withdrawn",
+    ] {
+        assert!(page.contains(words), "{words}: {page}");
+    }
+}
+
+#[test]
+fn the_table_has_rows_of_its_own_for_what_is_set_heard_and_doubted() {
+    let sheet = csv(&grouped());
+    let rows: Vec<&str> = sheet.lines().collect();
+    let n_columns = rows[0].split(',').count();
+    let of = |about: &str| {
+        let cell = format!(",{about},");
+        rows.iter().filter(|row| row.contains(&cell)).count()
+    };
+    assert_eq!(
+        [
+            of("exercise"),
+            of("set"),
+            of("heard live"),
+            of("dispute"),
+            of("nothing")
+        ],
+        [2 + 1, 4, 1, 1, 2]
+    );
+    // A head and the same number of cells in each row, but for commas in texts.
+    for row in &rows {
+        let outside: String = row.split('"').step_by(2).collect();
+        assert_eq!(outside.split(',').count(), n_columns, "{row}");
+    }
+    for cell in [
+        ",\"'=3b; 4\",set,",
+        ",\"'=slowly\"",
+        ",\"0 of 2 skills firm, 6 of 60 minutes, 3 of 3 days\"",
+    ] {
+        assert!(sheet.contains(cell), "{cell}: {sheet}");
     }
 }
 
@@ -352,12 +553,12 @@ fn the_tables_and_the_object_say_the_same() {
     let n_columns = rows[0].split(',').count();
     assert_eq!(
         rows.len(),
-        4,
-        "a head, two exercises and one who did nothing"
+        10,
+        "a head, two exercises, four things set, one heard, one doubted, and one who did nothing"
     );
-    assert_eq!(rows[3].split(',').count(), n_columns);
+    assert_eq!(rows[9].split(',').count(), n_columns);
     assert!(rows[2].starts_with(
-        "0000000000000001,\"Anna\",\"deck/low\",\"By the low notes\",name-feel,24,15,0.625,"
+        "0000000000000001,\"Anna\",,exercise,\"deck/low\",\"By the low notes\",name-feel,24,15,0.625,"
     ));
     assert_eq!(
         object["exercises"][1]["confused"],

@@ -3,12 +3,13 @@
 use super::learner::LearnerReport;
 use super::moment::Heard;
 use super::{ClassReport, wording};
-use crate::label::harmless;
+use crate::label::{Label, harmless};
 
 /// Columns.
 const WIDTH: usize = 80;
 
-/// The report: all learners on one page, then the exercises, then each learner.
+/// The report: all learners on one page, by group where there are groups, then the exercises, then
+/// each learner.
 pub fn text(report: &ClassReport) -> String {
     let mut page = Page::default();
     let n = wording::counted(report.learners.len(), "learner");
@@ -29,11 +30,32 @@ pub fn text(report: &ClassReport) -> String {
 fn overview(page: &mut Page, report: &ClassReport) {
     page.prose(
         "Of the last 14 days: days practised, minutes, right with its 95 % interval. Lean: what is said \
-         where threes and twos are not told apart. Due: exercises due today.",
+         where threes and twos are not told apart. Due: exercises due today. Set: goals reached, of how \
+         many that are set.",
     );
-    page.gap();
-    page.row(&["Name", "Days", "Min", "Right", "Lean", "Due", "Stuck in"]);
-    for learner in &report.learners {
+    for group in &report.groups {
+        page.gap();
+        page.line(0, &wording::group(group));
+        let learners = group
+            .learners
+            .iter()
+            .filter_map(|at| report.learners.get(*at));
+        rows(page, learners);
+        for line in wording::listed(group) {
+            page.line(0, &line);
+        }
+    }
+    if report.groups.is_empty() {
+        page.gap();
+        rows(page, report.learners.iter());
+    }
+}
+
+fn rows<'l>(page: &mut Page, learners: impl Iterator<Item = &'l LearnerReport>) {
+    page.row(&[
+        "Name", "Days", "Min", "Right", "Lean", "Due", "Set", "Stuck in",
+    ]);
+    for learner in learners {
         let lately = learner.practice.lately;
         let right = crate::report::stats::wilson(lately.right, lately.n);
         page.row(&[
@@ -43,6 +65,7 @@ fn overview(page: &mut Page, report: &ClassReport) {
             &right.map_or_else(String::new, wording::share),
             wording::lean(learner.sensitivity),
             &learner.due.len().to_string(),
+            &wording::n_reached(learner),
             &wording::stuck(learner),
         ]);
     }
@@ -81,13 +104,21 @@ fn one(page: &mut Page, learner: &LearnerReport, deck: &str) {
         page.line(2, &format!("Over all: {}.", wording::told_apart(found)));
     }
     page.list("Due today:", &learner.due);
-    // What an assignment asks is to stand here, beside what to set next.
+    let groups: Vec<String> = learner.groups.iter().map(Label::to_string).collect();
+    page.list("Groups:", &groups);
+    let set: Vec<String> = learner.set.iter().map(wording::set).collect();
+    page.items("Set:", &set);
     page.list(
         &format!("To set next, of {}:", harmless(deck)),
         &learner.next,
     );
+    let heard: Vec<String> = learner.heard_live.iter().map(wording::heard_live).collect();
+    page.items("Heard live:", &heard);
     let doubts: Vec<String> = learner.doubts.iter().map(wording::doubt).collect();
-    page.list("Disputes to judge:", &doubts);
+    page.items("Disputes to judge:", &doubts);
+    if !doubts.is_empty() {
+        page.line(4, wording::JUDGE_BY);
+    }
     for exercise in &learner.exercises {
         let share = wording::share(exercise.share);
         let mut facts = vec![format!("{share} right of {}", exercise.n)];
@@ -124,7 +155,7 @@ struct Page {
 }
 
 /// Where the columns of the overview begin.
-const COLUMNS: [usize; 7] = [0, 16, 21, 26, 43, 51, 55];
+const COLUMNS: [usize; 8] = [0, 16, 21, 26, 43, 51, 55, 60];
 
 impl Page {
     fn gap(&mut self) {
@@ -156,8 +187,18 @@ impl Page {
         }
     }
 
+    /// A title, and each item on a line of its own.
+    fn items(&mut self, title: &str, items: &[String]) {
+        if !items.is_empty() {
+            self.line(2, title);
+        }
+        for item in items {
+            self.line(4, item);
+        }
+    }
+
     /// A row of the overview; what does not fit into its column goes on below.
-    fn row(&mut self, cells: &[&str; 7]) {
+    fn row(&mut self, cells: &[&str; 8]) {
         let ends = COLUMNS.iter().skip(1).copied().chain([WIDTH + 1]);
         let width = COLUMNS
             .iter()

@@ -1,10 +1,11 @@
 //! What text and HTML say alike.
 
-use crate::label::harmless;
+use crate::label::{Label, harmless};
 use crate::phrase::Level;
 use crate::report::stats::{Sensitivity, Share};
 
-use super::learner::{ExerciseReport, LearnerReport};
+use super::group::GroupReport;
+use super::learner::{Doubtful, ExerciseReport, HeardLive, LearnerReport, SetWork, Stage};
 use super::practice::{Amount, LATELY_DAYS};
 
 /// A lean that is hardly more than chance is none.
@@ -142,13 +143,76 @@ pub(super) fn state(exercise: &ExerciseReport) -> &'static str {
     }
 }
 
+/// Something that is set, in words.
+pub(super) fn set(set: &SetWork) -> String {
+    let what = &set.assignment;
+    let line = what.line.as_ref();
+    let line = line.map_or_else(String::new, |line| format!(", \"{line}\""));
+    let stage = match set.stage {
+        Stage::ToCome => "to come",
+        Stage::Reached => "reached",
+        Stage::Open => "not reached yet",
+        Stage::Missed => "not reached",
+    };
+    harmless(&format!(
+        "no. {}, {}, {} to {}{line}: {}; {stage}",
+        set.number,
+        what.title,
+        what.from,
+        what.due,
+        what.goal.reached_in_words(set.reached)
+    ))
+}
+
+/// Of how much that is set the goal is reached, as `1/2`; nothing where nothing is set.
+pub(super) fn n_reached(learner: &LearnerReport) -> String {
+    match learner.n_reached() {
+        (_, 0) => String::new(),
+        (n_reached, n) => format!("{n_reached}/{n}"),
+    }
+}
+
+/// What was heard live, in words.
+pub(super) fn heard_live(heard: &HeardLive) -> String {
+    let note = heard.note.as_ref();
+    let note = note.map_or_else(String::new, |note| format!(", \"{note}\""));
+    harmless(&format!("{} on {}{note}", heard.title, heard.day))
+}
+
+/// What is done about doubts.
+pub(super) const JUDGE_BY: &str = "Judge each by `contrapalma class judge` and the number in \
+brackets, with --upheld, --overruled ANSWER or --withdrawn.";
+
 /// A doubt in words.
-pub(super) fn doubt(doubt: &super::Doubtful) -> String {
+pub(super) fn doubt(doubt: &Doubtful) -> String {
     let title = doubt
         .title
         .as_deref()
         .unwrap_or("an attempt that is not here");
     let note = doubt.note.as_ref();
     let note = note.map_or_else(String::new, |note| format!(", \"{note}\""));
-    harmless(&format!("{title}{note} ({})", doubt.attempt))
+    let given = doubt.label_and_answer.as_ref();
+    let given = given.map_or_else(String::new, |(label, answer)| {
+        format!(", label {label}, answered {answer}")
+    });
+    harmless(&format!("{title}{note}{given} ({})", doubt.attempt))
+}
+
+/// The title of a group.
+pub(super) fn group(group: &GroupReport) -> String {
+    match &group.name {
+        Some(name) => format!("Group {name}"),
+        None => "In no group".to_owned(),
+    }
+}
+
+/// Who is on the list of a group and not in the report, each thing a text.
+pub(super) fn listed(group: &GroupReport) -> Vec<String> {
+    let list = |title: &str, names: &[Label]| {
+        let names: Vec<&str> = names.iter().map(Label::as_str).collect();
+        (!names.is_empty()).then(|| format!("{title}: {}.", names.join(", ")))
+    };
+    let awaited = list("Nothing handed in yet", &group.awaited);
+    let unclear = list("Several go by this name", &group.unclear);
+    awaited.into_iter().chain(unclear).collect()
 }

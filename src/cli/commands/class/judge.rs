@@ -4,6 +4,7 @@ use clap::{ArgGroup, Args};
 use serde_json::{Value, json};
 
 use super::place::{Form, Place, who};
+use crate::app::class::is_judged;
 use crate::class::hand_in::LearnerId;
 use crate::class::judgement::{Judgement, PhraseId, Ruling, skill_of};
 use crate::cli::args::{Practice, day, label};
@@ -194,13 +195,6 @@ pub(super) fn disputes(asked: &Disputes, practice: &Practice, env: &Env) -> Resu
             Ok(())
         }
     }
-}
-
-/// A doubt that came after the label was upheld is a new one.
-fn is_judged(one: &Disputed) -> bool {
-    one.judgement
-        .as_ref()
-        .is_some_and(|judgement| !judgement.ruling.may_be_asked() || one.at <= judgement.at)
 }
 
 fn told(ruling: Ruling) -> String {

@@ -14,7 +14,7 @@ use crate::cli::args::{Practice, label};
 use crate::cli::commands::practise::clock_of;
 use crate::cli::commands::write::print;
 use crate::cli::failure::{Failure, Kind};
-use crate::label::{Label, harmless};
+use crate::label::{Label, harmless, name_order};
 use crate::store::ClassStore;
 use crate::world::Env;
 
@@ -86,7 +86,9 @@ pub(super) fn learners(asked: &Learners, practice: &Practice, env: &Env) -> Resu
         wanted.is_none_or(|wanted| groups.contains(wanted))
     };
     let mut rows = Vec::new();
-    for one in store.learners()? {
+    let mut all = store.learners()?;
+    all.sort_by_cached_key(|one| name_order(one.name.as_str()));
+    for one in all {
         let groups = roster.groups_of(one.learner);
         if is_asked(groups) {
             let calls = own.get(&one.learner).map(Label::as_str);

@@ -1,4 +1,5 @@
-//! The worst moments of a report as sounds: a WAV file each, and a line of text about it.
+//! The worst moments of a report as sounds: a WAV file each and a line of text about it, or one of them
+//! at once.
 
 use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
@@ -6,14 +7,17 @@ use std::path::Path;
 use super::folder::Folder;
 use crate::app::class::{NotAgain, again, sound_of};
 use crate::class::hand_in::plain_name;
+use crate::cli::args::Practice;
+use crate::cli::commands::hear::Speaker;
 use crate::cli::commands::write::{warn, wav_of};
-use crate::cli::failure::Failure;
+use crate::cli::failure::{Failure, Kind};
 use crate::deck::Exercise;
 use crate::label::harmless;
 use crate::pcm::SampleRate;
 use crate::quiz::Skill;
 use crate::report::class::{ClassReport, Heard, LearnerReport, Moment};
 use crate::rhythm::Counting;
+use crate::world::Env;
 
 /// Writes the sounds of all moments, and a line about each; says how many sounds there are.
 pub(super) fn write(
@@ -39,6 +43,49 @@ pub(super) fn write(
         }
     }
     Ok(n)
+}
+
+/// Plays the moment of this number, from 1, of the one learner of a report.
+pub(super) fn hear(
+    report: &ClassReport,
+    number: u8,
+    exercises: &HashMap<&Skill, &Exercise>,
+    (practice, env): (&Practice, &Env),
+) -> Result<(), Failure> {
+    let Some(learner) = report.learners.first() else {
+        return Err(Failure::new(
+            Kind::No,
+            "found no learner",
+            "name one by --learner",
+        ));
+    };
+    let who = &learner.who.name;
+    let place = usize::from(number).saturating_sub(1);
+    let Some(moment) = learner.moments.get(place) else {
+        let what = match learner.moments.len() {
+            0 => format!("{who}: nothing of the last four weeks is worth hearing again"),
+            n => format!("{who}: found {n} worth hearing again; expected {number} of them"),
+        };
+        return Err(Failure::new(
+            Kind::No,
+            what,
+            "the report lists them by number",
+        ));
+    };
+    let exercise = exercises.get(&moment.attempt.skill).copied();
+    let (title, words) = (&moment.title, &moment.words);
+    let question = again(moment, exercise).map_err(|why| {
+        let what = format!("{who}, {title}, {words}: cannot be heard: {why}");
+        Failure::new(Kind::No, what, "another of them may be heard")
+    })?;
+    let speaker = Speaker::open(practice, env)?;
+    let (pcm, told) = sound_of(
+        &question,
+        &moment.attempt,
+        counting(exercise),
+        speaker.rate(),
+    );
+    speaker.play(pcm, &harmless(&format!("{who}, {title}, {words}. {told}")))
 }
 
 fn fill(
@@ -88,10 +135,13 @@ fn sound(moment: &Moment, exercise: Option<&Exercise>) -> Result<Result<Sound, N
         Ok(question) => question,
         Err(why) => return Ok(Err(why)),
     };
-    let counting = exercise.map(|exercise| exercise.material.counting());
-    let counting = counting.unwrap_or(Counting::FromOne);
-    let (pcm, told) = sound_of(&question, &moment.attempt, counting, SampleRate::HZ_48000);
+    let rate = SampleRate::HZ_48000;
+    let (pcm, told) = sound_of(&question, &moment.attempt, counting(exercise), rate);
     Ok(Ok((wav_of(&pcm)?, told)))
+}
+
+fn counting(exercise: Option<&Exercise>) -> Counting {
+    exercise.map_or(Counting::FromOne, |exercise| exercise.material.counting())
 }
 
 /// What the files of each learner are called: letters, digits and hyphens of the name, and the number

@@ -8,16 +8,17 @@ use clap::Args;
 use super::moments;
 use super::place::Place;
 use crate::app::Course;
-use crate::app::class::{class_report, syllabus};
+use crate::app::class::{Whose, class_report, syllabus};
 use crate::class::hand_in::LearnerId;
-use crate::cli::args::Practice;
+use crate::class::roster::Roster;
+use crate::cli::args::{Practice, label};
 use crate::cli::commands::practise::clock_of;
 use crate::cli::commands::shelf;
 use crate::cli::commands::write::{print, write_whole};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::shelf_of;
 use crate::deck::{self, Deck, Exercise};
-use crate::label::printable;
+use crate::label::{Label, printable};
 use crate::quiz::Skill;
 use crate::report::class::{ClassReport, csv, html, json, text};
 use crate::store::{ClassStore, Enrolled};
@@ -29,6 +30,9 @@ pub(in crate::cli) struct Report {
     /// Of one learner alone, by name or number
     #[arg(long, value_name = "NAME|NUMBER")]
     learner: Option<String>,
+    /// Of those in one group
+    #[arg(long, value_name = "NAME", value_parser = label, conflicts_with = "learner")]
+    group: Option<Label>,
     /// Write it to this HTML file, to look at and to print; - is standard output
     #[arg(long, value_name = "FILE")]
     html: Option<PathBuf>,
@@ -42,6 +46,12 @@ pub(in crate::cli) struct Report {
     /// this folder, which is not there yet or empty
     #[arg(long, value_name = "FOLDER")]
     moments: Option<PathBuf>,
+    /// Play the first, second or third of the learner's misses that are worth hearing again, under the
+    /// claps that were made; ctrl-c ends it
+    #[arg(long, value_name = "N", requires = "learner",
+          conflicts_with_all = ["html", "csv", "json", "moments"],
+          value_parser = clap::value_parser!(u8).range(1..=3))]
+    hear: Option<u8>,
     #[command(flatten)]
     place: Place,
 }
@@ -54,12 +64,17 @@ pub(super) fn run(asked: &Report, practice: &Practice, env: &Env) -> Result<(), 
     only_one_to_standard_output(asked)?;
     let (today, _) = Calendar::default().day_of(clock_of(env)?.now());
     let store = open(&asked.place.file(practice, env)?)?;
-    let learners = chosen(store.learners()?, asked.learner.as_deref())?;
+    let whose = whose(asked, &store)?;
     let decks = Decks::find(practice, env)?;
     let course = Course::new(decks.of_work.clone());
     let known = syllabus(&course, &decks.others);
     let deck = (today, course.title_of_deck());
-    let mut report = class_report(&store, learners, &known, deck)?;
+    let mut report = class_report(&store, &whose, &known, deck)?;
+    // Others may use it while somebody listens.
+    drop(store);
+    if let Some(number) = asked.hear {
+        return moments::hear(&report, number, &decks.exercises(), (practice, env));
+    }
     if let Some(folder) = &asked.moments {
         let beside = asked.html.as_deref().filter(|html| !is_standard(html));
         let n = moments::write(&mut report, folder, beside, &decks.exercises())?;
@@ -119,24 +134,28 @@ fn open(path: &Path) -> Result<ClassStore, Failure> {
     Err(Failure::new(Kind::Surroundings, what, hint))
 }
 
-/// All learners, or the one of this number or name.
-fn chosen(learners: Vec<Enrolled>, named: Option<&str>) -> Result<Vec<Enrolled>, Failure> {
-    let Some(named) = named else {
-        return Ok(learners);
-    };
+fn whose(asked: &Report, store: &ClassStore) -> Result<Whose, Failure> {
+    match (&asked.learner, &asked.group) {
+        (Some(named), _) => learner(&store.learners()?, named).map(Whose::Learner),
+        (None, Some(name)) => group(&store.roster()?, name).map(Whose::Group),
+        (None, None) => Ok(Whose::All),
+    }
+}
+
+/// The learner of this number or name; capitals do not matter.
+fn learner(learners: &[Enrolled], named: &str) -> Result<LearnerId, Failure> {
     let id = LearnerId::from_text(named);
-    let is_it = |one: &Enrolled| {
+    let is_it = |one: &&Enrolled| {
         Some(one.learner) == id || one.name.as_str().to_lowercase() == named.trim().to_lowercase()
     };
-    let (found, others): (Vec<Enrolled>, Vec<Enrolled>) = learners.into_iter().partition(is_it);
+    let found: Vec<&Enrolled> = learners.iter().filter(is_it).collect();
     let name = printable(named);
     match found.as_slice() {
-        [_] => Ok(found),
+        [one] => Ok(one.learner),
         [] => {
-            let names: Vec<&str> = others.iter().map(|one| one.name.as_str()).collect();
+            let names = learners.iter().map(|one| one.name.as_str());
             let what = format!("no learner is called {name:?}");
-            let hint = format!("there are {}", printable(&names.join(", ")));
-            Err(Failure::new(Kind::No, what, hint))
+            Err(Failure::new(Kind::No, what, there_are(names)))
         }
         several => {
             let ids: Vec<String> = several.iter().map(|one| one.learner.to_string()).collect();
@@ -145,6 +164,29 @@ fn chosen(learners: Vec<Enrolled>, named: Option<&str>) -> Result<Vec<Enrolled>,
             Err(Failure::new(Kind::No, what, hint))
         }
     }
+}
+
+/// The group of this name; capitals do not matter.
+fn group(roster: &Roster, named: &Label) -> Result<Label, Failure> {
+    let lower = |name: &Label| name.as_str().to_lowercase();
+    let names = || roster.groups().map(|group| &group.name);
+    let same = names().find(|name| *name == named);
+    let found = same.or_else(|| names().find(|name| lower(name) == lower(named)));
+    found.cloned().ok_or_else(|| {
+        let what = format!("no group is called \"{named}\"");
+        let hint = match names().next() {
+            Some(_) => there_are(names().map(Label::as_str)),
+            None => "`class group NAME` makes one".to_owned(),
+        };
+        Failure::new(Kind::No, what, hint)
+    })
+}
+
+fn there_are<'n>(names: impl Iterator<Item = &'n str>) -> String {
+    format!(
+        "there are {}",
+        printable(&names.collect::<Vec<&str>>().join(", "))
+    )
 }
 
 /// The decks that are here.

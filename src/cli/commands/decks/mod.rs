@@ -13,8 +13,8 @@ use clap::{Args, Subcommand};
 use super::shelf::{Placed, Shelf, read_text};
 use super::write::{print, write_new};
 use crate::cli::args::{Practice, decibels};
+use crate::cli::data_dir;
 use crate::cli::failure::{Failure, Kind};
-use crate::cli::{data_dir, seed_of};
 use crate::deck::{self, is_id};
 use crate::label::printable;
 use crate::world::Env;
@@ -71,10 +71,10 @@ pub(in crate::cli) struct Show {
     /// The deck, by its id, or a file
     #[arg(value_name = "ID|FILE")]
     deck: PathBuf,
-    /// Write how one question of this exercise sounds
-    #[arg(long, value_name = "EXERCISE", requires = "wav")]
+    /// Play how one question of this exercise sounds; ctrl-c ends it
+    #[arg(long, value_name = "EXERCISE")]
     hear: Option<String>,
-    /// The WAV file for --hear
+    /// Write it to this WAV file instead
     #[arg(long, value_name = "FILE", requires = "hear")]
     wav: Option<PathBuf>,
     /// How strong the cues of --hear are, in decibels [default: the exercise's criterion]
@@ -94,18 +94,9 @@ pub(in crate::cli) fn run(
         Decks::Check { files } => return check::run(files),
         Decks::New { file } => new(file.as_deref())?,
         Decks::List(asked) => list::run(asked, shelf.ok().as_ref())?,
-        Decks::Show(asked) => match (&asked.hear, &asked.wav) {
-            (Some(exercise), Some(wav)) => {
-                let seed = seed_of(practice)?;
-                let deck = show::deck(asked, shelf.ok().as_ref())?;
-                show::hear(
-                    &deck.through(practice.speakers()),
-                    exercise,
-                    asked,
-                    (wav, seed),
-                )?;
-            }
-            _ => show::run(asked, shelf.ok().as_ref(), practice, env)?,
+        Decks::Show(asked) => match &asked.hear {
+            Some(exercise) => show::hear(exercise, asked, shelf.ok().as_ref(), practice, env)?,
+            None => show::run(asked, shelf.ok().as_ref(), practice, env)?,
         },
         Decks::Install { file } => install(file, &shelf?)?,
         Decks::Remove { id } => remove(id, &shelf?)?,

@@ -1,17 +1,17 @@
 //! `contrapalma decks show`: what the exercises of a deck are, and how one sounds.
 
-use std::path::Path;
 use std::sync::Arc;
 
 use super::Show;
 use super::check::counted;
 use crate::app::example;
 use crate::cli::args::Practice;
+use crate::cli::commands::hear::Speaker;
 use crate::cli::commands::phrase::{find, made};
 use crate::cli::commands::shelf::{self, Shelf};
 use crate::cli::commands::write::{print, wav_of, write_whole};
-use crate::cli::counting_of;
 use crate::cli::failure::{Failure, Kind};
+use crate::cli::{counting_of, seed_of};
 use crate::deck::{Deck, Exercise, Levels, Order, Spoken};
 use crate::pcm::SampleRate;
 use crate::phrase::{Bell, Entry, Level, Pacing, Recipe, Rival};
@@ -19,12 +19,7 @@ use crate::quiz::judge::Place;
 use crate::quiz::passage::Passage;
 use crate::quiz::{By, Call, Course, Fits, Form, Guide, Material, Question};
 use crate::rhythm::{Counting, Layer};
-use crate::world::{Env, Seed};
-
-/// The deck that is meant.
-pub(super) fn deck(asked: &Show, shelf: Option<&Shelf>) -> Result<Deck, Failure> {
-    shelf::find(&asked.deck, shelf)
-}
+use crate::world::Env;
 
 /// Says what its exercises are, counts in the learner's convention or in the cycle's own.
 pub(super) fn run(
@@ -33,7 +28,7 @@ pub(super) fn run(
     practice: &Practice,
     env: &Env,
 ) -> Result<(), Failure> {
-    let deck = deck(asked, shelf)?;
+    let deck = shelf::find(&asked.deck, shelf)?;
     let counting = counting_of(practice, env);
     let order = match deck.order() {
         Order::Path => "each waits for what it needs",
@@ -49,14 +44,17 @@ pub(super) fn run(
     print(&text)
 }
 
-/// Writes how a question of an exercise sounds.
+/// Plays how a question of an exercise sounds, or writes it.
 pub(super) fn hear(
-    deck: &Deck,
     exercise: &str,
     asked: &Show,
-    (wav, seed): (&Path, Seed),
+    shelf: Option<&Shelf>,
+    practice: &Practice,
+    env: &Env,
 ) -> Result<(), Failure> {
-    let exercise = find(deck, exercise)?;
+    let seed = seed_of(practice)?;
+    let deck = shelf::find(&asked.deck, shelf)?.through(practice.speakers());
+    let exercise = find(&deck, exercise)?;
     let level = asked
         .level
         .map_or(exercise.levels.criterion(), Level::of_decibels);
@@ -64,8 +62,13 @@ pub(super) fn hear(
     let question = question.map_err(|error| {
         Failure::new(Kind::No, error, "try a stronger --level or another --seed")
     })?;
-    let pcm = example(&question, SampleRate::HZ_48000, seed);
-    write_whole(wav, &wav_of(&pcm)?)
+    if let Some(wav) = &asked.wav {
+        let pcm = example(&question, SampleRate::HZ_48000, seed);
+        return write_whole(wav, &wav_of(&pcm)?);
+    }
+    let speaker = Speaker::open(practice, env)?;
+    let pcm = example(&question, speaker.rate(), seed);
+    speaker.play(pcm, &format!("{}: {}", deck.title(), exercise.title))
 }
 
 /// An exercise in lines; what is as it is where nothing is said is left out.

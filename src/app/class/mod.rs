@@ -1,12 +1,11 @@
-//! What a teacher's report asks of decks and of sound.
+//! What a teacher's report asks of decks, of sound and of the class store.
 //!
 //! A phrase does not travel with its attempt; exercise, level, seed and version of the generator name
 //! it, and [`again`] makes it from these. What a learner wished of phrases and how hands were helped is
 //! not kept, so that all ways in which the exercise could have been asked are tried, and that is taken
 //! whose truth and tempo are those of the attempt.
 
-use std::sync::mpsc::sync_channel;
-use std::thread;
+mod reckon;
 
 use crate::accent::Cue;
 use crate::deck::{Deck, Exercise};
@@ -16,15 +15,13 @@ use crate::quiz::judge::Place;
 use crate::quiz::{
     Attempt, Call, Form, Given, Habit, Hands, KeptTap, Playing, Question, Reveal, Tap, Verdict,
 };
-use crate::report::class::{
-    ClassReport, Doubtful, LearnerReport, Lesson, Moment, Syllabus, Tally, Who,
-};
+use crate::report::class::{Lesson, Moment, Syllabus};
 use crate::rhythm::{Counting, PulseMap, Tick, Ticks};
-use crate::store::{ClassStore, Doubted, Enrolled, StoreError};
-use crate::world::Day;
 
 use super::player::Rendering;
 use super::{Course, example};
+
+pub use reckon::{Whose, class_report, is_judged};
 
 /// What a report has to know of `decks`; work is set from `course`.
 pub fn syllabus(course: &Course, decks: &[Deck]) -> Syllabus {
@@ -238,77 +235,6 @@ fn clap(at: Tick) -> Note {
         pitch: None,
         loudness: Loudness(0),
         touch: Touch::Sorda,
-    }
-}
-
-/// The report of these learners of a class, up to `today`; `deck` is what the syllabus sets work from.
-/// Attempts are read and reckoned learner by learner, side by side.
-///
-/// # Errors
-/// When the store cannot be read.
-pub fn class_report(
-    store: &ClassStore,
-    learners: Vec<Enrolled>,
-    syllabus: &Syllabus,
-    (today, deck): (Day, &str),
-) -> Result<ClassReport, StoreError> {
-    let doubts = store.doubts()?;
-    let (sender, inbox) = sync_channel::<(Enrolled, Vec<Attempt>)>(1);
-    let reports = thread::scope(|scope| {
-        let reckoning = scope.spawn(move || {
-            let report = |(enrolled, attempts)| one(enrolled, attempts, &doubts, (syllabus, today));
-            inbox
-                .into_iter()
-                .map(report)
-                .collect::<Vec<LearnerReport>>()
-        });
-        let read = learners.into_iter().try_for_each(|enrolled| {
-            let attempts = store.answers(enrolled.learner)?;
-            // The other side ends only when this one has.
-            drop(sender.send((enrolled, attempts)));
-            Ok(())
-        });
-        drop(sender);
-        let reports = reckoning.join().expect("reckoning a report never panics");
-        read.map(|()| reports)
-    })?;
-    Ok(ClassReport {
-        today,
-        deck: deck.to_owned(),
-        learners: reports,
-    })
-}
-
-fn one(
-    enrolled: Enrolled,
-    attempts: Vec<Attempt>,
-    doubts: &[Doubted],
-    (syllabus, today): (&Syllabus, Day),
-) -> LearnerReport {
-    let mut tally = Tally::new(syllabus, today);
-    for attempt in attempts {
-        tally.take(attempt);
-    }
-    // They stand by learner.
-    let from = doubts.partition_point(|doubt| doubt.learner < enrolled.learner);
-    let own = doubts.iter().skip(from);
-    let own = own.take_while(|doubt| doubt.learner == enrolled.learner);
-    let doubts = own.map(|doubted| doubtful(doubted, syllabus)).collect();
-    let who = Who {
-        learner: enrolled.learner,
-        name: enrolled.name,
-        n_missing: enrolled.n_missing,
-    };
-    tally.finish(who, doubts)
-}
-
-fn doubtful(doubted: &Doubted, syllabus: &Syllabus) -> Doubtful {
-    let id = doubted.doubt.attempt;
-    let skill = doubted.skill.as_ref();
-    Doubtful {
-        attempt: format!("{:016x}-{}-{}", id.install, id.sitting, id.number),
-        title: skill.map(|skill| syllabus.title(skill)),
-        note: doubted.doubt.note.clone(),
     }
 }
 
