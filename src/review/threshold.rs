@@ -65,11 +65,16 @@ impl Threshold {
     /// Nothing known but that thresholds lie about `mean` with standard deviation `sd`, in decibels.
     /// `alternatives` answers are offered; 0 where the answer is tapped and cannot be guessed.
     pub fn new(alternatives: u8, mean: f64, sd: f64) -> Self {
+        // Each curve serves all lapses: whoever reads the logs of a school begins many thresholds.
+        let offs: [f64; N_THRESHOLDS] =
+            std::array::from_fn(|column| (threshold_at(column) - mean) / sd.max(0.1));
+        let curves: [[f64; N_THRESHOLDS]; N_SLOPES] = std::array::from_fn(|slope| {
+            let slope_off = (slope_at(slope) / SLOPE_MIDDLE).ln() / SLOPE_SPREAD;
+            offs.map(|off| (-0.5 * (off * off + slope_off * slope_off)).exp())
+        });
         let prior = |row: usize, column: usize| {
-            let off = (threshold_at(column) - mean) / sd.max(0.1);
-            let slope_off = (slope_at(row / LAPSES.len()) / SLOPE_MIDDLE).ln() / SLOPE_SPREAD;
             let lapse_weight = LAPSE_WEIGHTS[row % LAPSES.len()];
-            single(lapse_weight * (-0.5 * (off * off + slope_off * slope_off)).exp())
+            single(lapse_weight * curves[row / LAPSES.len()][column])
         };
         Self {
             alternatives,

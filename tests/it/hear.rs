@@ -69,11 +69,18 @@ fn an_exercise_sounds_on_the_device_as_in_its_file() {
         let mut listener = card.listen();
         let ended = run(on_card(&home, &card, PLAYED), "");
         assert_eq!(ended.code, 0, "{}{}", ended.out, ended.err);
-        assert!(ended.out.contains("rising from quiet; ctrl-c ends it"), "{}", ended.out);
+        assert!(
+            ended.out.contains("rising from quiet; ctrl-c ends it"),
+            "{}",
+            ended.out
+        );
         assert_eq!(ended.err, "");
         listener.hear(4_800);
         let heard = energies(listener.heard());
-        assert!(heard.len() > expected.len(), "it ended before the sound did");
+        assert!(
+            heard.len() > expected.len(),
+            "it ended before the sound did"
+        );
         best = best.max(likeness(&heard, &expected));
         if best > 0.98 {
             break;
@@ -85,7 +92,11 @@ fn an_exercise_sounds_on_the_device_as_in_its_file() {
 #[test]
 fn a_mistake_sounds_on_the_device_and_a_signal_ends_it() {
     let (card, home) = (Card::start(), Home::new());
-    done_with(&home, "sit --plain --silent --seed 5 --questions 8 --deck first-steps", &"1\n\n".repeat(40));
+    done_with(
+        &home,
+        "sit --plain --silent --seed 5 --questions 8 --deck first-steps",
+        &"1\n\n".repeat(40),
+    );
     done(&home, "hand-in --name Anna --to anna.gz");
     done(&home, "class collect anna.gz");
     let report = done(&home, "class report --learner anna --deck first-steps").out;
@@ -95,25 +106,41 @@ fn a_mistake_sounds_on_the_device_and_a_signal_ends_it() {
 
     let mut listener = card.listen();
     let ended = run(
-        on_card(&home, &card, "class report --learner anna --deck first-steps --hear 1"),
+        on_card(
+            &home,
+            &card,
+            "class report --learner anna --deck first-steps --hear 1",
+        ),
         "",
     );
     assert_eq!(ended.code, 0, "{}{}", ended.out, ended.err);
     assert!(ended.out.starts_with("Anna, "), "{}", ended.out);
     assert!(ended.out.contains("Not this time"), "{}", ended.out);
     listener.catch_up();
-    let n_loud = energies(listener.heard()).iter().filter(|x| **x > 1e-5).count();
+    let n_loud = energies(listener.heard())
+        .iter()
+        .filter(|x| **x > 1e-5)
+        .count();
     assert!(n_loud > 200, "{n_loud} hundredths of a second sounded");
 
     // Nobody waits for the end.
-    let mut command = on_card(&home, &card, "class report --learner anna --deck first-steps --hear 1");
-    command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(Stdio::null());
+    let mut command = on_card(
+        &home,
+        &card,
+        "class report --learner anna --deck first-steps --hear 1",
+    );
+    command
+        .stdin(Stdio::null())
+        .stdout(Stdio::null())
+        .stderr(Stdio::null());
     let before = listener.catch_up();
     let mut child = command.spawn().expect("the program starts");
     let is_loud = |block: &[f64]| block.iter().any(|x| x.abs() > 1e-3);
     let began = (0..2_000).any(|_| is_loud(&listener.next_block()));
     assert!(began, "nothing was heard in twenty seconds");
-    let kill = Command::new("kill").args(["-INT", &child.id().to_string()]).status();
+    let kill = Command::new("kill")
+        .args(["-INT", &child.id().to_string()])
+        .status();
     assert!(kill.expect("kill can be started").success());
     let status = child.wait().expect("it ended");
     assert_eq!(status.code(), None, "a signal ended it");

@@ -28,7 +28,7 @@ pub enum Whose {
 }
 
 /// The report of these learners of a class, up to `today`; `deck` is what the syllabus sets work from.
-/// Attempts are read and reckoned learner by learner, side by side.
+/// Attempts are read and reckoned learner by learner, side by side, and those of few are held at once.
 ///
 /// # Errors
 /// When the store cannot be read.
@@ -40,26 +40,8 @@ pub fn class_report(
 ) -> Result<ClassReport, StoreError> {
     let known = Known::read(store, syllabus)?;
     let learners = chosen(store.learners()?, whose, &known.roster);
-    let (sender, inbox) = sync_channel::<(Enrolled, Vec<Attempt>)>(1);
-    let learners = thread::scope(|scope| {
-        let known = &known;
-        let reckoning = scope.spawn(move || {
-            let report =
-                |(enrolled, attempts)| one(known.about(enrolled), attempts, syllabus, today);
-            inbox
-                .into_iter()
-                .map(report)
-                .collect::<Vec<LearnerReport>>()
-        });
-        let read = learners.into_iter().try_for_each(|enrolled| {
-            let attempts = store.answers(enrolled.learner)?;
-            // The other side ends only when this one has.
-            drop(sender.send((enrolled, attempts)));
-            Ok(())
-        });
-        drop(sender);
-        let reports = reckoning.join().expect("reckoning a report never panics");
-        read.map(|()| reports)
+    let learners = reckoned(store, learners, |(enrolled, attempts)| {
+        one(known.about(enrolled), attempts, syllabus, today)
     })?;
     let groups = match whose {
         Whose::All => GroupReport::all(&known.roster, &learners),
@@ -78,6 +60,59 @@ pub fn class_report(
         learners,
         groups,
     })
+}
+
+/// Reads the attempts of each learner, and deals them in turn to workers who reckon the reports: these
+/// come in the order of the learners. Each worker holds at most two learners' attempts.
+fn reckoned(
+    store: &ClassStore,
+    learners: Vec<Enrolled>,
+    report: impl Fn((Enrolled, Vec<Attempt>)) -> LearnerReport + Sync,
+) -> Result<Vec<LearnerReport>, StoreError> {
+    /// Reading takes half as long as reckoning, so that more have nothing to do.
+    const MOST_WORKERS: usize = 3;
+    let n_workers = thread::available_parallelism().map_or(1, usize::from);
+    let report = &report;
+    thread::scope(|scope| {
+        let worker = |_| {
+            let (sender, inbox) = sync_channel::<(Enrolled, Vec<Attempt>)>(1);
+            let reports = move || inbox.into_iter().map(report).collect::<Vec<_>>();
+            (sender, scope.spawn(reports))
+        };
+        let (senders, workers): (Vec<_>, Vec<_>) =
+            (0..n_workers.min(MOST_WORKERS)).map(worker).unzip();
+        let mut dealt = learners.into_iter().zip(senders.iter().cycle());
+        let read = dealt.try_for_each(|(enrolled, sender)| {
+            let attempts = store.answers(enrolled.learner)?;
+            // The other side ends only when this one has.
+            drop(sender.send((enrolled, attempts)));
+            Ok(())
+        });
+        drop(dealt);
+        drop(senders);
+        let done = workers.into_iter().map(|worker| {
+            let reports = worker.join().expect("reckoning a report never panics");
+            reports.into_iter()
+        });
+        let reports = in_turn(done.collect());
+        read.map(|()| reports)
+    })
+}
+
+/// The first of each, then the second of each, and so on until one has no more.
+fn in_turn<T>(mut parts: Vec<std::vec::IntoIter<T>>) -> Vec<T> {
+    let mut all = Vec::new();
+    loop {
+        for part in &mut parts {
+            match part.next() {
+                Some(next) => all.push(next),
+                None => return all,
+            }
+        }
+        if parts.is_empty() {
+            return all;
+        }
+    }
 }
 
 /// The learners of whom a report is asked, as people look names up.

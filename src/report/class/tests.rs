@@ -237,10 +237,10 @@ fn grouped() -> ClassReport {
     let by_name = |group: &str, name: &str| (Some(label(group)), Listed::ByName(label(name)));
     let places = [
         by_name("=3b", "Anna"),
-        by_name("4", "Óscar"),
-        by_name("4", "Anna"),
-        by_name("4", "Paul"),
-        by_name("4", "Ólafur"),
+        by_name("Choir", "Óscar"),
+        by_name("Choir", "Anna"),
+        by_name("Choir", "Paul"),
+        by_name("Choir", "Ólafur"),
         (None, Listed::ByName(label("Cleo"))),
     ];
     let roster = Roster::new(&called, [], places);
@@ -299,7 +299,7 @@ fn the_overview_goes_by_group() {
     let page = text(&report);
     insta::assert_snapshot!("class_report_by_group", page);
     let object: Value = serde_json::from_str(&json(&report)).expect("it is JSON");
-    assert_eq!(object["groups"][1]["group"], "4");
+    assert_eq!(object["groups"][1]["group"], "Choir");
     assert_eq!(
         object["groups"][1]["learners"],
         serde_json::json!(["0000000000000001", "0000000000000003"])
@@ -354,7 +354,7 @@ fn the_table_has_rows_of_its_own_for_what_is_set_heard_and_doubted() {
         assert_eq!(outside.split(',').count(), n_columns, "{row}");
     }
     for cell in [
-        ",\"'=3b; 4\",set,",
+        ",\"'=3b; Choir\",set,",
         ",\"'=slowly\"",
         ",\"0 of 2 skills firm, 6 of 60 minutes, 3 of 3 days\"",
     ] {

@@ -4,8 +4,8 @@
 #
 #     tests/reference/scripts/teachers_path.sh PROGRAM [FOLDER]
 #
-# Without FOLDER a temporary one is made and taken away. The program is given a clock and seeds, so that every run
-# is the same; no sound device is used. Needs bash, coreutils, grep, and python3 for looking into JSON and WAV.
+# Without FOLDER a temporary one is made and taken away. The program is given a clock and seeds; no sound device
+# is used. Needs bash, coreutils, grep, and python3 for looking into JSON, CSV and WAV.
 set -euo pipefail
 program=$(realpath "$1")
 if [[ $# -gt 1 ]]; then
