@@ -149,6 +149,7 @@ fn done_words(played: &Played, asked: &Asked, counting: Counting) -> String {
     if played.part.layer.is_none() {
         return match asked.call.map(|call| call.by) {
             Some(Caller::Close(_)) => format!("{who} clapped on while the guitar rested."),
+            _ if played.part.hand == Hand::Either => format!("{who} went on."),
             _ => format!("{who} went on after the bell."),
         };
     }
