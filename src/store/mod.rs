@@ -53,6 +53,7 @@ mod record;
 mod recording;
 mod setting;
 mod travel;
+mod value;
 
 use std::path::{Path, PathBuf};
 
