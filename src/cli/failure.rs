@@ -207,7 +207,7 @@ impl From<StoreError> for Failure {
             ),
             StoreError::Unreachable { .. } | StoreError::Other { .. } => (
                 Kind::Surroundings,
-                "check the place, or give another folder by --data",
+                "check the place, or give another by --data or --class-store",
             ),
         };
         Self::new(kind, error, hint)

@@ -35,6 +35,7 @@ mod recordings;
 mod report;
 mod rhythm_reference;
 mod roster;
+mod school;
 mod screen;
 mod store;
 mod terminal;

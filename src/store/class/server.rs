@@ -42,8 +42,10 @@ const STEPS: [&str; 2] = [
 ];
 /// How long to wait for a server that does not answer, where the URL does not say.
 const CONNECTING: Duration = Duration::from_secs(10);
-/// How long to wait for another teacher who changes the store; a hand-in takes a second at most.
-const PATIENCE: &str = "SET lock_timeout = '30s'";
+/// How long to wait for another teacher who changes the store, where nobody says otherwise; a hand-in
+/// takes a second or two at most.
+const PATIENCE: &str = "SELECT set_config('lock_timeout', '30s', false)
+                        WHERE current_setting('lock_timeout') = '0'";
 /// The lock of one store: of its schema, and of no other program that uses such locks. The number is
 /// "cpcl", by which a class store in a file is known.
 const LOCK: &str = "SELECT pg_advisory_xact_lock(hashtextextended(current_schema(), 1668309868))";

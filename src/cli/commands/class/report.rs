@@ -20,7 +20,7 @@ use crate::deck::{self, Deck, Exercise};
 use crate::label::printable;
 use crate::quiz::Skill;
 use crate::report::class::{ClassReport, csv, html, json, text};
-use crate::store::{ClassStore, Enrolled};
+use crate::store::Enrolled;
 use crate::world::{Calendar, Env};
 
 /// `class report`.
@@ -53,7 +53,8 @@ const PATH: &str = "path";
 pub(super) fn run(asked: &Report, practice: &Practice, env: &Env) -> Result<(), Failure> {
     only_one_to_standard_output(asked)?;
     let (today, _) = Calendar::default().day_of(clock_of(env)?.now());
-    let store = open(&asked.place.file(practice, env)?)?;
+    // A report of nothing makes no store.
+    let store = asked.place.open_kept(practice, env)?;
     let learners = chosen(store.learners()?, asked.learner.as_deref())?;
     let decks = Decks::find(practice, env)?;
     let course = Course::new(decks.of_work.clone());
@@ -107,16 +108,6 @@ fn only_one_to_standard_output(asked: &Report) -> Result<(), Failure> {
         what,
         "name a file for the others",
     ))
-}
-
-/// A report of nothing makes no store.
-fn open(path: &Path) -> Result<ClassStore, Failure> {
-    if path.is_file() {
-        return Ok(ClassStore::open(path)?);
-    }
-    let what = format!("{}: there is no class store yet", path.display());
-    let hint = "take hand-ins in by `contrapalma class collect`, or name a store by --class-store";
-    Err(Failure::new(Kind::Surroundings, what, hint))
 }
 
 /// All learners, or the one of this number or name.
