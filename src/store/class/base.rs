@@ -21,7 +21,7 @@ use crate::store::value::{Cells, Value};
 pub(super) enum Base {
     File(Connection),
     #[cfg(feature = "school")]
-    Server(Server),
+    Server(Box<Server>),
 }
 
 impl Base {

@@ -81,7 +81,7 @@ impl ClassStore {
     #[cfg(feature = "school")]
     pub fn connect(url: &str) -> Result<Self, StoreError> {
         let (server, path) = server::open(url)?;
-        let base = Base::Server(server);
+        let base = Base::Server(Box::new(server));
         let rulings = judge::rulings(&base).map_err(|fault| fault.at(&path))?;
         Ok(Self {
             base,
