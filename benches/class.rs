@@ -3,13 +3,14 @@
 //! `cargo bench --bench class` collects 40 learners with 10,000 attempts each (4 s and under 200 MB are
 //! wanted) and the same files once more, and makes the report of all (1 s);
 //! `cargo bench --bench class -- 1000` takes 1,000 learners, and `-- 2000 1000` 2,000 with 1,000 attempts each. Files
-//! and store lie in `TMPDIR`, which must be on a real disk for the times to mean anything.
+//! and store lie in `TMPDIR`, which must be on a real disk for the times to mean anything. With the feature `school`
+//! and `CONTRAPALMA_CLASS_STORE=postgres://…` the store is an empty database on that server.
 
 #![expect(clippy::print_stdout, reason = "a bench says what it measured")]
 
 use std::error::Error;
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use contrapalma::app::Course;
 use contrapalma::app::class::{Whose, class_report, syllabus};
@@ -21,7 +22,7 @@ use contrapalma::quiz::{Answer, Attempt, AttemptId, Hand, KeptTap, Kind, Phase, 
 use contrapalma::report::class::{csv, html, json, text};
 use contrapalma::rhythm::{Cycle, Feel, Tempo};
 use contrapalma::store::{ClassStore, Kin};
-use contrapalma::world::{Clock as _, Day, Moment, Seed, SystemClock};
+use contrapalma::world::{Clock as _, Day, Env, Moment, Seed, SystemClock};
 
 /// Exercises of the path, as many as a learner has after some months.
 const HEARD: [&str; 30] = [
@@ -98,7 +99,11 @@ fn main() -> Result<(), Box<dyn Error>> {
         "{n_learners} files of {} bytes on the mean",
         n_bytes / files.len().max(1)
     );
-    let mut store = ClassStore::open(&folder.path().join("class.db"))?;
+    let server = Env::from_system().class_store;
+    let mut store = match server.as_deref().and_then(Path::to_str) {
+        Some(url) => ClassStore::connect(url)?,
+        None => ClassStore::open(&folder.path().join("class.db"))?,
+    };
     let began = clock.stamp();
     let (n_new, _) = collect(&mut store, &files)?;
     println!("collected: {n_new} new attempts in {} ms", ms_since(began));

@@ -357,6 +357,9 @@ impl Dice {
 pub struct Env {
     /// Where data is kept, by `CONTRAPALMA_DATA`, else by the platform's convention.
     pub data_dir: Option<PathBuf>,
+    /// A teacher's class store, by `CONTRAPALMA_CLASS_STORE`: a file, or the URL of a server, which may
+    /// have a password in it and is never shown.
+    pub class_store: Option<PathBuf>,
     /// The text of `CONTRAPALMA_NOW`: the program runs as if started at this moment.
     pub now: Option<String>,
     /// Whether colour is unwanted (`NO_COLOR` is set and not empty, or the terminal is dumb).
@@ -388,6 +391,7 @@ impl Env {
         });
         Self {
             data_dir: data_dir(&get),
+            class_store: get("CONTRAPALMA_CLASS_STORE").map(PathBuf::from),
             now: text("CONTRAPALMA_NOW"),
             no_color: get("NO_COLOR").is_some() || text("TERM").as_deref() == Some("dumb"),
             utf8,

@@ -201,9 +201,13 @@ impl From<StoreError> for Failure {
                 Kind::Surroundings,
                 "make room and start again; what was kept before is safe",
             ),
+            StoreError::NoServers => (
+                Kind::Surroundings,
+                "build it by `cargo build --release --features school`, or name a file",
+            ),
             StoreError::Unreachable { .. } | StoreError::Other { .. } => (
                 Kind::Surroundings,
-                "check the place, or give another folder by --data",
+                "check the place, or give another by --data or --class-store",
             ),
         };
         Self::new(kind, error, hint)

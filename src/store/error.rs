@@ -67,6 +67,10 @@ pub enum StoreError {
         /// The name that both claim.
         id: AttemptId,
     },
+    /// It would be on a server, and this program was built without them. Build it with the feature
+    /// `school`.
+    #[error("a class store on a server needs a contrapalma that was built with the feature school")]
+    NoServers,
     /// Anything else.
     #[error("{path} could not be used: {what}", path = path.display())]
     Other {
@@ -83,9 +87,14 @@ pub(super) enum Fault {
     Sqlite(rusqlite::Error),
     Io(io::Error),
     Damaged(String),
-    Newer { found: i64, known: i64 },
+    Newer {
+        found: i64,
+        known: i64,
+    },
     InUse,
     ReadOnly,
+    #[cfg(feature = "school")]
+    Full,
     Differs(AttemptId),
     Other(String),
 }
@@ -122,6 +131,8 @@ impl Fault {
             Self::Newer { found, known } => StoreError::Newer { path, found, known },
             Self::InUse => StoreError::InUse { path },
             Self::ReadOnly => StoreError::ReadOnly { path },
+            #[cfg(feature = "school")]
+            Self::Full => StoreError::Full { path },
             Self::Differs(id) => StoreError::Differs { path, id },
             Self::Other(what) => StoreError::Other { path, what },
         }
@@ -182,6 +193,7 @@ mod tests {
             StoreError::Full { .. } => "full",
             StoreError::Unreachable { .. } => "unreachable",
             StoreError::Differs { .. } => "differs",
+            StoreError::NoServers => "no servers",
             StoreError::Other { .. } => "other",
         }
     }

@@ -1,4 +1,5 @@
-//! Where attempts are kept for good: one SQLite database in one folder, and another for a class.
+//! Where attempts are kept for good: one SQLite database in one folder, and another for a class,
+//! which may be on a school's server instead.
 //!
 //! Read [`Store`] first; [`ClassStore`] is the teacher's. The log of attempts is the truth and only grows; the cache beside it is
 //! what was worked out from the log and may be dropped at any time. Times are milliseconds, days
@@ -53,6 +54,7 @@ mod record;
 mod recording;
 mod setting;
 mod travel;
+mod value;
 
 use std::path::{Path, PathBuf};
 

@@ -4,13 +4,14 @@
 //! are those of `quiz`. All are part of the file's form: none is ever given another meaning.
 //! Reading never panics; a value that means nothing is named with its column.
 
-use rusqlite::types::ValueRef;
-use rusqlite::{Row, Statement, params};
+use rusqlite::{Statement, params_from_iter};
 
 use crate::phrase::Level;
 use crate::quiz::{Answer, Attempt, AttemptId, KeptTap, KeptTiming, Kind, Phase, Skill};
 use crate::rhythm::Tempo;
 use crate::world::{Day, Moment, Seed};
+
+use super::value::{Cells, Value};
 
 /// The columns of an attempt in the order in which they are read and written.
 pub(super) const COLUMNS: [&str; 27] = [
@@ -60,40 +61,47 @@ pub(super) fn insert_sql() -> String {
 /// Writes `attempt` with a statement that has one place for each of [`COLUMNS`], and returns how
 /// many rows it added.
 pub(super) fn write(statement: &mut Statement<'_>, attempt: &Attempt) -> rusqlite::Result<usize> {
+    statement.execute(params_from_iter(values(attempt)))
+}
+
+/// What stands in each of [`COLUMNS`]; none is ever missing.
+pub(super) fn values(attempt: &Attempt) -> [Value<'_>; COLUMNS.len()] {
     let a = attempt;
-    statement.execute(params![
-        install_to_sql(a.id.install),
-        a.id.sitting,
-        a.id.number,
-        &*a.skill.0,
-        a.kind.id(),
-        a.at.0,
-        a.wall.0,
-        a.since_start_ms,
-        a.offset_min,
-        a.day.0,
-        a.block,
-        a.phase.id(),
-        a.level.tenths(),
-        a.criterion.tenths(),
-        a.tempo.hundredths(),
-        a.alternatives,
-        a.truth.to_text(),
-        a.answer.to_text(),
-        a.right,
-        a.heard_tenths,
-        a.answer_ms,
-        a.replays,
-        KeptTap::to_text(&a.taps),
-        a.seed.0.cast_signed(),
-        a.generator,
-        a.phrase,
-        a.timing.map_or_else(String::new, KeptTiming::to_text),
-    ])
+    [
+        install_to_sql(a.id.install).into(),
+        a.id.sitting.into(),
+        a.id.number.into(),
+        (&*a.skill.0).into(),
+        a.kind.id().into(),
+        a.at.0.into(),
+        a.wall.0.into(),
+        a.since_start_ms.into(),
+        a.offset_min.into(),
+        a.day.0.into(),
+        a.block.into(),
+        a.phase.id().into(),
+        a.level.tenths().into(),
+        a.criterion.tenths().into(),
+        a.tempo.hundredths().into(),
+        a.alternatives.into(),
+        a.truth.to_text().into(),
+        a.answer.to_text().into(),
+        a.right.into(),
+        a.heard_tenths.into(),
+        a.answer_ms.into(),
+        a.replays.into(),
+        KeptTap::to_text(&a.taps).into(),
+        a.seed.0.cast_signed().into(),
+        a.generator.into(),
+        a.phrase.as_str().into(),
+        a.timing
+            .map_or_else(String::new, KeptTiming::to_text)
+            .into(),
+    ]
 }
 
 /// Reads an attempt from a row that begins with [`COLUMNS`].
-pub(super) fn read(row: &Row<'_>) -> Result<Attempt, Unreadable> {
+pub(super) fn read(row: &impl Cells) -> Result<Attempt, Unreadable> {
     let mut columns = Columns { row, next: 0 };
     let c = &mut columns;
     // Fields are evaluated in the order in which they are written here, which is that of COLUMNS.
@@ -163,46 +171,38 @@ pub(super) fn timing_of(text: &str) -> Option<Option<KeptTiming>> {
 }
 
 /// A row read from left to right.
-struct Columns<'r> {
-    row: &'r Row<'r>,
+struct Columns<'r, R> {
+    row: &'r R,
     next: usize,
 }
 
-impl<'r> Columns<'r> {
-    fn value(&mut self) -> Result<(ValueRef<'r>, &'static str), Unreadable> {
-        let name = COLUMNS.get(self.next).copied().unwrap_or("?");
-        let value = self.row.get_ref(self.next);
+impl<'r, R: Cells> Columns<'r, R> {
+    /// The place of the next column, and its name.
+    fn step(&mut self) -> (usize, &'static str) {
+        let at = self.next;
         self.next += 1;
-        value
-            .map(|value| (value, name))
-            .map_err(|_| Unreadable(name))
+        (at, COLUMNS.get(at).copied().unwrap_or("?"))
     }
 
     fn number<T: TryFrom<i64>>(&mut self) -> Result<T, Unreadable> {
-        let (value, name) = self.value()?;
-        match value {
-            ValueRef::Integer(n) => T::try_from(n).map_err(|_| Unreadable(name)),
-            _ => Err(Unreadable(name)),
-        }
+        self.value_of(|n| T::try_from(n).ok())
     }
 
     fn text(&mut self) -> Result<&'r str, Unreadable> {
-        let (value, name) = self.value()?;
-        value.as_str().map_err(|_| Unreadable(name))
+        let (at, name) = self.step();
+        self.row.text_at(at).ok_or(Unreadable(name))
     }
 
     fn word<T>(&mut self, meaning: impl Fn(&str) -> Option<T>) -> Result<T, Unreadable> {
-        let (value, name) = self.value()?;
-        let text = value.as_str().map_err(|_| Unreadable(name))?;
+        let (at, name) = self.step();
+        let text = self.row.text_at(at).ok_or(Unreadable(name))?;
         meaning(text).ok_or(Unreadable(name))
     }
 
     fn value_of<T>(&mut self, meaning: impl Fn(i64) -> Option<T>) -> Result<T, Unreadable> {
-        let (value, name) = self.value()?;
-        match value {
-            ValueRef::Integer(n) => meaning(n).ok_or(Unreadable(name)),
-            _ => Err(Unreadable(name)),
-        }
+        let (at, name) = self.step();
+        let number = self.row.number_at(at).ok_or(Unreadable(name))?;
+        meaning(number).ok_or(Unreadable(name))
     }
 
     fn flag(&mut self) -> Result<bool, Unreadable> {

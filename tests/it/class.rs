@@ -1,7 +1,7 @@
 //! Hand-ins from one store to another: nothing is lost, nothing doubled, whatever the order.
 
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use contrapalma::app::replayed;
 use contrapalma::class::hand_in::{Header, LearnerId, Machine, Reading, Writer};
@@ -17,9 +17,10 @@ use proptest::prelude::*;
 use tempfile::TempDir;
 
 use crate::program::{Ended, Home, kept_in, run};
+use crate::school::class_in;
 
 const DAY_MS: i64 = 86_400_000;
-const NOW: Moment = Moment(20_500 * DAY_MS);
+pub(crate) const NOW: Moment = Moment(20_500 * DAY_MS);
 const ORDERS: [[usize; 3]; 6] = [
     [0, 1, 2],
     [0, 2, 1],
@@ -29,7 +30,7 @@ const ORDERS: [[usize; 3]; 6] = [
     [2, 1, 0],
 ];
 
-fn folder() -> TempDir {
+pub(crate) fn folder() -> TempDir {
     tempfile::tempdir().expect("a folder for a test")
 }
 
@@ -78,7 +79,7 @@ fn attempt(install: u64, number: u32) -> Attempt {
 }
 
 /// A hand-in of `learner` with these attempts, given as machine and number.
-fn hand_in(learner: u64, made: i64, attempts: &[Attempt]) -> Vec<u8> {
+pub(crate) fn hand_in(learner: u64, made: i64, attempts: &[Attempt]) -> Vec<u8> {
     let label = |text: &str| Label::new(text).expect("a label");
     let mut installs: Vec<u64> = attempts.iter().map(|a| a.id.install).collect();
     installs.sort_unstable();
@@ -108,20 +109,20 @@ fn hand_in(learner: u64, made: i64, attempts: &[Attempt]) -> Vec<u8> {
     writer.finish().expect("a whole file")
 }
 
-fn of(install: u64, numbers: &[u32]) -> Vec<Attempt> {
+pub(crate) fn of(install: u64, numbers: &[u32]) -> Vec<Attempt> {
     numbers.iter().map(|n| attempt(install, *n)).collect()
 }
 
-fn collect(store: &mut ClassStore, file: &[u8], kin: Kin) -> Result<Collected, CollectError> {
+pub(crate) fn collect(
+    store: &mut ClassStore,
+    file: &[u8],
+    kin: Kin,
+) -> Result<Collected, CollectError> {
     store.collect(Reading::new(file, NOW)?, kin)
 }
 
-fn class_in(folder: &Path) -> ClassStore {
-    ClassStore::open(&folder.join("class.db")).expect("a class store")
-}
-
 /// Everything that a class store tells.
-fn told(store: &ClassStore) -> Vec<(Enrolled, Vec<Attempt>)> {
+pub(crate) fn told(store: &ClassStore) -> Vec<(Enrolled, Vec<Attempt>)> {
     let learners = store.learners().expect("learners");
     let with_attempts = |learner: Enrolled| {
         let mut attempts = Vec::new();

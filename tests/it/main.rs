@@ -37,6 +37,7 @@ mod recordings;
 mod report;
 mod rhythm_reference;
 mod roster;
+mod school;
 mod screen;
 mod store;
 mod terminal;

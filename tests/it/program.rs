@@ -16,6 +16,8 @@ use contrapalma::store::Store;
 use contrapalma::world::{Moment, Seed};
 use tempfile::TempDir;
 
+use crate::school;
+
 /// A program that says nothing for so long hangs.
 const DEADLINE: Duration = Duration::from_secs(40);
 
@@ -81,6 +83,9 @@ impl Home {
             .env("LC_ALL", "C.UTF-8")
             .env("CONTRAPALMA_NOW", MONDAY)
             .current_dir(self.path());
+        if let Some(url) = school::url_of(&self.data()) {
+            command.env("CONTRAPALMA_CLASS_STORE", url);
+        }
     }
 
     /// A silent sitting in lines of text.

@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use serde_json::Value;
 
 use crate::program::{Ended, Home, run};
+use crate::school::url_of;
 
 const DECK: &str = r#"
 format = 1
@@ -86,8 +87,11 @@ fn from_writing_a_deck_to_hearing_a_mistake() {
     let teacher = Home::new();
     teacher.write("deck.toml", DECK);
     done(&teacher, "decks check deck.toml", "", 0);
-    let ended = done(&teacher, "class report", "", 4);
-    assert!(ended.err.contains("class collect"), "{}", ended.err);
+    // On a server there is a store as soon as somebody looks for it.
+    if url_of(&teacher.data()).is_none() {
+        let ended = done(&teacher, "class report", "", 4);
+        assert!(ended.err.contains("class collect"), "{}", ended.err);
+    }
     let (anna, sent) = practised("Anna", 5);
     teacher.write("anna.gz", sent);
     let (other, sent) = practised(HOSTILE, 6);

@@ -17,6 +17,7 @@ use proptest::prelude::*;
 use tempfile::TempDir;
 
 use crate::program::{Ended, Home, kept_in, run};
+use crate::school::class_in;
 
 const DAY_MS: i64 = 86_400_000;
 const NOW: Moment = Moment(20_500 * DAY_MS);
@@ -400,7 +401,7 @@ fn a_doubt_is_judged_and_the_learner_hears_of_it() {
     );
     // What counts in the class is the right answer; what was handed in stays as it was.
     let class = || {
-        let store = ClassStore::open(&teacher.data().join("class.db")).expect("a class store");
+        let store = class_in(&teacher.data());
         let mut attempts = Vec::new();
         let who = store.learners().expect("learners")[0].learner;
         store
@@ -659,10 +660,6 @@ fn folder() -> TempDir {
     tempfile::tempdir().expect("a folder for a test")
 }
 
-fn class_in(folder: &Path) -> ClassStore {
-    ClassStore::open(&folder.join("class.db")).expect("a class store")
-}
-
 /// Everything that a class store tells of attempts, groups and doubts.
 fn told(store: &ClassStore) -> String {
     let mut told = format!(
@@ -802,7 +799,7 @@ fn a_class_store_of_the_first_form_is_raised_and_copied() {
     )
     .expect("a learner");
     drop(old);
-    let mut store = class_in(folder.path());
+    let mut store = ClassStore::open(&path).expect("a class store");
     let learners = store.learners().expect("learners");
     assert_eq!(
         (learners[0].learner, learners[0].name.as_str()),

@@ -1,14 +1,13 @@
 //! What a report is reckoned from.
 
-use rusqlite::Connection;
-
-use super::{ClassStore, damaged, enrol, learner_of};
+use super::base::Base;
+use super::{ClassStore, enrol, learner_at, learner_to_sql};
 use crate::class::hand_in::{Doubt, LearnerId};
 use crate::label::Label;
 use crate::quiz::{Attempt, AttemptId, Skill};
 use crate::store::StoreError;
 use crate::store::error::Fault;
-use crate::store::record::{self, COLUMNS, install_from_sql, install_to_sql};
+use crate::store::record::{COLUMNS, install_from_sql};
 use crate::world::Moment;
 
 /// A doubt of a learner about the phrase of an attempt.
@@ -30,7 +29,7 @@ impl ClassStore {
     /// # Errors
     /// When a row cannot be read.
     pub fn answers(&self, learner: LearnerId) -> Result<Vec<Attempt>, StoreError> {
-        let answers = self.here(answers(&self.conn, learner))?;
+        let answers = self.here(answers(&self.base, learner))?;
         let judged = answers.into_iter().filter_map(|a| self.rulings.judged(a));
         Ok(judged.collect())
     }
@@ -40,7 +39,7 @@ impl ClassStore {
     /// # Errors
     /// When a row cannot be read.
     pub fn doubts(&self) -> Result<Vec<Doubted>, StoreError> {
-        self.here(doubts(&self.conn))
+        self.here(doubts(&self.base))
     }
 }
 
@@ -48,36 +47,33 @@ impl ClassStore {
 /// the order of replay: sorting them here costs next to nothing, and in the database half the time.
 const WHERE: &str = "FROM attempt WHERE install = ?1 ORDER BY sitting, number";
 
-fn answers(conn: &Connection, learner: LearnerId) -> Result<Vec<Attempt>, Fault> {
+fn answers(base: &Base, learner: LearnerId) -> Result<Vec<Attempt>, Fault> {
     let columns = COLUMNS.map(|column| match column {
         "phrase" => "''",
-        "taps_ms" => "CASE WHEN \"right\" THEN '' ELSE taps_ms END",
+        "taps_ms" => "CASE WHEN \"right\" = 1 THEN '' ELSE taps_ms END",
         column => column,
     });
     let sql = format!("SELECT {} {WHERE}", columns.join(", "));
-    let mut statement = conn.prepare_cached(&sql)?;
     let mut attempts = Vec::new();
-    for install in installs(conn, learner)? {
-        let mut rows = statement.query([install])?;
-        while let Some(row) = rows.next()? {
-            attempts.push(record::read(row).map_err(|unreadable| damaged(&unreadable))?);
-        }
+    for install in installs(base, learner)? {
+        base.each(&sql, &[install.into()], |row| {
+            attempts.push(row.attempt()?);
+            Ok(())
+        })?;
     }
     attempts.sort_by_key(|attempt| (attempt.day, attempt.at, attempt.id));
     Ok(attempts)
 }
 
 /// The machines of a learner, as they are kept.
-fn installs(conn: &Connection, learner: LearnerId) -> Result<Vec<i64>, Fault> {
+fn installs(base: &Base, learner: LearnerId) -> Result<Vec<i64>, Fault> {
     let sql = "SELECT install FROM install WHERE learner IN
                (SELECT learner FROM learner WHERE learner = ?1 OR joined = ?1)";
-    let root = enrol::root(conn, learner)?;
-    let mut statement = conn.prepare_cached(sql)?;
-    let rows = statement.query_map([install_to_sql(root.0)], |row| row.get(0))?;
-    Ok(rows.collect::<Result<_, _>>()?)
+    let root = enrol::root(base, learner)?;
+    base.all(sql, &[learner_to_sql(root)], |row| row.number(0))
 }
 
-fn doubts(conn: &Connection) -> Result<Vec<Doubted>, Fault> {
+fn doubts(base: &Base) -> Result<Vec<Doubted>, Fault> {
     let sql = "SELECT coalesce(learner.joined, learner.learner), dispute.install, dispute.sitting,
                    dispute.number, dispute.at_ms, dispute.note, attempt.skill
                FROM dispute JOIN install USING (install) JOIN learner USING (learner)
@@ -87,43 +83,35 @@ fn doubts(conn: &Connection) -> Result<Vec<Doubted>, Fault> {
                    AND judgement.seed = attempt.seed AND judgement.generator = attempt.generator
                WHERE judgement.skill IS NULL
                ORDER BY 1, dispute.at_ms, dispute.install, dispute.sitting, dispute.number";
-    let mut statement = conn.prepare_cached(sql)?;
-    let mut rows = statement.query([])?;
-    let mut doubts = Vec::new();
-    while let Some(row) = rows.next()? {
-        let (note, skill): (String, Option<String>) = (row.get(5)?, row.get(6)?);
-        doubts.push(Doubted {
-            learner: learner_of(row.get(0)?),
+    base.all(sql, &[], |row| {
+        Ok(Doubted {
+            learner: learner_at(row, 0)?,
             doubt: Doubt {
                 attempt: AttemptId {
-                    install: install_from_sql(row.get(1)?),
-                    sitting: row.get(2)?,
-                    number: row.get(3)?,
+                    install: install_from_sql(row.number(1)?),
+                    sitting: row.number(2)?,
+                    number: row.number(3)?,
                 },
-                at: Moment(row.get(4)?),
-                note: Label::new(&note).ok(),
+                at: Moment(row.number(4)?),
+                note: Label::new(row.text(5)?).ok(),
             },
-            skill: skill.map(|skill| Skill(skill.into())),
-        });
-    }
-    Ok(doubts)
+            skill: row.text_or_none(6)?.map(|skill| Skill(skill.into())),
+        })
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::store::class::base::Row;
 
     #[test]
     fn the_attempts_of_a_machine_are_found_by_their_key_and_not_sorted() {
         let folder = tempfile::tempdir().expect("a folder");
         let store = ClassStore::open(&folder.path().join("class.db")).expect("a store");
         let sql = format!("EXPLAIN QUERY PLAN SELECT skill {WHERE}");
-        let mut statement = store.conn.prepare(&sql).expect("a statement");
-        let plan = statement.query_map([1], |row| row.get::<_, String>(3));
-        let plan: Vec<String> = plan
-            .expect("a plan")
-            .map(|line| line.expect("a line"))
-            .collect();
+        let line = |row: &Row<'_>| Ok(row.text(3)?.to_owned());
+        let plan = store.base.all(&sql, &[1.into()], line).expect("a plan");
         assert_eq!(plan, ["SEARCH attempt USING PRIMARY KEY (install=?)"]);
     }
 }

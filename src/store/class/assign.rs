@@ -1,7 +1,5 @@
 //! What is set to learners and groups, and what the teacher heard live.
 
-use rusqlite::{Connection, Row};
-
 use crate::class::assignment::{Assignment, Goal, skills_of, skills_text};
 use crate::class::hand_in::LearnerId;
 use crate::class::roster::{Meant, Roster};
@@ -9,10 +7,11 @@ use crate::label::Label;
 use crate::quiz::Skill;
 use crate::world::{Day, Moment};
 
-use super::{ClassStore, label_at, label_or_none, learner_of};
+use super::base::{Base, Row};
+use super::{ClassStore, label_at, label_or_none, learner_at, learner_to_sql};
 use crate::store::StoreError;
 use crate::store::error::Fault;
-use crate::store::record::install_to_sql;
+use crate::store::value::{Cells as _, Value};
 
 /// To whom something is set.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -78,7 +77,7 @@ impl ClassStore {
         deck_text: &str,
         now: Moment,
     ) -> Result<u32, StoreError> {
-        let outcome = assign(&mut self.conn, target, assignment, deck_text, now);
+        let outcome = assign(&self.base, target, assignment, deck_text, now);
         self.here(outcome)
     }
 
@@ -87,7 +86,7 @@ impl ClassStore {
     /// # Errors
     /// When the store cannot be read.
     pub fn assignments(&self) -> Result<Vec<KeptAssignment>, StoreError> {
-        self.here(assignments(&self.conn))
+        self.here(assignments(&self.base))
     }
 
     /// The text of the deck of an assignment; `None` where there is none of this number.
@@ -96,7 +95,8 @@ impl ClassStore {
     /// When the store cannot be read.
     pub fn deck_text(&self, number: u32) -> Result<Option<String>, StoreError> {
         let sql = "SELECT deck_text FROM assignment WHERE assignment = ?1";
-        self.here(first(&self.conn, sql, number))
+        let read = |row: &Row<'_>| Ok(row.text(0)?.to_owned());
+        self.here(self.base.one(sql, &[number.into()], read))
     }
 
     /// Takes an assignment back; false where there is none, or it was taken back before.
@@ -106,8 +106,8 @@ impl ClassStore {
     pub fn withdraw(&mut self, number: u32, now: Moment) -> Result<bool, StoreError> {
         let sql = "UPDATE assignment SET withdrawn_ms = ?2
                    WHERE assignment = ?1 AND withdrawn_ms IS NULL";
-        let outcome = self.conn.execute(sql, (number, now.0));
-        self.here(outcome.map(|n| n > 0).map_err(Into::into))
+        let outcome = self.base.execute(sql, &[number.into(), now.0.into()]);
+        self.here(outcome.map(|n| n > 0))
     }
 
     /// Notes that a skill was heard live, in place of a note of the same day.
@@ -117,14 +117,13 @@ impl ClassStore {
     pub fn mark_live(&mut self, mark: &LiveMark) -> Result<(), StoreError> {
         let sql = "INSERT INTO heard_live (learner, skill, day, note) VALUES (?1, ?2, ?3, ?4)
                    ON CONFLICT (learner, skill, day) DO UPDATE SET note = excluded.note";
-        let row = (
-            install_to_sql(mark.learner.0),
-            &*mark.skill.0,
-            mark.day.0,
-            mark.note.as_ref().map(Label::as_str),
-        );
-        let outcome = self.conn.execute(sql, row);
-        self.here(outcome.map(drop).map_err(Into::into))
+        let row = [
+            learner_to_sql(mark.learner),
+            (&*mark.skill.0).into(),
+            mark.day.0.into(),
+            mark.note.as_ref().map(Label::as_str).into(),
+        ];
+        self.here(self.base.execute(sql, &row).map(drop))
     }
 
     /// Takes a live mark back; false where there is none.
@@ -139,9 +138,8 @@ impl ClassStore {
     ) -> Result<bool, StoreError> {
         let sql = "DELETE FROM heard_live WHERE skill = ?2 AND day = ?3 AND learner IN
                        (SELECT learner FROM learner WHERE coalesce(joined, learner) = ?1)";
-        let row = (install_to_sql(learner.0), &*skill.0, day.0);
-        let outcome = self.conn.execute(sql, row);
-        self.here(outcome.map(|n| n > 0).map_err(Into::into))
+        let row = [learner_to_sql(learner), (&*skill.0).into(), day.0.into()];
+        self.here(self.base.execute(sql, &row).map(|n| n > 0))
     }
 
     /// All live marks, by learner, skill and day.
@@ -149,129 +147,115 @@ impl ClassStore {
     /// # Errors
     /// When the store cannot be read.
     pub fn live_marks(&self) -> Result<Vec<LiveMark>, StoreError> {
-        self.here(live_marks(&self.conn))
+        self.here(live_marks(&self.base))
     }
 }
 
-fn first(conn: &Connection, sql: &str, number: u32) -> Result<Option<String>, Fault> {
-    let mut statement = conn.prepare_cached(sql)?;
-    let mut rows = statement.query([number])?;
-    let Some(row) = rows.next()? else {
-        return Ok(None);
-    };
-    Ok(Some(row.get(0)?))
-}
-
 fn assign(
-    conn: &mut Connection,
+    base: &Base,
     target: &Target,
     assignment: &Assignment,
     deck_text: &str,
     now: Moment,
 ) -> Result<u32, Fault> {
     let (learner, group, name) = match target {
-        Target::Learner(learner) => (Some(install_to_sql(learner.0)), None, None),
+        Target::Learner(learner) => (Some(learner_to_sql(*learner)), None, None),
         Target::Group(group) => (None, Some(group.as_str()), None),
         Target::Name(name) => (None, None, Some(name.as_str())),
     };
-    let tx = conn.transaction()?;
-    let number: u32 = tx.query_row(
-        "SELECT coalesce(max(assignment), 0) + 1 FROM assignment",
-        [],
-        |row| row.get(0),
-    )?;
     let a = assignment;
-    tx.execute(
-        "INSERT INTO assignment (assignment, id, learner, circle, name, deck, title, deck_text, line,
-                                 from_day, due_day, firm, minutes, days, made_ms, skills)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16)",
-        rusqlite::params![
-            number,
-            &*a.id,
-            learner,
-            group,
-            name,
-            &*a.deck,
-            a.title.as_str(),
-            deck_text,
-            a.line.as_ref().map(Label::as_str),
-            a.from.0,
-            a.due.0,
-            a.goal.firm(),
-            a.goal.minutes(),
-            a.goal.days(),
-            now.0,
-            skills_text(&a.skills),
-        ],
-    )?;
-    tx.commit()?;
-    Ok(number)
+    base.whole(|base| {
+        let sql = "SELECT coalesce(max(assignment), 0) + 1 FROM assignment";
+        let number: u32 = base.one(sql, &[], |row| row.number(0))?.unwrap_or(1);
+        base.execute(
+            "INSERT INTO assignment (assignment, id, learner, circle, name, deck, title, deck_text,
+                                     line, from_day, due_day, firm, minutes, days, made_ms, skills)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16)",
+            &[
+                number.into(),
+                (&*a.id).into(),
+                learner.unwrap_or(Value::Null),
+                group.into(),
+                name.into(),
+                (&*a.deck).into(),
+                a.title.as_str().into(),
+                deck_text.into(),
+                a.line.as_ref().map(Label::as_str).into(),
+                a.from.0.into(),
+                a.due.0.into(),
+                a.goal.firm().into(),
+                a.goal.minutes().into(),
+                a.goal.days().into(),
+                now.0.into(),
+                skills_text(&a.skills).into(),
+            ],
+        )?;
+        Ok(number)
+    })
 }
 
-fn assignments(conn: &Connection) -> Result<Vec<KeptAssignment>, Fault> {
+fn assignments(base: &Base) -> Result<Vec<KeptAssignment>, Fault> {
     let sql = "SELECT assignment.assignment, id, coalesce(joined, assignment.learner), circle,
                    assignment.name, deck, title, line, from_day, due_day, firm, minutes, days,
                    made_ms, withdrawn_ms, skills
                FROM assignment LEFT JOIN learner ON learner.learner = assignment.learner
                ORDER BY assignment.assignment";
-    let mut statement = conn.prepare_cached(sql)?;
-    let mut rows = statement.query([])?;
-    let mut all = Vec::new();
-    while let Some(row) = rows.next()? {
-        all.push(kept(row)?);
-    }
-    Ok(all)
+    base.all(sql, &[], kept)
 }
 
 fn kept(row: &Row<'_>) -> Result<KeptAssignment, Fault> {
     let label = |column| label_or_none(row, column, "assignment");
     let unreadable = || Fault::Damaged("a row of the table assignment cannot be read".to_owned());
-    let learner: Option<i64> = row.get(2)?;
+    let learner = match row.is_null(2) {
+        true => None,
+        false => Some(learner_at(row, 2)?),
+    };
     let (group, name) = (label(3)?, label(4)?);
     let target = match (learner, group, name) {
-        (Some(learner), None, None) => Target::Learner(learner_of(learner)),
+        (Some(learner), None, None) => Target::Learner(learner),
         (None, Some(group), None) => Target::Group(group),
         (None, None, Some(name)) => Target::Name(name),
         _ => return Err(unreadable()),
     };
-    let goal = Goal::new(row.get(10)?, row.get(11)?, row.get(12)?).ok_or_else(unreadable)?;
+    let goal = Goal::new(
+        row.number_or_none(10)?,
+        row.number_or_none(11)?,
+        row.number_or_none(12)?,
+    )
+    .ok_or_else(unreadable)?;
     let to = match &target {
         Target::Group(name) | Target::Name(name) => Some(name.clone()),
         Target::Learner(_) => None,
     };
     Ok(KeptAssignment {
-        number: row.get(0)?,
+        number: row.number(0)?,
         target,
         assignment: Assignment {
-            id: row.get::<_, String>(1)?.into(),
+            id: row.text(1)?.into(),
             to,
-            deck: row.get::<_, String>(5)?.into(),
+            deck: row.text(5)?.into(),
             title: label_at(row, 6, "assignment")?,
-            skills: skills_of(&row.get::<_, String>(15)?),
+            skills: skills_of(row.text(15)?),
             line: label(7)?,
-            from: Day(row.get(8)?),
-            due: Day(row.get(9)?),
+            from: Day(row.number(8)?),
+            due: Day(row.number(9)?),
             goal,
         },
-        made: Moment(row.get(13)?),
-        withdrawn: row.get::<_, Option<i64>>(14)?.map(Moment),
+        made: Moment(row.number(13)?),
+        withdrawn: row.number_or_none(14)?.map(Moment),
     })
 }
 
-fn live_marks(conn: &Connection) -> Result<Vec<LiveMark>, Fault> {
+fn live_marks(base: &Base) -> Result<Vec<LiveMark>, Fault> {
     let sql = "SELECT coalesce(joined, heard_live.learner), skill, day, note FROM heard_live
                JOIN learner ON learner.learner = heard_live.learner
                ORDER BY 1, skill, day";
-    let mut statement = conn.prepare_cached(sql)?;
-    let mut rows = statement.query([])?;
-    let mut marks = Vec::new();
-    while let Some(row) = rows.next()? {
-        marks.push(LiveMark {
-            learner: learner_of(row.get(0)?),
-            skill: Skill(row.get(1)?),
-            day: Day(row.get(2)?),
+    base.all(sql, &[], |row| {
+        Ok(LiveMark {
+            learner: learner_at(row, 0)?,
+            skill: Skill(row.text(1)?.into()),
+            day: Day(row.number(2)?),
             note: label_or_none(row, 3, "heard_live")?,
-        });
-    }
-    Ok(marks)
+        })
+    })
 }

@@ -1,16 +1,18 @@
 //! Taking hand-ins in.
 
-use rusqlite::{Connection, OptionalExtension as _, Statement, Transaction};
-
-use crate::class::hand_in::{Doubt, Item, LearnerId, Reading, Refusal};
+use crate::class::hand_in::{Doubt, Header, Item, LearnerId, Reading, Refusal};
 use crate::label::{Label, printable};
 use crate::quiz::{Attempt, AttemptId};
 
+use super::base::Base;
 use super::enrol::{self, Kin};
-use super::{ClassStore, damaged};
+use super::{ClassStore, learner_to_sql};
 use crate::store::StoreError;
 use crate::store::error::Fault;
-use crate::store::record::{self, COLUMNS, install_to_sql};
+use crate::store::record::{self, install_to_sql};
+
+/// So many attempts are added at once: a server is asked less often, and memory stays small.
+const AT_ONCE: usize = 1_000;
 
 /// What came of a hand-in that was taken.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -69,12 +71,6 @@ impl From<Fault> for Stop {
     }
 }
 
-impl From<rusqlite::Error> for Stop {
-    fn from(error: rusqlite::Error) -> Self {
-        Self::Fault(error.into())
-    }
-}
-
 impl From<CollectError> for Stop {
     fn from(error: CollectError) -> Self {
         Self::No(error)
@@ -93,34 +89,27 @@ impl ClassStore {
     /// # Errors
     /// When the hand-in is refused, or the store cannot be written.
     pub fn collect(&mut self, reading: Reading<'_>, kin: Kin) -> Result<Collected, CollectError> {
-        collect(&mut self.conn, reading, kin).map_err(|stop| match stop {
+        let whole = self.base.whole(|base| collect(base, reading, kin));
+        whole.map_err(|stop| match stop {
             Stop::Fault(fault) => fault.at(&self.path).into(),
             Stop::No(error) => error,
         })
     }
 }
 
-fn collect(conn: &mut Connection, reading: Reading<'_>, kin: Kin) -> Result<Collected, Stop> {
+fn collect(base: &Base, reading: Reading<'_>, kin: Kin) -> Result<Collected, Stop> {
     let header = reading.header().clone();
     let checksum = reading.checksum();
-    let tx = conn.transaction()?;
-    enrol::enter(&tx, &header, kin)?;
-    let (n_new, n_known) = if is_known(&tx, checksum)? {
+    enrol::enter(base, &header, kin)?;
+    let (n_new, n_known) = if is_known(base, checksum)? {
         (0, header.n_attempts)
     } else {
-        let counts = take_items(&tx, reading)?;
-        keep_receipt(
-            &tx,
-            checksum,
-            header.learner,
-            header.made.0,
-            header.n_attempts,
-        )?;
+        let counts = take_items(base, reading)?;
+        keep_receipt(base, checksum, &header)?;
         counts
     };
-    let learner = enrol::root(&tx, header.learner)?;
-    let n_missing = enrol::n_missing(&tx, learner)?;
-    tx.commit()?;
+    let learner = enrol::root(base, header.learner)?;
+    let n_missing = enrol::n_missing(base, learner)?;
     Ok(Collected {
         learner,
         name: header.name,
@@ -131,98 +120,101 @@ fn collect(conn: &mut Connection, reading: Reading<'_>, kin: Kin) -> Result<Coll
 }
 
 /// Whether this very file was taken before; then there is nothing new in it.
-fn is_known(tx: &Transaction<'_>, checksum: &str) -> Result<bool, Fault> {
-    let mut statement = tx.prepare_cached("SELECT 1 FROM hand_in WHERE checksum = ?1")?;
-    Ok(statement.exists([checksum])?)
+fn is_known(base: &Base, checksum: &str) -> Result<bool, Fault> {
+    let sql = "SELECT checksum FROM hand_in WHERE checksum = ?1";
+    Ok(base.one(sql, &[checksum.into()], |_| Ok(()))?.is_some())
 }
 
-fn keep_receipt(
-    tx: &Transaction<'_>,
-    checksum: &str,
-    learner: LearnerId,
-    made_ms: i64,
-    n_attempts: u64,
-) -> Result<(), Fault> {
-    let n_attempts = i64::try_from(n_attempts).unwrap_or(i64::MAX);
-    let sql =
-        "INSERT INTO hand_in (checksum, learner, made_ms, n_attempts) VALUES (?1, ?2, ?3, ?4)";
-    let learner = install_to_sql(learner.0);
-    tx.prepare_cached(sql)?
-        .execute((checksum, learner, made_ms, n_attempts))?;
+fn keep_receipt(base: &Base, checksum: &str, header: &Header) -> Result<(), Fault> {
+    let n_attempts = i64::try_from(header.n_attempts).unwrap_or(i64::MAX);
+    base.execute(
+        "INSERT INTO hand_in (checksum, learner, made_ms, n_attempts) VALUES (?1, ?2, ?3, ?4)",
+        &[
+            checksum.into(),
+            learner_to_sql(header.learner),
+            header.made.0.into(),
+            n_attempts.into(),
+        ],
+    )?;
     Ok(())
 }
 
 /// Takes every item, and returns how many attempts were new and how many known.
-fn take_items(tx: &Transaction<'_>, reading: Reading<'_>) -> Result<(u64, u64), Stop> {
-    let sql = format!("{} ON CONFLICT DO NOTHING", record::insert_sql());
-    let mut insert = tx.prepare_cached(&sql)?;
-    let mut counts = Vec::new();
-    let (mut n_new, mut n_known) = (0, 0);
+fn take_items(base: &Base, reading: Reading<'_>) -> Result<(u64, u64), Stop> {
+    let mut taken = Taken::default();
+    let mut waiting = Vec::new();
     for item in reading {
         match item? {
-            Item::Attempt(attempt) => {
-                if take(tx, &mut insert, &attempt)? {
-                    n_new += 1;
-                    count(&mut counts, attempt.id.install);
-                } else {
-                    n_known += 1;
-                }
-            }
-            Item::Dispute(doubt) => keep_doubt(tx, &doubt)?,
+            Item::Attempt(attempt) => waiting.push(attempt),
+            Item::Dispute(doubt) => keep_doubt(base, &doubt)?,
+        }
+        if waiting.len() == AT_ONCE {
+            take(base, &waiting, &mut taken)?;
+            waiting.clear();
         }
     }
-    let mut statement =
-        tx.prepare_cached("UPDATE install SET n_kept = n_kept + ?2 WHERE install = ?1")?;
-    for (install, n) in counts {
-        statement.execute((install_to_sql(install), n))?;
+    take(base, &waiting, &mut taken)?;
+    for (install, n) in taken.new_of {
+        base.execute(
+            "UPDATE install SET n_kept = n_kept + ?2 WHERE install = ?1",
+            &[install_to_sql(install).into(), n.into()],
+        )?;
     }
-    Ok((n_new, n_known))
+    Ok((taken.n_new, taken.n_known))
 }
 
-/// Counts one more of a machine; there are few of them.
-fn count(counts: &mut Vec<(u64, i64)>, install: u64) {
-    match counts.iter_mut().find(|(known, _)| *known == install) {
-        Some((_, n)) => *n += 1,
-        None => counts.push((install, 1)),
-    }
+/// What was taken of a hand-in so far.
+#[derive(Default)]
+struct Taken {
+    n_new: u64,
+    n_known: u64,
+    /// How many are new of each machine; there are few of them.
+    new_of: Vec<(u64, i64)>,
 }
 
-/// Adds an attempt, which asks the store once; only what is here already is looked at. Returns
-/// whether it was new.
-fn take(tx: &Transaction<'_>, insert: &mut Statement<'_>, attempt: &Attempt) -> Result<bool, Stop> {
-    if record::write(insert, attempt)? == 1 {
-        return Ok(true);
-    }
-    let sql = format!(
-        "SELECT {} FROM attempt WHERE install = ?1 AND sitting = ?2 AND number = ?3",
-        COLUMNS.join(", ")
-    );
-    let id = attempt.id;
-    let known = tx
-        .prepare_cached(&sql)?
-        .query_row((install_to_sql(id.install), id.sitting, id.number), |row| {
-            Ok(record::read(row))
-        })
-        .optional()?;
-    match known
-        .transpose()
-        .map_err(|unreadable| damaged(&unreadable))?
-    {
-        Some(known) if record::are_same(&known, attempt) => Ok(false),
-        _ => Err(CollectError::Differs { id }.into()),
+impl Taken {
+    fn count_new(&mut self, install: u64) {
+        self.n_new += 1;
+        match self.new_of.iter_mut().find(|(known, _)| *known == install) {
+            Some((_, n)) => *n += 1,
+            None => self.new_of.push((install, 1)),
+        }
     }
 }
 
-fn keep_doubt(tx: &Transaction<'_>, doubt: &Doubt) -> Result<(), Fault> {
-    let sql = "INSERT INTO dispute (install, sitting, number, at_ms, note)
-               VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING";
+/// Adds attempts; only those that are here already are looked at.
+fn take(base: &Base, attempts: &[Attempt], taken: &mut Taken) -> Result<(), Stop> {
+    let mut old = Vec::new();
+    for (attempt, is_new) in attempts.iter().zip(base.add(attempts)?) {
+        if is_new {
+            taken.count_new(attempt.id.install);
+        } else {
+            old.push(attempt);
+        }
+    }
+    let ids: Vec<AttemptId> = old.iter().map(|attempt| attempt.id).collect();
+    let mut known = base.named(&ids)?.into_iter();
+    for attempt in old {
+        match known.next() {
+            Some(known) if record::are_same(&known, attempt) => taken.n_known += 1,
+            _ => return Err(CollectError::Differs { id: attempt.id }.into()),
+        }
+    }
+    Ok(())
+}
+
+fn keep_doubt(base: &Base, doubt: &Doubt) -> Result<(), Fault> {
     let id = doubt.attempt;
-    tx.prepare_cached(sql)?.execute((
-        install_to_sql(id.install),
-        id.sitting,
-        id.number,
-        doubt.at.0,
-        doubt.note.as_ref().map_or("", Label::as_str),
-    ))?;
+    base.execute(
+        "INSERT INTO dispute (install, sitting, number, at_ms, note)
+         VALUES (?1, ?2, ?3, ?4, ?5) ON CONFLICT DO NOTHING",
+        &[
+            install_to_sql(id.install).into(),
+            id.sitting.into(),
+            id.number.into(),
+            doubt.at.0.into(),
+            doubt.note.as_ref().map_or("", Label::as_str).into(),
+        ],
+    )?;
     Ok(())
 }

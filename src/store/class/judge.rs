@@ -2,18 +2,17 @@
 
 use std::collections::HashMap;
 
-use rusqlite::Connection;
-
 use crate::class::hand_in::LearnerId;
 use crate::class::judgement::{Judgement, PhraseId, Ruling, Rulings};
 use crate::label::Label;
 use crate::quiz::{Answer, Attempt, AttemptId, Skill};
 use crate::world::{Moment, Seed};
 
-use super::{ClassStore, damaged, label_of, label_or_none, learner_of};
+use super::base::Base;
+use super::{ClassStore, label_of, label_or_none, learner_at};
 use crate::store::StoreError;
 use crate::store::error::Fault;
-use crate::store::record::{self, COLUMNS};
+use crate::store::record::COLUMNS;
 
 /// A doubt about the phrase of an attempt that is here.
 #[derive(Clone, Debug, PartialEq)]
@@ -36,7 +35,7 @@ impl ClassStore {
     /// # Errors
     /// When the store cannot be read.
     pub fn disputes(&self) -> Result<Vec<Disputed>, StoreError> {
-        self.here(disputes(&self.conn))
+        self.here(disputes(&self.base))
     }
 
     /// How many doubts there are about attempts that are still on their way.
@@ -48,8 +47,8 @@ impl ClassStore {
                    ON attempt.install = dispute.install AND attempt.sitting = dispute.sitting
                        AND attempt.number = dispute.number
                    WHERE attempt.install IS NULL";
-        let outcome = self.conn.query_row(sql, [], |row| row.get::<_, i64>(0));
-        self.here(outcome.map(i64::unsigned_abs).map_err(Into::into))
+        let n = self.here(self.base.one(sql, &[], |row| row.number::<i64>(0)))?;
+        Ok(n.unwrap_or(0).unsigned_abs())
     }
 
     /// The attempt of this name as it was made, whatever was judged; `None` where it is not here.
@@ -57,7 +56,7 @@ impl ClassStore {
     /// # Errors
     /// When the store cannot be read.
     pub fn attempt(&self, id: AttemptId) -> Result<Option<Attempt>, StoreError> {
-        self.here(attempt(&self.conn, id))
+        self.here(self.base.named(&[id]).map(|mut found| found.pop()))
     }
 
     /// Decides about a phrase, in place of what was decided before. From then on
@@ -66,7 +65,7 @@ impl ClassStore {
     /// # Errors
     /// When it cannot be written.
     pub fn judge(&mut self, judgement: &Judgement) -> Result<(), StoreError> {
-        let outcome = write(&self.conn, judgement);
+        let outcome = write(&self.base, judgement);
         self.here(outcome)?;
         let phrase = judgement.phrase.clone();
         self.rulings.set(phrase, judgement.ruling);
@@ -78,27 +77,12 @@ impl ClassStore {
     /// # Errors
     /// When the store cannot be read.
     pub fn judgements(&self) -> Result<Vec<Judgement>, StoreError> {
-        self.here(judgements(&self.conn))
+        self.here(judgements(&self.base))
     }
 }
 
-fn attempt(conn: &Connection, id: AttemptId) -> Result<Option<Attempt>, Fault> {
-    let sql = format!(
-        "SELECT {} FROM attempt WHERE install = ?1 AND sitting = ?2 AND number = ?3",
-        COLUMNS.join(", ")
-    );
-    let mut statement = conn.prepare_cached(&sql)?;
-    let key = (record::install_to_sql(id.install), id.sitting, id.number);
-    let mut rows = statement.query(key)?;
-    let Some(row) = rows.next()? else {
-        return Ok(None);
-    };
-    let attempt = record::read(row).map_err(|unreadable| damaged(&unreadable))?;
-    Ok(Some(attempt))
-}
-
-fn disputes(conn: &Connection) -> Result<Vec<Disputed>, Fault> {
-    let judged = judgements(conn)?.into_iter();
+fn disputes(base: &Base) -> Result<Vec<Disputed>, Fault> {
+    let judged = judgements(base)?.into_iter();
     let judged: HashMap<PhraseId, Judgement> = judged
         .map(|judgement| (judgement.phrase.clone(), judgement))
         .collect();
@@ -114,72 +98,65 @@ fn disputes(conn: &Connection) -> Result<Vec<Disputed>, Fault> {
              dispute.sitting, dispute.number, dispute.note",
         columns.join(", ")
     );
-    let mut statement = conn.prepare_cached(&sql)?;
-    let mut rows = statement.query([])?;
-    let mut all = Vec::new();
-    while let Some(row) = rows.next()? {
-        let attempt = record::read(row).map_err(|unreadable| damaged(&unreadable))?;
-        let note: String = row.get(COLUMNS.len() + 1)?;
-        let note = (!note.is_empty()).then(|| label_of(&note, "dispute"));
-        all.push(Disputed {
-            learner: learner_of(row.get(COLUMNS.len() + 2)?),
+    base.all(&sql, &[], |row| {
+        let attempt = row.attempt()?;
+        let note = row.text(COLUMNS.len() + 1)?;
+        let note = (!note.is_empty()).then(|| label_of(note, "dispute"));
+        Ok(Disputed {
+            learner: learner_at(row, COLUMNS.len() + 2)?,
             judgement: judged.get(&PhraseId::of(&attempt)).cloned(),
             attempt,
-            at: Moment(row.get(COLUMNS.len())?),
+            at: Moment(row.number(COLUMNS.len())?),
             note: note.transpose()?,
-        });
-    }
-    Ok(all)
+        })
+    })
 }
 
-fn write(conn: &Connection, judgement: &Judgement) -> Result<(), Fault> {
-    let sql = "INSERT INTO judgement (skill, seed, generator, ruling, answer, note, at_ms)
-               VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
-               ON CONFLICT (skill, seed, generator) DO UPDATE
-               SET ruling = excluded.ruling, answer = excluded.answer, note = excluded.note,
-                   at_ms = excluded.at_ms";
+fn write(base: &Base, judgement: &Judgement) -> Result<(), Fault> {
     let answer = judgement.ruling.answer();
-    conn.prepare_cached(sql)?.execute((
-        &*judgement.phrase.skill.0,
-        judgement.phrase.seed.0.cast_signed(),
-        judgement.phrase.generator,
-        judgement.ruling.id(),
-        answer.map_or_else(String::new, Answer::to_text),
-        judgement.note.as_ref().map(Label::as_str),
-        judgement.at.0,
-    ))?;
+    base.execute(
+        "INSERT INTO judgement (skill, seed, generator, ruling, answer, note, at_ms)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
+         ON CONFLICT (skill, seed, generator) DO UPDATE
+         SET ruling = excluded.ruling, answer = excluded.answer, note = excluded.note,
+             at_ms = excluded.at_ms",
+        &[
+            (&*judgement.phrase.skill.0).into(),
+            judgement.phrase.seed.0.cast_signed().into(),
+            judgement.phrase.generator.into(),
+            judgement.ruling.id().into(),
+            answer.map_or_else(String::new, Answer::to_text).into(),
+            judgement.note.as_ref().map(Label::as_str).into(),
+            judgement.at.0.into(),
+        ],
+    )?;
     Ok(())
 }
 
-fn judgements(conn: &Connection) -> Result<Vec<Judgement>, Fault> {
+fn judgements(base: &Base) -> Result<Vec<Judgement>, Fault> {
     let sql = "SELECT skill, seed, generator, ruling, answer, note, at_ms FROM judgement
                ORDER BY at_ms DESC, skill, seed, generator";
-    let mut statement = conn.prepare_cached(sql)?;
-    let mut rows = statement.query([])?;
-    let mut all = Vec::new();
-    while let Some(row) = rows.next()? {
-        let (id, answer): (String, String) = (row.get(3)?, row.get(4)?);
-        let ruling = Ruling::from_texts(&id, &answer).ok_or_else(|| {
+    base.all(sql, &[], |row| {
+        let ruling = Ruling::from_texts(row.text(3)?, row.text(4)?).ok_or_else(|| {
             Fault::Damaged("a row of the table judgement has no readable ruling".to_owned())
         })?;
-        all.push(Judgement {
+        Ok(Judgement {
             phrase: PhraseId {
-                skill: Skill(row.get(0)?),
-                seed: Seed(row.get::<_, i64>(1)?.cast_unsigned()),
-                generator: row.get(2)?,
+                skill: Skill(row.text(0)?.into()),
+                seed: Seed(row.number::<i64>(1)?.cast_unsigned()),
+                generator: row.number(2)?,
             },
             ruling,
-            at: Moment(row.get(6)?),
+            at: Moment(row.number(6)?),
             note: label_or_none(row, 5, "judgement")?,
-        });
-    }
-    Ok(all)
+        })
+    })
 }
 
 /// The rulings that stand.
-pub(super) fn rulings(conn: &Connection) -> Result<Rulings, Fault> {
+pub(super) fn rulings(base: &Base) -> Result<Rulings, Fault> {
     let mut rulings = Rulings::default();
-    for judgement in judgements(conn)? {
+    for judgement in judgements(base)? {
         rulings.set(judgement.phrase, judgement.ruling);
     }
     Ok(rulings)

@@ -1,25 +1,28 @@
-//! The teacher's store: the attempts of all learners, in one SQLite file of its own.
+//! The teacher's store: the attempts of all learners, in one SQLite file of its own, or on the
+//! PostgreSQL server of a school (feature `school`).
 //!
 //! Read [`ClassStore`] first. It takes hand-ins, each in one transaction, and gives attempts back by
 //! learner. Merging is set union over the names of attempts: any order, any number of times, several
-//! machines of one learner. Locking, durability and refusal of damaged or newer files are as in the
-//! practice store.
+//! machines of one learner. In a file, locking, durability and refusal of damaged or newer files are
+//! as in the practice store; on a server several may work at once, and hand-ins that come at one moment
+//! are taken one after the other.
 //!
-//! What the rest of the program asks of it are methods of [`ClassStore`] without a word of SQL, so that
-//! another database can stand in its place: `collect` takes hand-ins, `enrol` knows learners, `roster`
-//! groups, `assign` what is set and what was heard live, `judge` doubts and decisions,
-//! and `answers` gives what a report is reckoned from.
+//! What the rest of the program asks of it are methods of [`ClassStore`] without a word of SQL:
+//! `collect` takes hand-ins, `enrol` knows learners, `roster` groups, `assign` what is set and what was
+//! heard live, `judge` doubts and decisions, and `answers` gives what a report is reckoned from. Which
+//! database it is only `base` knows.
 
 mod answers;
 mod assign;
+mod base;
 mod collect;
 mod enrol;
 mod judge;
 mod roster;
+#[cfg(feature = "school")]
+mod server;
 
 use std::path::{Path, PathBuf};
-
-use rusqlite::{Connection, Row};
 
 pub use answers::Doubted;
 pub use assign::{KeptAssignment, LiveMark, Target};
@@ -36,15 +39,18 @@ use super::StoreError;
 use super::error::Fault;
 use super::open::{self, Forms};
 use super::record::{self, COLUMNS, install_from_sql, install_to_sql};
+use super::value::Value;
 
-/// An open class store. It holds the file for itself until it is dropped.
+use base::{Base, Row};
+
+/// An open class store. It holds a file for itself until it is dropped; on a server it shares it.
 #[derive(Debug)]
 pub struct ClassStore {
     // Fields are dropped in this order: the database is closed before the lock is given back.
-    conn: Connection,
-    _lock: open::Lock,
+    base: Base,
+    _lock: Option<open::Lock>,
     path: PathBuf,
-    /// What was decided about phrases: nobody else writes while this is open.
+    /// What was decided about phrases when this was opened, and through it since.
     rulings: Rulings,
 }
 
@@ -56,17 +62,45 @@ impl ClassStore {
     /// was.
     pub fn open(file: &Path) -> Result<Self, StoreError> {
         let at = |fault: Fault| fault.at(file);
-        let (lock, conn) = open_both(file).map_err(at)?;
-        let rulings = judge::rulings(&conn).map_err(at)?;
+        let (lock, base) = open_both(file).map_err(at)?;
+        let rulings = judge::rulings(&base).map_err(at)?;
         Ok(Self {
-            conn,
-            _lock: lock,
+            base,
+            _lock: Some(lock),
             path: file.to_owned(),
             rulings,
         })
     }
 
-    /// The file in which everything is kept.
+    /// Opens the store on the server at `url` (`postgres://…`), and makes its tables where there are
+    /// none.
+    ///
+    /// # Errors
+    /// When this program was built without servers, or the server cannot be reached, refuses the user,
+    /// or holds a newer store or something else. It is then as it was.
+    #[cfg(feature = "school")]
+    pub fn connect(url: &str) -> Result<Self, StoreError> {
+        let (server, path) = server::open(url)?;
+        let base = Base::Server(Box::new(server));
+        let rulings = judge::rulings(&base).map_err(|fault| fault.at(&path))?;
+        Ok(Self {
+            base,
+            _lock: None,
+            path,
+            rulings,
+        })
+    }
+
+    /// Refuses: this program was built without servers (feature `school`).
+    ///
+    /// # Errors
+    /// Always. Nothing of the URL is told, since it may have a password in it.
+    #[cfg(not(feature = "school"))]
+    pub fn connect(_url: &str) -> Result<Self, StoreError> {
+        Err(StoreError::NoServers)
+    }
+
+    /// The file in which everything is kept, or the URL of the server without its password.
     pub fn path(&self) -> &Path {
         &self.path
     }
@@ -77,7 +111,7 @@ impl ClassStore {
     /// # Errors
     /// When the store cannot be read.
     pub fn learners(&self) -> Result<Vec<Enrolled>, StoreError> {
-        self.here(enrol::learners(&self.conn))
+        self.here(enrol::learners(&self.base))
     }
 
     /// Reads the attempts of one learner in the order of replay: by day, then moment, then name. They
@@ -96,16 +130,16 @@ impl ClassStore {
                 each(attempt);
             }
         };
-        self.here(attempts(&self.conn, learner, judged))
+        self.here(attempts(&self.base, learner, judged))
     }
 
-    /// Says of this store's file that `fault` happened to it.
+    /// Says of this store that `fault` happened to it.
     fn here<T>(&self, outcome: Result<T, Fault>) -> Result<T, StoreError> {
         outcome.map_err(|fault| fault.at(&self.path))
     }
 }
 
-fn open_both(file: &Path) -> Result<(open::Lock, Connection), Fault> {
+fn open_both(file: &Path) -> Result<(open::Lock, Base), Fault> {
     let folder = match file.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
@@ -114,14 +148,10 @@ fn open_both(file: &Path) -> Result<(open::Lock, Connection), Fault> {
     let lock = open::take_lock(&open::with_suffix(file, ".lock"))?;
     let conn = open::open_file(file, &Forms::of_class())?;
     open::sync_folder(folder)?;
-    Ok((lock, conn))
+    Ok((lock, Base::File(conn)))
 }
 
-fn attempts(
-    conn: &Connection,
-    learner: LearnerId,
-    mut each: impl FnMut(Attempt),
-) -> Result<(), Fault> {
+fn attempts(base: &Base, learner: LearnerId, mut each: impl FnMut(Attempt)) -> Result<(), Fault> {
     let sql = format!(
         "SELECT {} FROM attempt
          WHERE install IN (SELECT install.install FROM install JOIN learner USING (learner)
@@ -129,12 +159,11 @@ fn attempts(
          ORDER BY day, at_ms, install, sitting, number",
         COLUMNS.join(", ")
     );
-    let mut statement = conn.prepare_cached(&sql)?;
-    let mut rows = statement.query([install_to_sql(enrol::root(conn, learner)?.0)])?;
-    while let Some(row) = rows.next()? {
-        each(record::read(row).map_err(|unreadable| damaged(&unreadable))?);
-    }
-    Ok(())
+    let root = enrol::root(base, learner)?;
+    base.each(&sql, &[learner_to_sql(root)], |row| {
+        each(row.attempt()?);
+        Ok(())
+    })
 }
 
 fn damaged(unreadable: &record::Unreadable) -> Fault {
@@ -145,8 +174,13 @@ fn damaged(unreadable: &record::Unreadable) -> Fault {
 }
 
 /// Learners are kept as installs are.
-fn learner_of(kept: i64) -> LearnerId {
-    LearnerId(install_from_sql(kept))
+fn learner_to_sql(learner: LearnerId) -> Value<'static> {
+    install_to_sql(learner.0).into()
+}
+
+/// The learner in a column.
+fn learner_at(row: &Row<'_>, column: usize) -> Result<LearnerId, Fault> {
+    Ok(LearnerId(install_from_sql(row.number(column)?)))
 }
 
 /// A text of the store that may be shown; every one was a label when it was kept.
@@ -157,11 +191,11 @@ fn label_of(text: &str, table: &str) -> Result<Label, Fault> {
 
 /// The text in a column, which is never empty.
 fn label_at(row: &Row<'_>, column: usize, table: &str) -> Result<Label, Fault> {
-    label_of(&row.get::<_, String>(column)?, table)
+    label_of(row.text(column)?, table)
 }
 
 /// The text in a column, which may be missing.
 fn label_or_none(row: &Row<'_>, column: usize, table: &str) -> Result<Option<Label>, Fault> {
-    let text: Option<String> = row.get(column)?;
-    text.map(|text| label_of(&text, table)).transpose()
+    let text = row.text_or_none(column)?;
+    text.map(|text| label_of(text, table)).transpose()
 }

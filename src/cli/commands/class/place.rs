@@ -19,23 +19,51 @@ use crate::world::Env;
 /// The class store.
 #[derive(Debug, Args)]
 pub(in crate::cli) struct Place {
-    /// The class store [default: class.db among the data]
-    #[arg(long, value_name = "FILE")]
+    /// The class store: a file, or a school's server by postgres://USER@HOST/DATABASE; also by the
+    /// variable CONTRAPALMA_CLASS_STORE, where a password is better kept [default: class.db among the data]
+    #[arg(long, value_name = "FILE|URL")]
     class_store: Option<PathBuf>,
 }
 
+/// Where a class store is kept.
+enum Kept {
+    File(PathBuf),
+    Server(String),
+}
+
 impl Place {
-    /// Its file.
-    pub(super) fn file(&self, practice: &Practice, env: &Env) -> Result<PathBuf, Failure> {
-        match &self.class_store {
-            Some(path) => Ok(path.clone()),
-            None => Ok(shared_dir(practice, env)?.join("class.db")),
+    /// Opens it, and makes it where there is none.
+    pub(super) fn open(&self, practice: &Practice, env: &Env) -> Result<ClassStore, Failure> {
+        Ok(match self.kept(practice, env)? {
+            Kept::File(file) => ClassStore::open(&file)?,
+            Kept::Server(url) => ClassStore::connect(&url)?,
+        })
+    }
+
+    /// Opens it, and makes no file where there is none.
+    pub(super) fn open_kept(&self, practice: &Practice, env: &Env) -> Result<ClassStore, Failure> {
+        match self.kept(practice, env)? {
+            Kept::File(file) if !file.is_file() => {
+                let what = format!("{}: there is no class store yet", file.display());
+                let hint = "take hand-ins in by `contrapalma class collect`, or name a store by --class-store";
+                Err(Failure::new(Kind::Surroundings, what, hint))
+            }
+            Kept::File(_) | Kept::Server(_) => self.open(practice, env),
         }
     }
 
-    /// Opens it.
-    pub(super) fn open(&self, practice: &Practice, env: &Env) -> Result<ClassStore, Failure> {
-        Ok(ClassStore::open(&self.file(practice, env)?)?)
+    fn kept(&self, practice: &Practice, env: &Env) -> Result<Kept, Failure> {
+        let Some(named) = self.class_store.as_ref().or(env.class_store.as_ref()) else {
+            return Ok(Kept::File(shared_dir(practice, env)?.join("class.db")));
+        };
+        let url = named.to_str().filter(|text| {
+            let begins = |scheme| text.starts_with(scheme);
+            ["postgres://", "postgresql://"].into_iter().any(begins)
+        });
+        Ok(match url {
+            Some(url) => Kept::Server(url.to_owned()),
+            None => Kept::File(named.clone()),
+        })
     }
 }
 

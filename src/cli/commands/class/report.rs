@@ -63,7 +63,8 @@ const PATH: &str = "path";
 pub(super) fn run(asked: &Report, practice: &Practice, env: &Env) -> Result<(), Failure> {
     only_one_to_standard_output(asked)?;
     let (today, _) = Calendar::default().day_of(clock_of(env)?.now());
-    let store = open(&asked.place.file(practice, env)?)?;
+    // A report of nothing makes no store.
+    let store = asked.place.open_kept(practice, env)?;
     let whose = whose(asked, &store)?;
     let decks = Decks::find(practice, env)?;
     let course = Course::new(decks.of_work.clone());
@@ -122,16 +123,6 @@ fn only_one_to_standard_output(asked: &Report) -> Result<(), Failure> {
         what,
         "name a file for the others",
     ))
-}
-
-/// A report of nothing makes no store.
-fn open(path: &Path) -> Result<ClassStore, Failure> {
-    if path.is_file() {
-        return Ok(ClassStore::open(path)?);
-    }
-    let what = format!("{}: there is no class store yet", path.display());
-    let hint = "take hand-ins in by `contrapalma class collect`, or name a store by --class-store";
-    Err(Failure::new(Kind::Surroundings, what, hint))
 }
 
 fn whose(asked: &Report, store: &ClassStore) -> Result<Whose, Failure> {
