@@ -73,6 +73,8 @@ impl Turning {
 pub struct Measured {
     phrase: Phrase,
     rows: Vec<Row>,
+    /// The cue that tells alone.
+    cue: Option<Cue>,
     margin: f64,
     level: Level,
     seed: Seed,
@@ -116,6 +118,8 @@ pub fn make(recipe: &Recipe, wanted: &Wanted, seed: Seed) -> Result<Measured, No
         let margin = margin(&rows, wanted, recipe.pattern())?;
         Some(Measured {
             phrase,
+            // Where several cues agree, nothing is learnt of how well one of them is heard.
+            cue: family.cue().and_then(|_| strongest(&rows)),
             rows,
             margin,
             level: wanted.level,
@@ -227,6 +231,17 @@ fn whole(rows: &[Row], voice: Option<Voice>) -> Option<Profile> {
     asked.map(Row::mean).reduce(|sum, row| sum.plus(&row))
 }
 
+/// The cue of the voice that stands out most where threes and twos differ.
+fn strongest(rows: &[Row]) -> Option<Cue> {
+    let most = |row: &&Row| {
+        let mean = row.mean();
+        let deciding = mean.units().iter().skip(1).copied();
+        deciding.fold(0.0, f64::max)
+    };
+    let strongest = rows.iter().max_by(|a, b| most(a).total_cmp(&most(b)));
+    strongest.map(|row| row.cue)
+}
+
 impl Measured {
     /// The phrase.
     pub fn phrase(&self) -> &Phrase {
@@ -259,23 +274,13 @@ impl Measured {
         self.seed
     }
 
-    /// The cue of the voice that stands out most where threes and twos differ.
-    pub fn cue(&self) -> Option<Cue> {
-        let most = |row: &&Row| {
-            let mean = row.mean();
-            let deciding = mean.units().iter().skip(1).copied();
-            deciding.fold(0.0, f64::max)
-        };
-        let strongest = self.rows.iter().max_by(|a, b| most(a).total_cmp(&most(b)));
-        strongest.map(|row| row.cue)
-    }
-
     /// A phrase without notes of its own, for what a person heard in a recording: it measures nothing,
     /// and the truth is theirs.
     pub fn by_ear(phrase: Phrase, level: Level, seed: Seed) -> Self {
         Self {
             phrase,
             rows: Vec::new(),
+            cue: None,
             margin: 0.0,
             level,
             seed,
@@ -283,7 +288,7 @@ impl Measured {
     }
 
     /// The phrase in one line that reads without the generator: cycle, tempo, cycles, entry, feel, the
-    /// cue that tells, and each voice's mean accents in hundredths of a unit.
+    /// cue that tells alone, and each voice's mean accents in hundredths of a unit.
     pub fn line(&self) -> String {
         let phrase = &self.phrase;
         let mut line = format!(
@@ -294,7 +299,7 @@ impl Measured {
             phrase.entry,
             phrase.feel.id()
         );
-        if let Some(cue) = self.cue() {
+        if let Some(cue) = self.cue {
             let _ = write!(line, " by {}", cue.id());
         }
         for row in &self.rows {
