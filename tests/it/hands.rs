@@ -74,6 +74,7 @@ fn placed_within() -> f64 {
     terminal.wait_for(QUESTION);
     let late = |n: usize| (n < 60).then_some(0);
     let struck = strike_until(&mut terminal, &mut listener, (begun, PULSE), late, REVEAL);
+    let struck = struck.expect("the question comes to its end");
     terminal.press("q");
     terminal.wait_for("this sitting");
     terminal.press("q");
@@ -113,29 +114,29 @@ fn the_tune_up_finds_the_delay_of_a_player() {
     let players = [(0.0, 2.0), (150.0, 25.0), (300.0, 25.0)];
     let mut played = Vec::new();
     for (n, (delay_ms, spread_ms)) in players.into_iter().enumerate() {
-        if n > 0 {
-            // Until the last bell has faded.
-            listener.hear(72_000);
-        }
-        let begun = listener.catch_up();
-        match n {
-            0 => {
-                terminal.wait_for("space tap");
-            }
-            _ => terminal.press("r"),
-        }
         let drawn: Vec<f64> = (0..80)
             .map(|_| delay_ms + spread_ms * normal(&mut dice))
             .collect();
-        let late = |n: usize| drawn.get(n).map(|ms| (48.0 * ms) as i64);
-        let struck = strike_until(
-            &mut terminal,
-            &mut listener,
-            (begun, CLICKS),
-            late,
-            "Kept for this output",
-        );
-        played.push(struck);
+        let late = &|n: usize| drawn.get(n).map(|ms| (48.0 * ms) as i64);
+        // Where the sound broke off, as it may on a busy machine, it is begun again.
+        let struck = (0..3).find_map(|again| {
+            if n + again > 0 {
+                // Until the last bell has faded.
+                listener.hear(72_000);
+            }
+            let begun = listener.catch_up();
+            match n + again {
+                0 => {
+                    terminal.wait_for("space tap");
+                }
+                _ => terminal.press("r"),
+            }
+            let places = (begun, CLICKS);
+            let said = "Kept for this output";
+            strike_until(&mut terminal, &mut listener, places, late, said)
+        });
+        played
+            .push(struck.expect("of three hearings one is whole, unless the machine is too busy"));
     }
     let words = terminal
         .text()
@@ -217,14 +218,14 @@ impl Struck {
 }
 
 /// Strikes so many frames after each place, counted from the first bell on, before which it is silent
-/// from frame `begun` on, places lying `gap` frames apart, until the screen says `said`.
+/// from frame `begun` on, places lying `gap` frames apart, until the screen says `said`; nothing where it does not.
 fn strike_until(
     terminal: &mut Terminal,
     listener: &mut Listener,
     (begun, gap): (usize, usize),
     late: impl Fn(usize) -> Option<i64>,
     said: &str,
-) -> Struck {
+) -> Option<Struck> {
     let deadline = instant_now() + 4 * PATIENCE;
     let mut scanned = begun;
     let mut first_bell = None;
@@ -232,11 +233,9 @@ fn strike_until(
     let mut next = FIRST;
     // What was said of the player before is still there for a moment.
     while keys.is_empty() || !terminal.text().contains(said) {
-        assert!(
-            instant_now() < deadline,
-            "not yet {said:?}:\n{}",
-            terminal.text()
-        );
+        if instant_now() >= deadline {
+            return None;
+        }
         listener.next_block();
         let now = listener.heard().len();
         while first_bell.is_none() && scanned + BLOCK <= now {
@@ -262,10 +261,10 @@ fn strike_until(
         }
         terminal.take_what_came();
     }
-    Struck {
+    Some(Struck {
         keys,
         said: terminal.text(),
-    }
+    })
 }
 
 /// Frames in which a bell is looked for.
