@@ -312,7 +312,14 @@ impl App {
             Some(News::Broken) if matches!(self.place, Place::Recording(_)) => {
                 self.recording_broke_off()
             }
-            Some(News::Broken) => self.happen(Event::Spoiled, stamp),
+            Some(News::Broken) => {
+                // A question that waits behind the tune-up is none the worse for it.
+                if let Place::TuneUp(tune_up) = &mut self.place {
+                    tune_up.break_off();
+                    return Ok(());
+                }
+                self.happen(Event::Spoiled, stamp)
+            }
             Some(News::Lost) => Err(Refused::Stuck.into()),
             None => Ok(()),
         }

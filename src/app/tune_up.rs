@@ -46,6 +46,8 @@ pub struct TuneUp {
     taps: Taps,
     /// The delay that was kept, once it is known.
     pub kept: Option<Delay>,
+    /// Whether the sound broke off, so that there is nothing to tap with.
+    pub has_broken_off: bool,
 }
 
 impl TuneUp {
@@ -58,13 +60,19 @@ impl TuneUp {
             known,
             taps: Taps::default(),
             kept: None,
+            has_broken_off: false,
         }
+    }
+
+    /// The sound broke off. What was tapped with it may lie anywhere, and nothing comes of it.
+    pub(super) fn break_off(&mut self) {
+        self.has_broken_off = self.kept.is_none();
     }
 
     /// A tap, in microseconds since the first click, or since anything where nothing is heard. The
     /// delay when it is settled by this tap.
     pub(crate) fn tap(&mut self, micros: i64) -> Option<Delay> {
-        if self.kept.is_some() || !self.is_tapped() {
+        if self.kept.is_some() || self.has_broken_off || !self.is_tapped() {
             return None;
         }
         self.taps.push(Tap::at(micros));
@@ -123,6 +131,9 @@ impl TuneUp {
 impl TuneUp {
     /// What to do now.
     pub fn task(&self) -> &'static str {
+        if self.has_broken_off {
+            return "The sound broke off, as it may on a busy machine. Begin again.";
+        }
         match self.step {
             Step::Offered => {
                 "Claps come next, and how late they arrive on this output is not known. Tapping with a bell \
@@ -273,6 +284,16 @@ mod tests {
         let strip = tune_up.strip();
         assert_eq!(strip.iter().sum::<usize>(), kept.n);
         assert_eq!(strip[12 - 3..=12 + 3].iter().sum::<usize>(), kept.n);
+    }
+
+    #[test]
+    fn of_a_sound_that_broke_off_nothing_comes_and_it_is_said() {
+        let mut tune_up = TuneUp::new("a card", Step::Bell, ClapBy::Keys, None);
+        assert_eq!(tune_up.tap(100_000), None);
+        tune_up.break_off();
+        assert_eq!(tune_up.tap(700_000), None);
+        assert_eq!(tune_up.n_taps(), 1);
+        assert!(tune_up.task().contains("Begin again"));
     }
 
     #[test]

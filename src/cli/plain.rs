@@ -134,7 +134,8 @@ impl Plain {
     /// Takes the lines that came at the tune-up.
     fn tune_up(&mut self) -> Result<(), Ended> {
         while let Place::TuneUp(tune_up) = self.app.place() {
-            let told = Told::TuneUp(tune_up.step, tune_up.kept.is_some());
+            let is_over = tune_up.kept.is_some() || tune_up.has_broken_off;
+            let told = Told::TuneUp(tune_up.step, is_over);
             if self.told != Some(told) {
                 self.told = Some(told);
                 tell_tune_up(tune_up)?;

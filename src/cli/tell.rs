@@ -58,6 +58,9 @@ fn join(parts: &[&str]) -> String {
 
 pub(super) fn tell_tune_up(tune_up: &TuneUp) -> io::Result<()> {
     let keys = match (tune_up.step, tune_up.kept) {
+        (Step::Bell | Step::Loudness, None) if tune_up.has_broken_off => {
+            "b taps with the bell, l is for the loudness, q goes on without."
+        }
         (_, Some(_)) => "q goes on, b measures again, e taps with nothing to hear.",
         (Step::Offered, None) => {
             "b taps with the bell, l is for the loudness, Enter goes on without."
