@@ -251,12 +251,11 @@ impl App {
             .material
             .recipe()
             .and_then(|recipe| self.wish.words(recipe));
-        let repair = exercise.repair.as_ref();
         Some(Ticket {
             skill: exercise.skill.clone(),
             title: exercise.title.clone(),
             line: exercise.line.in_words(counting),
-            repair: repair.map(|repair| repair.in_words(counting)),
+            repairs: exercise.repairs.map(|line| line.in_words(counting)),
             counting,
             why: {
                 let mut why = today::why_in_words(choice.why, &self.course, self.planned_for);

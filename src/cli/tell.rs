@@ -146,9 +146,9 @@ pub(super) fn tell_reveal(shown: &Shown) -> io::Result<()> {
     if reveal.you.iter().any(|row| is_between(&row)) {
         say(&["(o is on the pulse, - between it and the next)"])?;
     }
-    match &shown.ticket.repair {
-        Some(repair) if !reveal.right => say(&[&format!("It helps: {repair}")]),
-        _ => Ok(()),
+    match shown.repair() {
+        Some(repair) => say(&[&format!("It helps: {repair}")]),
+        None => Ok(()),
     }
 }
 

@@ -2,7 +2,6 @@
 
 use std::sync::Arc;
 
-use crate::label::Label;
 use crate::phrase::{Bell, Entry, Family, Level, Pacing, Rival, Turning};
 use crate::quiz::passage::Passage;
 use crate::quiz::{Call, Course, Form, Guide, Kind, Material};
@@ -12,12 +11,12 @@ use super::fault::{Faults, nearest, quoted};
 use super::form::{BYS, FITS, MOST_CLAPPINGS, PLACES, by_id, fits_id, form, place_id};
 use super::passage::{self, MOST_PASSAGES};
 use super::recipe::{MOST_PATTERNS, Parts, recipe};
-use super::spoken::Spoken;
+use super::words::{REPAIR_KEYS, Words};
 use super::written::{Key, Only, Presence, Shape, Table, Value};
 use super::{Levels, is_id};
 
 /// The keys of an exercise.
-pub(super) const KEYS: [Key; 26] = [
+pub(super) const KEYS: [Key; 27] = [
     key(
         "id",
         "an id of 1 to 40 lower-case letters, digits and hyphens",
@@ -31,6 +30,11 @@ pub(super) const KEYS: [Key; 26] = [
     ),
     key("line", "one line that says what to do", Shape::Label),
     optional("repair", "one line that helps after a miss", Shape::Label),
+    optional(
+        "repairs",
+        "a table of lines, each for one way to miss, as turned = \"...\"",
+        Shape::Table(&REPAIR_KEYS),
+    ),
     optional(
         "needs",
         "ids of exercises of this deck, in a list",
@@ -260,9 +264,7 @@ pub(super) struct Need<'a> {
 
 /// What an exercise has for itself, its parts in accord.
 pub(super) struct Body {
-    pub(super) title: Label,
-    pub(super) line: Spoken,
-    pub(super) repair: Option<Spoken>,
+    pub(super) words: Words,
     pub(super) form: Form,
     /// `None` where no passage fits what is asked: the exercise waits for one.
     pub(super) material: Option<Material>,
@@ -319,14 +321,11 @@ fn made(table: &Table<'_>, faults: &mut Faults) -> Option<Body> {
     table.refuse("cycle", "it only where passages are asked", faults);
     let levels = table.need("level", faults, levels);
     let parts = Parts::read(table, faults);
-    let words = words(table, parts.pattern().cycle(), faults);
+    let words = Words::read(table, parts.pattern().cycle(), faults);
     let form = form(table, &parts, faults);
     let recipe = recipe(table, parts, faults);
-    let (title, line, repair) = words?;
     Some(Body {
-        title,
-        line,
-        repair,
+        words: words?,
         form: form?,
         material: Some(Material::Made(recipe?)),
         levels: levels?,
@@ -343,7 +342,7 @@ fn cut(table: &Table<'_>, passages: &[Arc<Passage>], faults: &mut Faults) -> Opt
         .get("passages")
         .and_then(|value| named(value, passages, faults));
     let parts = Parts::of_recordings(cycle.unwrap_or(Cycle::SIX));
-    let words = words(table, parts.pattern().cycle(), faults);
+    let words = Words::read(table, parts.pattern().cycle(), faults);
     let form = form(table, &parts, faults)?;
     if !Material::can_be_cut(&form) {
         let at = table.get("asks").map_or(table.at(), |value| value.at);
@@ -352,11 +351,8 @@ fn cut(table: &Table<'_>, passages: &[Arc<Passage>], faults: &mut Faults) -> Opt
         faults.add(at, &format!("\"{}\"", form.kind().id()), expected);
         return None;
     }
-    let (title, line, repair) = words?;
     Some(Body {
-        title,
-        line,
-        repair,
+        words: words?,
         material: Material::cut(&form, &those?, cycle?),
         form,
         levels: as_it_is()?,
@@ -395,32 +391,6 @@ fn named(
         passage.cloned()
     };
     value.set(1..=MOST_PASSAGES, faults, found)
-}
-
-/// The title, the line and the repair.
-fn words(
-    table: &Table<'_>,
-    cycle: Cycle,
-    faults: &mut Faults,
-) -> Option<(Label, Spoken, Option<Spoken>)> {
-    let title = table.need("title", faults, Value::label);
-    let line = table.need("line", faults, |value, faults| spoken(value, cycle, faults));
-    let repair = table.or("repair", None, faults, |value, faults| {
-        spoken(value, cycle, faults).map(Some)
-    });
-    Some((title?, line?, repair?))
-}
-
-/// A line in which counts may stand between braces.
-fn spoken(value: Value<'_>, cycle: Cycle, faults: &mut Faults) -> Option<Spoken> {
-    let label = value.label(faults)?;
-    let spoken = Spoken::of(&label, cycle);
-    if let Err(error) = &spoken {
-        let n = cycle.n_pulses();
-        let expected = format!("counts from 1 to {n} joined by - where braces stand, as {{1-3}}");
-        faults.add(value.at, &error.to_string(), &expected);
-    }
-    spoken.ok()
 }
 
 fn levels(value: Value<'_>, faults: &mut Faults) -> Option<Levels> {

@@ -30,6 +30,7 @@ mod passage;
 mod recipe;
 mod schema;
 mod spoken;
+mod words;
 mod written;
 
 pub use assigned::{Assigned, alone, parse_assigned};
@@ -41,7 +42,7 @@ pub use spoken::{Spoken, SpokenError};
 
 use crate::label::Label;
 use crate::phrase::{Level, Speakers};
-use crate::quiz::{Form, Material, Skill};
+use crate::quiz::{Form, Material, Repairs, Skill};
 
 /// An ordered set of exercises. Ids are unique, needs name exercises of the deck and never come
 /// round, and every exercise made questions at its easiest and at its hardest level.
@@ -128,7 +129,7 @@ pub struct Exercise {
     /// What to do, in one line.
     pub line: Spoken,
     /// What helps after a miss.
-    pub repair: Option<Spoken>,
+    pub repairs: Repairs<Spoken>,
     /// What must be firm before it is offered.
     pub needs: Vec<Skill>,
     /// What is asked.

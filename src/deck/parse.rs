@@ -1,18 +1,19 @@
 //! From a text to a deck: what its exercises say together, and whether each can be asked.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use crate::phrase::Level;
 use crate::quiz::passage::Passage;
-use crate::quiz::{Form, Material, Question, Skill};
+use crate::quiz::{Form, Kind, Material, Miss, Question, Skill};
 use crate::world::Seed;
 
 use super::assigned::{self, Parts};
 use super::exercise::{self, Draft, key, optional};
 use super::fault::{Fault, Faults, nearest, quoted};
+use super::spoken::Spoken;
 use super::written::{Document, Key, Shape, Table, Value};
-use super::{Deck, Exercise, OWN, Order, passage};
+use super::{Deck, Exercise, OWN, Order, passage, words};
 
 /// The longest text that is read, in bytes: far more than a deck of the most exercises.
 pub const LONGEST_TEXT: usize = 256 << 10;
@@ -24,7 +25,7 @@ pub(super) const MOST_EXERCISES: usize = 200;
 const FORMAT: i64 = 1;
 
 /// The keys of a deck.
-pub(super) const KEYS: [Key; 9] = [
+pub(super) const KEYS: [Key; 10] = [
     key("format", "format = 1", Shape::Exactly(FORMAT)),
     key(
         "id",
@@ -41,6 +42,11 @@ pub(super) const KEYS: [Key; 9] = [
         "takes",
         "skills of a deck that comes with the program in a list, as [\"path/plain\"]",
         Shape::Skills(MOST_EXERCISES),
+    ),
+    optional(
+        "repairs",
+        "lines for ways to miss, under [repairs.clap] or another kind of question",
+        Shape::Table(&words::KIND_KEYS),
     ),
     // Needed where nothing is taken.
     optional(
@@ -121,9 +127,10 @@ fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<(Deck, Parts)> 
         check_that_needs_exist(&drafts, &places, faults);
     }
     check_that_needs_end(&drafts, &places, faults);
+    let repairs = words::repairs_of_kinds(&table, faults);
     let exercises = drafts
         .into_iter()
-        .map(|draft| finish(id, draft, trial, faults))
+        .map(|draft| finish((id, &repairs), draft, trial, faults))
         .collect::<Vec<Option<Option<Exercise>>>>();
     let order = table.or("order", Order::Path, faults, |value, faults| {
         value.one_of(&Order::ALL, Order::id, faults)
@@ -294,7 +301,7 @@ impl Walk<'_> {
 /// The exercise of a draft, once it made questions at both ends of its levels. One without a passage
 /// that fits is left out, and so is no fault.
 fn finish(
-    deck: Option<&str>,
+    (deck, repairs): (Option<&str>, &BTreeMap<Kind, BTreeMap<Miss, Spoken>>),
     draft: Draft<'_>,
     trial: Trial,
     faults: &mut Faults,
@@ -310,9 +317,9 @@ fn finish(
     let needs = draft.needs.iter().map(|need| skill(need.name));
     let exercise = Exercise {
         skill: skill(draft.id?)?,
-        title: body.title,
-        line: body.line,
-        repair: body.repair,
+        title: body.words.title,
+        line: body.words.line,
+        repairs: body.words.repairs.or(repairs.get(&body.form.kind())),
         needs: needs.collect::<Option<_>>()?,
         form: body.form,
         material,

@@ -44,6 +44,12 @@ impl Spoken {
         Ok(Self(parts))
     }
 
+    /// A line in which no counts stand; `None` where there is a brace.
+    pub fn without_counts(text: &Label) -> Option<Self> {
+        let words = text.as_str();
+        (!words.contains(['{', '}'])).then(|| Self(vec![Part::Words(words.into())]))
+    }
+
     /// The line, its counts as they are spoken.
     pub fn in_words(&self, counting: Counting) -> Label {
         let words = self.0.iter().map(|part| match part {

@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use super::parse::{LONGEST_TEXT, MOST_EXERCISES};
 use super::*;
 use crate::phrase::{Bell, Entry, Family, Recipe};
-use crate::quiz::{Answer, By, Fits, Kind, Question};
+use crate::quiz::{Answer, By, Fits, Kind, Miss, Question};
 use crate::rhythm::{Counting, Cycle, Feel, Layer};
 use crate::world::Seed;
 
@@ -86,7 +86,7 @@ fn keys_are_known_and_none_is_missing() {
         "tempi = [120",
         &[
             "line 4, column 1: found no tempo; expected two whole numbers, slowest and fastest, within 100 to 260",
-            "line 11, column 1: found the key \"tempi\"; expected one of id, title, asks, line, repair, needs, pattern, passages, families, feels, tempo, rival, pacing, cycles, entry, bell, by, clappings, fits, guide, course, turns, place, call, cycle, level (nearest is \"tempo\")",
+            "line 11, column 1: found the key \"tempi\"; expected one of id, title, asks, line, repair, repairs, needs, pattern, passages, families, feels, tempo, rival, pacing, cycles, entry, bell, by, clappings, fits, guide, course, turns, place, call, cycle, level (nearest is \"tempo\")",
         ],
     );
     check(
@@ -885,7 +885,7 @@ fn what_was_written_is_what_is_read() {
     let start = deck.exercise(&skill("start")).expect("an exercise");
     assert_eq!(start.form, Form::FindStart(By::Count));
     assert_eq!(start.needs, [skill("name")]);
-    assert_eq!(start.repair, None);
+    assert_eq!(start.repairs.any, None);
     assert_eq!(made(start).families(), [Family::Chords]);
     assert_eq!(made(start).feels(), [Feel::Twos]);
     assert_eq!(made(start).entries(), [Entry::Any]);
@@ -905,10 +905,51 @@ fn what_was_written_is_what_is_read() {
     let clappings = vec![layer(&[0, 3]), layer(&[0, 2, 4]), layer(&[1, 4])];
     let to = Fits::Guitar;
     assert_eq!(fit.form, Form::FitClapping { clappings, to });
-    let repair = fit.repair.as_ref().expect("a repair");
+    let repair = fit.repairs.any.as_ref().expect("a repair");
     assert_eq!(repair.in_words(Counting::FromOne).as_str(), "Try again.");
     assert_eq!(made(fit).entries(), [Entry::One]);
     assert_eq!(deck.exercise(&skill("other")), None);
+}
+
+/// A repair speaks to what was missed: the exercise's own for that, the deck's for its kind, or the one
+/// for all.
+#[test]
+fn a_repair_speaks_to_what_was_missed() {
+    let of_deck = "[repairs.fit-clapping]\nturned = \"It is turned.\"\nother = \"Another.\"\n";
+    let own = "repairs.other = \"Clap {1-3}.\"\nrepair = \"Try again.\"";
+    let text = SOUND.replacen("[[exercise]]", &format!("{of_deck}[[exercise]]"), 1);
+    let deck = parse(&text.replace("repair = \"Try again.\"", own)).expect("a sound deck");
+    let said = |id: &str, miss: Miss| {
+        let exercise = deck.exercise(&Skill(format!("set/{id}").into()));
+        let repair = exercise.expect("an exercise").repairs.against(miss)?;
+        Some(repair.in_words(Counting::FromOne).to_string())
+    };
+    assert_eq!(said("fit", Miss::Other).as_deref(), Some("Clap 1 and 3."));
+    assert_eq!(said("fit", Miss::Turned).as_deref(), Some("It is turned."));
+    assert_eq!(said("fit", Miss::Lost).as_deref(), Some("Try again."));
+    assert_eq!(said("start", Miss::Turned), None);
+    let at_fit = "repair = \"Try again.\"";
+    check(
+        at_fit,
+        "repairs.late = \"No.\"",
+        &[
+            "line 33, column 16: found a repair of \"late\"; expected one of other, turned in this kind of question",
+        ],
+    );
+    check(
+        at_fit,
+        "repairs.turnd = \"No.\"",
+        &[
+            "line 33, column 9: found the key \"turnd\"; expected one of other, turned, joined, single, exchanged, between, slid, drifted, stopped, gaps, extra, first-sound, early, late, missed, imagined, lost (nearest is \"turned\")",
+        ],
+    );
+    check(
+        "title = \"A set\"\n",
+        "title = \"A set\"\n[repairs.clap]\nturned = \"Step on {1}.\"\n",
+        &[
+            "line 5, column 10: found counts between braces; expected them in an exercise alone, whose cycle is known",
+        ],
+    );
 }
 
 #[test]
@@ -947,9 +988,12 @@ fn the_built_in_decks_fit_the_screen_and_open_softly() {
         assert!(n_of(&exercise.title) <= 36, "{}", exercise.title);
         let line = exercise.line.in_words(exercise.material.counting());
         assert!(n_of(&line) <= 76, "{line}");
-        let repair = exercise.repair.as_ref().expect("a miss is helped");
-        let repair = repair.in_words(exercise.material.counting());
-        assert!(n_of(&repair) <= 76, "{repair}");
+        let likely = Miss::of_kind(exercise.form.kind());
+        for miss in likely {
+            let repair = exercise.repairs.against(*miss).expect("a miss is helped");
+            let repair = repair.in_words(exercise.material.counting());
+            assert!(n_of(&repair) <= 76, "{repair}");
+        }
     }
     let open = |deck: &Deck| -> Vec<String> {
         let open = deck.exercises().iter().filter(|e| e.needs.is_empty());

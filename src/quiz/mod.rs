@@ -13,6 +13,7 @@ mod hands;
 pub mod judge;
 mod kind;
 mod material;
+mod miss;
 pub mod passage;
 mod question;
 mod reveal;
@@ -25,6 +26,7 @@ pub use attempt::{Answer, Attempt, AttemptId, KeptTap, KeptTiming, Phase, Skill}
 pub use hands::{Along, Habit, Hands};
 pub use kind::{By, Call, Course, Fits, Form, Guide, Kind, Owner};
 pub use material::Material;
+pub use miss::{Miss, Repairs};
 pub use question::{Given, Question, Verdict};
 pub use reveal::{GridRow, Reveal, grid};
 pub use sitting::{Effect, Event, Now, Sitting, Tally};

@@ -10,14 +10,14 @@ use crate::rhythm::{Counting, Cycle, Feel, Layer, Pulse, Tick};
 
 use super::hands::{
     Asked, both, own_claps, played, right_claps, rows, sounding, verdict_words, what_was_done,
-    what_was_silent,
+    what_was_missed, what_was_silent,
 };
 use super::kind::{
     catch_turn, find_start, fit_clapping, mark_accents, name_clapping, name_feel, name_voice,
     whose_stroke,
 };
 use super::question::{Given, Question, Task, Verdict};
-use super::{Answer, By, Hands, Owner, Tap};
+use super::{Answer, By, Hands, Miss, Owner, Tap};
 
 /// What is shown and may be heard after an answer.
 #[derive(Clone, Debug, PartialEq)]
@@ -26,6 +26,8 @@ pub struct Reveal {
     pub right: bool,
     /// Right or not, what was true and what was answered, in words.
     pub verdict: String,
+    /// In what way it was wrong; `None` where it was right.
+    pub miss: Option<Miss>,
     /// What gave it away.
     pub reason: String,
     /// The names of the counts.
@@ -105,6 +107,7 @@ impl Reveal {
         let own = (!taps.is_empty()).then(|| own_claps(phrase, taps, &played));
         Self {
             verdict: verdict_words(self.right, asked, &played, counting),
+            miss: (!self.right).then(|| what_was_missed(asked, &played)),
             reason: format!("{} {done}", self.reason).trim().to_owned(),
             rows: as_it_sounded(self.rows, question, asked),
             you: rows(phrase, asked, taps, &played),
@@ -125,6 +128,7 @@ impl Reveal {
         Self {
             right: verdict.right,
             verdict: in_words(question, verdict, counting),
+            miss: Miss::of_choice(question, verdict),
             reason: reason(question, counting),
             counts: phrase
                 .cycle

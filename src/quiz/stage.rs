@@ -6,7 +6,7 @@ use super::kind::find_start;
 use super::question::Question;
 use super::sitting::{Effect, Now};
 use super::tap::{Tap, Taps};
-use super::{Attempt, Kind, Phase, Reveal, Skill};
+use super::{Attempt, Kind, Phase, Repairs, Reveal, Skill};
 use crate::label::Label;
 use crate::phrase::{Level, Voice};
 use crate::rhythm::Counting;
@@ -22,7 +22,7 @@ pub struct Ticket {
     /// One line of instruction.
     pub line: Label,
     /// What repairs a miss.
-    pub repair: Option<Label>,
+    pub repairs: Repairs<Label>,
     /// How its counts are spoken.
     pub counting: Counting,
     /// Why it is asked now, in words.
@@ -195,6 +195,11 @@ impl Open {
 }
 
 impl Shown {
+    /// What repairs what was missed, where something was.
+    pub fn repair(&self) -> Option<&Label> {
+        self.ticket.repairs.against(self.reveal.miss?)
+    }
+
     pub(super) fn play(&mut self, hearing: Hearing) -> Vec<Effect> {
         let phrase = match hearing {
             Hearing::AsItIs => Some(self.reveal.as_it_is.clone()),

@@ -5,7 +5,7 @@ use super::judge::Place;
 use super::*;
 use crate::label::Label;
 use crate::phrase::{Bell, Entry, Family, Level, Phrase, Recipe, RecipeParts, Row, Turning};
-use crate::rhythm::{Counting, Cycle, Feel, Layer, PulseMap, TICKS_PER_PULSE, Tick};
+use crate::rhythm::{Counting, Cycle, Feel, Layer, Pulse, PulseMap, TICKS_PER_PULSE, Tick};
 use crate::world::{Day, Moment, Seed, Stamp};
 
 fn recipe_parts(feels: &[Feel], entries: &[Entry]) -> RecipeParts {
@@ -514,7 +514,10 @@ fn ticket(form: &Form, recipe: &Recipe) -> Ticket {
         skill: Skill("deck/exercise".into()),
         title: label("An exercise"),
         line: label("Listen."),
-        repair: None,
+        repairs: Repairs {
+            any: None,
+            of: std::collections::BTreeMap::new(),
+        },
         counting: Counting::FromOne,
         why: "new".to_owned(),
         criterion: Level::of_tenths(50),
@@ -1237,6 +1240,97 @@ fn what_was_clapped_is_held_against_what_was_asked() {
     let said = &reveal.verdict;
     assert!(said.contains("You clapped on 1, 4 and 6"), "{said}");
     assert!(!said.contains("never on 2"), "{said}");
+}
+
+/// Each way in which hands go wrong is told, and named for its repair.
+#[test]
+fn what_hands_missed_is_named() {
+    let form = Form::Clap {
+        layers: vec![layer("1-4")],
+        place: Place::On,
+        guide: Guide::None,
+        course: Course::Whole,
+        call: Call::None,
+    };
+    let mut parts = recipe_parts(&[Feel::Threes], &[Entry::One]);
+    parts.cycles = (8, 8);
+    let eight = Recipe::new(parts).expect("a possible recipe");
+    let question = ask(&form, &eight, 4);
+    let phrase = question.phrase();
+    let taps = |counts: &str| clapping(phrase, |_| layer(counts), 0);
+    let check = |taps: Vec<Tap>, miss: Miss, said: &str| {
+        let (is_right, reveal) = told(&question, taps, TUNED);
+        assert!(!is_right);
+        assert_eq!(reveal.miss, Some(miss), "{}", reveal.verdict);
+        assert!(reveal.verdict.ends_with(said), "{}", reveal.verdict);
+    };
+    let (is_right, reveal) = told(&question, taps("1-4"), TUNED);
+    assert!(is_right && reveal.miss.is_none());
+    let turned = "You clapped on 2 and 5, one pulse late, to the end.";
+    check(taps("2-5"), Miss::Turned, turned);
+    check(taps("1-3-5"), Miss::Other, "on 1, 3 and 5, to the end.");
+    check(
+        taps("1-3-4-5"),
+        Miss::Joined,
+        "both layers at once, to the end.",
+    );
+    check(taps("1"), Miss::Gaps, "You clapped on 1 and never on 4.");
+    check(Vec::new(), Miss::Lost, "You did not clap from cycle 2 on.");
+    let slid = |cycle: i64| layer(if cycle < 4 { "1-4" } else { "1-3-5" });
+    let slid = clapping(phrase, slid, 0);
+    check(slid, Miss::Slid, "ended on 1, 3 and 5 from cycle 5.");
+    let cycle_micros = 6 * 60_000_000 / i64::from(phrase.tempo().hundredths()) * 100;
+    let mut stopped = taps("1-4");
+    stopped.retain(|tap| tap.micros < 4 * cycle_micros - 100_000);
+    let said = "You clapped on 1 and 4. From cycle 5 on there was no clap any more.";
+    check(stopped, Miss::Stopped, said);
+    let slower = taps("1-4").into_iter();
+    let slower = slower.map(|tap| Tap::at(tap.micros * 100 / 88));
+    let slower = slower.filter(|tap| tap.micros < 8 * cycle_micros - 100_000);
+    let said = "in a tempo of their own, 12 % slower than what sounded.";
+    check(slower.collect(), Miss::Drifted, said);
+}
+
+/// Each way in which a choice goes wrong is named for its repair.
+#[test]
+fn what_a_choice_missed_is_named() {
+    let mut seen = std::collections::BTreeSet::new();
+    for (form, recipe) in forms() {
+        let likely = Miss::of_kind(form.kind());
+        for seed in 0..40 {
+            let question = ask(&form, &recipe, seed);
+            let n = question.choices(Counting::FromOne).len();
+            let marks = ["1-4", "1", "2-5", "1-3-4-5", "2-3"].map(|counts| {
+                let pulses = layer(counts).pulses().map(Pulse::idx);
+                Given::Marks(pulses.collect())
+            });
+            let given = (0..n).map(Given::Choice);
+            for given in given.chain(marks) {
+                let Some(verdict) = question.judge(&given) else {
+                    continue;
+                };
+                let reveal = Reveal::of(&question, verdict, &given, Counting::FromOne);
+                assert_eq!(reveal.miss.is_none(), verdict.right);
+                let is_likely = reveal.miss.is_none_or(|miss| likely.contains(&miss));
+                assert!(is_likely, "{:?} of {:?}", reveal.miss, form.kind());
+                seen.extend(reveal.miss.map(|miss| (form.kind(), miss)));
+            }
+        }
+    }
+    // Whoever chooses may miss in every way that a deck may repair.
+    let chosen = [
+        Kind::NameFeel,
+        Kind::FitClapping,
+        Kind::MarkAccents,
+        Kind::CatchTurn,
+        Kind::WhoseStroke,
+        Kind::NameVoice,
+    ];
+    for kind in chosen {
+        for miss in Miss::of_kind(kind) {
+            assert!(seen.contains(&(kind, *miss)), "{miss:?} of {kind:?}");
+        }
+    }
 }
 
 #[test]

@@ -112,6 +112,14 @@ impl Layer {
         Self { bits, ..self }
     }
 
+    /// By how many pulses it is turned to be `other`, later or (negative) earlier, the least either
+    /// way; `None` where `other` is no turn of it.
+    pub fn turn_to(self, other: Self) -> Option<i64> {
+        let n = i64::try_from(self.cycle.n_pulses()).unwrap_or(1);
+        let mut turns = (0..=n / 2).flat_map(|by| [by, -by]);
+        turns.find(|by| self.turned(*by) == other)
+    }
+
     /// All pulses of both.
     ///
     /// # Errors
@@ -170,6 +178,16 @@ mod tests {
         assert_eq!(six(&[0, 3, 4]).turned(1), six(&[1, 4, 5]));
         assert_eq!(six(&[0, 3, 4]).turned(-1), six(&[2, 3, 5]));
         assert_eq!(six(&[0, 3]).turned(3), six(&[0, 3]));
+    }
+
+    #[test]
+    fn a_turn_is_found_the_shorter_way() {
+        let turn = |of: &[i64], to: &[i64]| six(of).turn_to(six(to));
+        assert_eq!(turn(&[0, 3, 4], &[0, 3, 4]), Some(0));
+        assert_eq!(turn(&[0, 3, 4], &[1, 4, 5]), Some(1));
+        assert_eq!(turn(&[0, 3, 4], &[2, 3, 5]), Some(-1));
+        assert_eq!(turn(&[0, 3], &[2, 5]), Some(-1));
+        assert_eq!(turn(&[0, 3], &[0, 2, 4]), None);
     }
 
     #[test]

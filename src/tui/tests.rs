@@ -19,8 +19,8 @@ use crate::app::{
 use crate::label::Label;
 use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeParts};
 use crate::quiz::{
-    By, Call, Event, Fits, Form, Guide, Hand, Hearing, Now, Phase, Question, Sitting, Skill, Stage,
-    Tap, Ticket,
+    By, Call, Event, Fits, Form, Guide, Hand, Hearing, Now, Phase, Question, Repairs, Sitting,
+    Skill, Stage, Tap, Ticket,
 };
 use crate::report::Record;
 use crate::report::stats::TwoLabels;
@@ -176,7 +176,10 @@ fn next(form: &Form, families: &[Family], feels: &[Feel], seed: u64) -> Event {
         skill: Skill("first/bass".into()),
         title: label("name it by the bass"),
         line: label("Listen to the low notes. Nothing else tells."),
-        repair: Some(label("hum only the low notes, then say 1 - 3 - 5 on them.")),
+        repairs: Repairs {
+            any: Some(label("hum only the low notes, then say 1 - 3 - 5 on them.")),
+            of: std::collections::BTreeMap::new(),
+        },
         counting: Counting::FromOne,
         why: "due: last heard 6 days ago".to_owned(),
         criterion: level,

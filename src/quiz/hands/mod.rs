@@ -5,11 +5,13 @@
 //! kinds of question that are clapped only say which parts they ask.
 
 mod along;
+mod differs;
 mod played;
 mod sound;
 mod told;
 
 pub use along::Along;
+pub(super) use differs::what_was_missed;
 pub(super) use played::{Played, answer, played, timing};
 pub(super) use sound::{both, model_taps, own_claps, right_claps, sounding};
 pub(super) use told::{rows, verdict_words, what_was_asked, what_was_done, what_was_silent};

@@ -1,5 +1,6 @@
 //! What was asked and what was done, in words and as rows.
 
+use super::differs::Differs;
 use super::sound::lead_of;
 use super::{Asked, Called, Caller, Hands, Part, Played};
 use crate::phrase::Phrase;
@@ -163,6 +164,7 @@ fn done_words(played: &Played, asked: &Asked, counting: Counting) -> String {
     };
     let said = spans_words(&who, played, found, asked, counting);
     let more = [
+        stopped(played, found),
         wander(played, found),
         came_back(played),
         drift(played, found),
@@ -217,14 +219,19 @@ fn spans_words(
                     beside.unwrap_or_default()
                 );
             }
-            let faults: Vec<String> = [(found.missing, "missing"), (found.extra, "too many")]
-                .iter()
-                .filter(|(n, _)| *n > 0)
-                .map(|(n, what)| format!("{n} {what}"))
-                .collect();
+            let faults: Vec<String> = [
+                (found.missing_before_stop(), "missing"),
+                (found.extra, "too many"),
+            ]
+            .iter()
+            .filter(|(n, _)| *n > 0)
+            .map(|(n, what)| format!("{n} {what}"))
+            .collect();
             let before_call = asked.call.is_some() && played.part.asked.0 == 0;
             match faults.as_slice() {
-                [] if before_call || found.wander.is_some() => format!("{who} clapped {first}."),
+                [] if before_call || found.wander.is_some() || found.stopped().is_some() => {
+                    format!("{who} clapped {first}.")
+                }
                 [] => format!("{who} clapped {first}, to the end."),
                 faults => format!("{who} clapped {first}, with {}.", faults.join(" and ")),
             }
@@ -237,9 +244,22 @@ fn cycle(played: &Played, idx: usize) -> i64 {
     i64::try_from(idx).unwrap_or(0) + played.part.judged.0 + 1
 }
 
+/// Hands that stopped before the end.
+fn stopped(played: &Played, found: &Clapped) -> Option<String> {
+    let since = cycle(played, found.stopped()?);
+    Some(format!("From cycle {since} on there was no clap any more."))
+}
+
 /// Hands that went faster or slower than what sounded.
 fn wander(played: &Played, found: &Clapped) -> Option<String> {
     let wander = found.wander?;
+    if let Some(share) = found.own_tempo() {
+        let how = if share < 0.0 { "faster" } else { "slower" };
+        let by = 100.0 * share.abs();
+        return Some(format!(
+            "The claps were even, but in a tempo of their own, {by:.0} % {how} than what sounded."
+        ));
+    }
     let (how, side) = if wander.pulses < 0.0 {
         ("hurried", "early")
     } else {
@@ -255,39 +275,20 @@ fn wander(played: &Played, found: &Clapped) -> Option<String> {
 /// What was clapped, and how that differs from what was asked.
 fn reading_words(part: &Part, reading: Reading, asked: &Asked, counting: Counting) -> String {
     let counts = counting.list(reading.layer);
-    if reading.place == Place::Contra {
-        return format!("half-way after {counts}");
-    }
-    let Some(wanted) = part.layer else {
-        return format!("on {counts}");
+    let place = match reading.place {
+        Place::On => "on",
+        Place::Contra => "half-way after",
     };
-    let others = asked.parts.iter().filter(|other| other.hand != part.hand);
-    let is_of_other = others
-        .filter_map(|other| other.layer)
-        .any(|l| l == reading.layer);
-    let differs = match turn(wanted, reading.layer) {
-        Some(0) => String::new(),
-        _ if is_of_other => ", which is for the other hand".to_owned(),
-        Some(1) => ", one pulse late".to_owned(),
-        Some(-1) => ", one pulse early".to_owned(),
-        Some(by) if by > 0 => format!(", {by} pulses late"),
-        Some(by) => format!(", {} pulses early", -by),
-        None if is_joined(reading.layer) => ", both layers at once".to_owned(),
-        None => String::new(),
+    let differs = match Differs::of(part, reading, asked) {
+        Differs::Not | Differs::Between | Differs::Other => String::new(),
+        Differs::OtherHand => ", which is for the other hand".to_owned(),
+        Differs::Turned(1) => ", one pulse late".to_owned(),
+        Differs::Turned(-1) => ", one pulse early".to_owned(),
+        Differs::Turned(by) if by > 0 => format!(", {by} pulses late"),
+        Differs::Turned(by) => format!(", {} pulses early", -by),
+        Differs::Joined => ", both layers at once".to_owned(),
     };
-    format!("on {counts}{differs}")
-}
-
-/// By how many pulses a layer was turned, the least either way; `None` where it is another one.
-fn turn(wanted: Layer, clapped: Layer) -> Option<i64> {
-    let n = i64::try_from(wanted.cycle().n_pulses()).unwrap_or(1);
-    let mut turns = (0..=n / 2).flat_map(|by| [by, -by]);
-    turns.find(|by| wanted.turned(by.rem_euclid(n)) == clapped)
-}
-
-fn is_joined(layer: Layer) -> bool {
-    let [threes, twos] = [3, 2].map(|every| Layer::every(layer.cycle(), every));
-    threes.union(twos).is_ok_and(|joined| joined == layer)
+    format!("{place} {counts}{differs}")
 }
 
 fn came_back(played: &Played) -> Option<String> {
@@ -313,8 +314,8 @@ fn drift(played: &Played, found: &Clapped) -> Option<String> {
     };
     (whole.abs() > DRIFTS * played.pulse_ms).then(|| {
         format!(
-            "The claps came {which}: {:.0} ms from first to last.",
-            whole.abs()
+            "The claps came {which}, by {:.1} of a pulse from first to last.",
+            whole.abs() / played.pulse_ms
         )
     })
 }

@@ -24,20 +24,28 @@ pub use even::Evenness;
 pub use reading::{Place, Reading};
 pub use timing::Timing;
 
-use reading::cost;
+use reading::{cost, own};
 
 use super::tap::ONE_TAP;
 use crate::rhythm::{Cycle, PulseMap, TICKS_PER_PULSE, Tick};
 
 /// What it costs to go over to another reading from one cycle to the next.
 const CHANGE: f64 = 6.0;
-/// A cycle with fewer than this share of its strokes clapped says nothing.
+/// Where fewer than this share of the strokes was clapped, nothing can be said, unless it was so many
+/// before hands stopped.
 const ENOUGH: f64 = 0.4;
+const ENOUGH_ALONE: usize = 4;
 
 /// By how many pulses hands may have hurried or dragged in the end.
 const WANDERS: [f64; 13] = [
     0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.15, 1.3, 1.5, 1.75, 2.0, 2.5, 3.0,
 ];
+/// A tempo of their own: from this share of what sounds on, so many pulses more at each step, up to that
+/// share, where there are so many taps to show it.
+const OWN_TEMPO: f64 = 0.04;
+const OWN_TEMPO_STEP: f64 = 0.25;
+const OWN_TEMPO_MOST: f64 = 0.25;
+const OWN_TEMPO_TAPS: usize = 8;
 /// Taps agree with a wander where their resultant is so long, and were loose without it where theirs is
 /// no longer than this share of that.
 const AGREES: f64 = 0.86;
@@ -111,6 +119,10 @@ pub struct Clapped {
     /// What they clapped, and from which cycle on, counted from the first that was asked for. Never
     /// empty; neighbours differ, and the first begins in cycle 0.
     pub spans: Vec<(usize, Reading)>,
+    /// How many cycles were asked for.
+    pub n_cycles: usize,
+    /// The cycle after the last one in which they clapped at all, counted as in `spans`.
+    pub until: usize,
     /// Strokes of what they clapped that nobody struck.
     pub missing: usize,
     /// Taps that struck none of them.
@@ -169,6 +181,27 @@ impl Clapped {
         self.spans.get(1).copied()
     }
 
+    /// From which cycle on they clapped nothing more; `None` where they went on to the end.
+    pub fn stopped(&self) -> Option<usize> {
+        (self.until < self.n_cycles).then_some(self.until)
+    }
+
+    /// The share by which they were steadily slower than what sounded, or faster where that is negative,
+    /// as good as all through; `None` where they kept to it or wandered for some cycles only.
+    pub fn own_tempo(&self) -> Option<f64> {
+        let wander = self.wander?;
+        let (from, until) = wander.cycles;
+        let n_pulses = (until - from) * self.first().layer.cycle().n_pulses();
+        let share = wander.pulses / real(n_pulses.max(1));
+        (from == 0 && until + 1 >= self.n_cycles && share.abs() > OWN_TEMPO).then_some(share)
+    }
+
+    /// How many strokes nobody struck while they still clapped.
+    pub fn missing_before_stop(&self) -> usize {
+        let after = (self.n_cycles - self.until) * self.last().1.layer.n_onsets();
+        self.missing.saturating_sub(after)
+    }
+
     /// The mean lateness of the taps of a cycle in milliseconds; `None` where there were none.
     pub fn late_in(&self, cycle: usize) -> Option<f64> {
         let here = self.struck.iter().filter(|struck| struck.cycle == cycle);
@@ -181,11 +214,27 @@ impl Clapped {
 
 /// What was clapped, of these `readings`; `None` where the taps are too few to say.
 pub fn judge(round: &Round<'_>, readings: &[Reading], lead: Lead) -> Option<Clapped> {
-    let mut places = Places::of(round);
-    let wander = places.wander(round.cycles);
-    if let Some(wander) = wander {
-        places.straighten(wander, round.cycles.0);
-    }
+    let places = Places::of(round);
+    let wanders = places.wanders(round.cycles);
+    let found = wanders.into_iter().filter_map(|wander| {
+        let places = places.without(wander, round.cycles.0);
+        clapped(round, readings, lead, (&places, wander))
+    });
+    // Of several that explain the taps, the lesser one that leaves the least over.
+    let far = |found: &Clapped| {
+        let wander = found.wander.map_or(0.0, |wander| wander.pulses.abs());
+        real(found.missing + found.extra) + wander
+    };
+    found.min_by(|one, other| far(one).total_cmp(&far(other)))
+}
+
+/// What was clapped, had hands wandered so.
+fn clapped(
+    round: &Round<'_>,
+    readings: &[Reading],
+    lead: Lead,
+    (places, wander): (&Places, Option<Wander>),
+) -> Option<Clapped> {
     let leads = places.leads(lead)?;
     let cycles: Vec<i64> = (round.cycles.0..round.cycles.1).collect();
     let costs: Vec<Vec<f64>> = cycles
@@ -193,6 +242,13 @@ pub fn judge(round: &Round<'_>, readings: &[Reading], lead: Lead) -> Option<Clap
         .map(|cycle| {
             let here = [Place::On, Place::Contra]
                 .map(|place| places.in_cycle(*cycle, leads.of(place).pulses));
+            // Where nothing was clapped nothing is said, neither for a reading nor against one.
+            if here
+                .iter()
+                .all(|taps| own(taps, round.cycle).next().is_none())
+            {
+                return vec![0.0; readings.len()];
+            }
             let of_reading = |reading: &Reading| {
                 let [on, contra] = &here;
                 let taps = match reading.place {
@@ -210,8 +266,8 @@ pub fn judge(round: &Round<'_>, readings: &[Reading], lead: Lead) -> Option<Clap
         .map(|idx| readings.get(idx).copied())
         .collect();
     let path = path?;
-    let strokes = Strokes::of(round, &path, leads, &places);
-    if real(strokes.struck.len()) < ENOUGH * real(strokes.n) {
+    let strokes = Strokes::of(round, &path, leads, places);
+    if !strokes.are_enough() {
         return None;
     }
     let late: Vec<f64> = strokes.struck.iter().map(|struck| struck.late_ms).collect();
@@ -219,6 +275,8 @@ pub fn judge(round: &Round<'_>, readings: &[Reading], lead: Lead) -> Option<Clap
     spans.dedup_by_key(|(_, reading)| *reading);
     let first = spans.first()?.1;
     Some(Clapped {
+        n_cycles: path.len(),
+        until: strokes.until,
         missing: strokes.n - strokes.struck.len(),
         extra: strokes.extra,
         timing: Timing::of(&late, places.micros_a_pulse / 1_000.0),
@@ -350,45 +408,72 @@ impl Places {
     }
 
     /// How hands hurried or dragged, where that and nothing else makes their taps agree. Each way of
-    /// going faster or slower from one cycle to another is tried; what is tight without it is left
-    /// alone.
-    fn wander(&self, cycles: (i64, i64)) -> Option<Wander> {
+    /// going faster or slower from one cycle to another is tried, and even tempi of their own on either
+    /// side; what is tight without it is left alone.
+    fn wanders(&self, cycles: (i64, i64)) -> Vec<Option<Wander>> {
         let n = usize::try_from(cycles.1 - cycles.0).unwrap_or(0);
-        let begins = real_i64(cycles.0) * self.n_cycle;
+        let begins = real_i64(cycles.0) * self.n_cycle - 0.5;
         let agreement = |wander: Option<Wander>| {
-            let off = |place: f64| wander.map_or(0.0, |w| w.off(place - begins, self.n_cycle));
-            let angles = self.pulses.iter().map(|place| place - off(*place));
-            Circular::of(angles.map(|place| place * std::f64::consts::TAU)).map(|c| c.resultant)
+            let places = self.without(wander, cycles.0).pulses.into_iter();
+            let places = places.filter(|place| *place >= begins);
+            Circular::of(places.map(|place| place * std::f64::consts::TAU)).map(|c| c.resultant)
         };
-        let alone = agreement(None)?;
+        let alone = agreement(None).unwrap_or(1.0);
         if alone > LOOSE {
-            return None;
+            return vec![None];
         }
         let spans = (0..n).flat_map(|from| (from + 1..=n).map(move |until| (from, until)));
         let ways = spans.flat_map(|cycles| {
             let pulses = WANDERS.iter().flat_map(|pulses| [*pulses, -*pulses]);
             pulses.map(move |pulses| Wander { cycles, pulses })
         });
-        let best = ways
-            .filter_map(|wander| Some((agreement(Some(wander))?, wander)))
-            // Of two that agree alike the lesser and the longer one.
-            .max_by(|(a, one), (b, other)| {
-                let worth = |agreement: f64, wander: &Wander| {
-                    let length = real(wander.cycles.1 - wander.cycles.0);
-                    agreement - 0.02 * wander.pulses.abs() + 0.002 * length
-                };
-                worth(*a, one).total_cmp(&worth(*b, other))
-            });
-        let (with, wander) = best?;
-        (with >= AGREES && alone <= LOOSE * with).then_some(wander)
+        let agreeing = |wander: Wander| {
+            let with = agreement(Some(wander))?;
+            (with >= AGREES && alone <= LOOSE * with).then_some((with, wander))
+        };
+        // Of two that agree alike the lesser and the longer one.
+        let worth = |(agreement, wander): &(f64, Wander)| {
+            let length = real(wander.cycles.1 - wander.cycles.0);
+            agreement - 0.02 * wander.pulses.abs() + 0.002 * length
+        };
+        let best = |ways: &mut dyn Iterator<Item = Wander>| {
+            let ways = ways.filter_map(agreeing);
+            let best = ways.max_by(|one, other| worth(one).total_cmp(&worth(other)));
+            best.map(|(_, wander)| Some(wander))
+        };
+        let [slower, faster] = [1.0, -1.0].map(|side| best(&mut self.own_tempi(n, side)));
+        let mut wanders: Vec<Option<Wander>> = best(&mut { ways }).into_iter().collect();
+        wanders.extend(slower.into_iter().chain(faster));
+        if wanders.is_empty() {
+            wanders.push(None);
+        }
+        wanders
     }
 
-    /// Takes a wander out of the taps.
-    fn straighten(&mut self, wander: Wander, first: i64) {
+    /// Even tempi on one side of the one that sounded, all through `n` cycles.
+    fn own_tempi(&self, n: usize, side: f64) -> impl Iterator<Item = Wander> {
+        let most = if self.pulses.len() < OWN_TEMPO_TAPS {
+            0.0
+        } else {
+            OWN_TEMPO_MOST * self.n_cycle * real(n)
+        };
+        let steps = (1_u32..).map(|step| f64::from(step) * OWN_TEMPO_STEP);
+        let steps = steps.skip_while(|pulses| *pulses <= WANDERS[12]);
+        let pulses = steps.take_while(move |pulses| *pulses <= most);
+        pulses.map(move |pulses| Wander {
+            cycles: (0, n),
+            pulses: side * pulses,
+        })
+    }
+
+    /// The same with a wander taken out.
+    fn without(&self, wander: Option<Wander>, first: i64) -> Self {
         let begins = real_i64(first) * self.n_cycle;
-        let n_cycle = self.n_cycle;
-        for place in &mut self.pulses {
-            *place -= wander.off(*place - begins, n_cycle);
+        let off = |place: f64| wander.map_or(0.0, |w| w.off(place - begins, self.n_cycle));
+        let pulses = self.pulses.iter().map(|place| place - off(*place));
+        Self {
+            pulses: pulses.collect(),
+            ..*self
         }
     }
 
@@ -405,6 +490,10 @@ impl Places {
 /// The strokes of what was clapped, and which taps struck them.
 struct Strokes {
     n: usize,
+    /// Those of the cycles in which there were taps.
+    n_there: usize,
+    /// The cycle after the last of those.
+    until: usize,
     struck: Vec<Struck>,
     extra: usize,
 }
@@ -419,10 +508,15 @@ impl Strokes {
             .first()
             .map_or(0.0, |first| leads.of(first.place).pulses);
         free.retain(|place| (from..until).contains(&(place - lead)));
-        let (mut n, mut struck) = (0, Vec::new());
+        let (mut n, mut n_there, mut until, mut struck) = (0, 0, 0, Vec::new());
         for (cycle, reading) in path.iter().enumerate() {
             let lead = leads.of(reading.place).pulses;
             let first = begins(round.cycles.0) + real(cycle) * places.n_cycle;
+            let here = first + lead - 0.5..first + lead - 0.5 + places.n_cycle;
+            if places.pulses.iter().any(|place| here.contains(place)) {
+                n_there += reading.layer.n_onsets();
+                until = cycle + 1;
+            }
             for (pulse, stroke) in reading.layer.pulses().zip(reading.strokes()) {
                 n += 1;
                 let late = take_nearest(&mut free, first + stroke + lead);
@@ -435,9 +529,23 @@ impl Strokes {
         }
         Self {
             n,
+            n_there,
+            until,
             struck,
             extra: free.len(),
         }
+    }
+
+    /// Whether enough was struck to say what it was: of all that was asked, or, where hands stopped, of
+    /// what they did until then.
+    fn are_enough(&self) -> bool {
+        let struck = self.struck.len();
+        let of = if struck < ENOUGH_ALONE {
+            self.n
+        } else {
+            self.n_there
+        };
+        real(struck) >= ENOUGH * real(of)
     }
 }
 

@@ -82,15 +82,25 @@ const MISSING: f64 = 2.5;
 /// Pulses within which a tap is the clap of a stroke.
 const REACH: f64 = 0.5;
 
+/// Those of the taps around a cycle that are its own.
+pub(super) fn own(taps: &[f64], cycle: Cycle) -> impl Iterator<Item = &f64> {
+    let n = n_pulses(cycle);
+    let is_own = move |tap: &&f64| (-0.25..n - 0.25).contains(*tap);
+    taps.iter().filter(is_own)
+}
+
+fn n_pulses(cycle: Cycle) -> f64 {
+    f64::from(u32::try_from(cycle.n_pulses()).expect("at most 48 pulses"))
+}
+
 /// What the taps of one cycle, in pulses from its beginning, cost under a reading. Taps of the
 /// cycles before and after stand beside it with negative and larger places.
 pub(super) fn cost(reading: Reading, taps: &[f64], cycle: Cycle) -> f64 {
-    let n = f64::from(u32::try_from(cycle.n_pulses()).expect("at most 48 pulses"));
+    let n = n_pulses(cycle);
     let round: Vec<f64> = reading
         .strokes()
         .flat_map(|stroke| [stroke - n, stroke, stroke + n])
         .collect();
-    let own = taps.iter().filter(|tap| (-0.25..n - 0.25).contains(*tap));
     let of_tap = |tap: &f64| {
         let nearest = round
             .iter()
@@ -101,5 +111,5 @@ pub(super) fn cost(reading: Reading, taps: &[f64], cycle: Cycle) -> f64 {
     let missed = reading
         .strokes()
         .filter(|stroke| !taps.iter().any(|tap| (tap - stroke).abs() < REACH));
-    own.map(of_tap).sum::<f64>() + missed.fold(0.0, |sum, _| sum + MISSING)
+    own(taps, cycle).map(of_tap).sum::<f64>() + missed.fold(0.0, |sum, _| sum + MISSING)
 }

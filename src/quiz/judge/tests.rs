@@ -428,6 +428,92 @@ fn who_hurries_or_drags_is_told_so_and_not_named_after_what_the_drift_passes_by(
 }
 
 #[test]
+fn an_even_tempo_of_their_own_is_told_and_what_is_clapped_in_it() {
+    let (mut told, n) = (0_u32, 400_u32);
+    for seed in 0..n {
+        let mut dice = Seed(u64::from(seed)).child("own tempo", 0).dice();
+        let map = map(&mut dice);
+        let layer = *dice
+            .pick(&[layer(&[0, 3]), layer(&[0, 2, 4])])
+            .expect("two");
+        let player = Player {
+            readings: vec![Reading::of(layer); 7],
+            spread: 0.02,
+            lead_micros: dice.real(0.0, 40_000.0),
+            missing: 0.0,
+            doubled: 0.0,
+        };
+        // Twos that are slower by a fifth are threes that are faster by a fifth.
+        let share = dice.real(0.07, 0.18) * if dice.one_in(2) { 1.0 } else { -1.0 };
+        let micros: Vec<i64> = player
+            .taps(&map, &mut dice)
+            .into_iter()
+            // At the end of the sound they end.
+            .map(|tap| (tap as f64 / (1.0 - share)) as i64)
+            .filter(|tap| *tap < map.micros_at(Tick::of_pulse(42)) - 100_000)
+            .collect();
+        let round = Round {
+            micros: &micros,
+            map: &map,
+            cycle: Cycle::SIX,
+            cycles: (0, 7),
+        };
+        let Some(found) = judge(&round, &candidates(), Lead::USUAL) else {
+            continue;
+        };
+        let right = found.wander.is_some_and(|wander| {
+            let own = found
+                .own_tempo()
+                .is_some_and(|own| (own - share).abs() < 0.02);
+            own && wander.pulses.signum() == share.signum()
+        });
+        told += u32::from(right && found.first() == Reading::of(layer));
+    }
+    let share = f64::from(told) / f64::from(n);
+    println!("a tempo of their own: told in {share:.3}");
+    assert!(share >= 0.9, "{share}");
+}
+
+#[test]
+fn who_stops_is_named_by_what_was_clapped_until_then() {
+    let mut told = 0_u32;
+    let (mut n, mut enough) = (0_u32, 0_u32);
+    for seed in 0..600 {
+        let mut dice = Seed(seed).child("stops", 0).dice();
+        let layers = [layer(&[0, 3]), layer(&[0, 2, 4]), layer(&[0, 3, 4])];
+        let layer = *dice.pick(&layers).expect("three");
+        let until = 2 + dice.below(5);
+        let player = Player {
+            readings: vec![Reading::of(layer); until],
+            spread: 0.05,
+            lead_micros: dice.real(0.0, 60_000.0),
+            missing: 0.0,
+            doubled: 0.0,
+        };
+        let map = map(&mut dice);
+        let micros = player.taps(&map, &mut dice);
+        let round = Round {
+            micros: &micros,
+            map: &map,
+            cycle: Cycle::SIX,
+            cycles: (0, 8),
+        };
+        n += 1;
+        let Some(found) = judge(&round, &candidates(), Lead::USUAL) else {
+            continue;
+        };
+        enough += 1;
+        let is_named = found.spans == [(0, Reading::of(layer))];
+        let is_whole = (found.missing_before_stop(), found.extra) == (0, 0);
+        told += u32::from(is_named && is_whole && found.stopped() == Some(until));
+    }
+    assert_eq!(enough, n, "two cycles of threes are enough to say");
+    let share = f64::from(told) / f64::from(n);
+    println!("stops: told in {share:.3}");
+    assert!(share >= 0.97, "{share}");
+}
+
+#[test]
 fn missing_and_extra_taps_are_told_apart() {
     let map = PulseMap::of(
         Pace::steady(Tempo::of_pulses_a_minute(150).expect("in range")),

@@ -58,7 +58,7 @@ impl Kind {
     ];
 
     /// Its id in decks and files.
-    pub fn id(self) -> &'static str {
+    pub const fn id(self) -> &'static str {
         match self {
             Self::NameFeel => "name-feel",
             Self::FindStart => "find-start",

@@ -36,7 +36,7 @@ pub(in crate::tui) fn screen(
             body.line(line);
         }
     }
-    if let Some(repair) = shown.ticket.repair.as_ref().filter(|_| !reveal.right) {
+    if let Some(repair) = shown.repair() {
         body.say(&format!("It helps: {repair}"), Style::new());
     }
     body.gap();

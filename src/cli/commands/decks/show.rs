@@ -17,7 +17,7 @@ use crate::pcm::SampleRate;
 use crate::phrase::{Bell, Entry, Level, Pacing, Recipe, Rival};
 use crate::quiz::judge::Place;
 use crate::quiz::passage::Passage;
-use crate::quiz::{By, Call, Course, Fits, Form, Guide, Material, Question};
+use crate::quiz::{By, Call, Course, Fits, Form, Guide, Material, Miss, Question};
 use crate::rhythm::{Counting, Layer};
 use crate::world::Env;
 
@@ -86,11 +86,17 @@ fn told(deck: &Deck, exercise: &Exercise, counting: Option<Counting>) -> String 
         needs.join(", ")
     };
     let said = |line: &Spoken| line.in_words(counting).to_string();
-    let rows = [
+    let of_miss = |(miss, line): (&Miss, &Spoken)| {
+        let repair = format!("{}: {}", miss.id(), said(line));
+        ("", Some(repair))
+    };
+    let words = [
         ("from", from.map(|deck| format!("the deck {deck}"))),
         ("asks", Some(asks(exercise))),
         ("line", Some(said(&exercise.line))),
-        ("repair", exercise.repair.as_ref().map(said)),
+        ("repair", exercise.repairs.any.as_ref().map(said)),
+    ];
+    let rest = [
         ("needs", Some(needs)),
         ("claps", claps(&exercise.form, counting)),
         ("hands", hands(&exercise.form)),
@@ -99,7 +105,8 @@ fn told(deck: &Deck, exercise: &Exercise, counting: Option<Counting>) -> String 
         Material::Made(recipe) => of_phrases(recipe, exercise.levels, counting).to_vec(),
         Material::Cut(passages) => vec![("passages", Some(of_passages(passages)))],
     };
-    let rows = rows.into_iter().chain(of);
+    let of_misses = exercise.repairs.of.iter().map(of_miss);
+    let rows = words.into_iter().chain(of_misses).chain(rest).chain(of);
     let line = |(name, value): (&str, Option<String>)| Some(format!("  {name:<8} {}\n", value?));
     let lines: String = rows.filter_map(line).collect();
     format!("{id}: {}\n{lines}", exercise.title)
