@@ -76,6 +76,11 @@ impl Course {
         }
     }
 
+    /// Whether some of its skills wait for others.
+    pub fn waits(&self) -> bool {
+        self.deck.order() == Order::Path
+    }
+
     /// When a sitting is over: a deck that is asked through once goes on to its end.
     pub fn limit(&self, wanted: Limit) -> Limit {
         match (self.deck.order(), wanted) {

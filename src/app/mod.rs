@@ -219,7 +219,7 @@ impl App {
 
     /// How counts of a pattern are spoken.
     fn counting_in(&self, material: &Material) -> Counting {
-        self.settings.counting.unwrap_or(material.counting())
+        Counting::in_style(self.settings.counting, material.counting())
     }
 
     /// Why nothing can be heard, when that is so.
@@ -445,9 +445,12 @@ impl App {
 
     fn recount(&mut self) -> Result<(), Trouble> {
         let chosen = self.settings.counting;
-        let here = chosen.and_then(|chosen| Counting::ALL.iter().position(|one| *one == chosen));
+        let here =
+            chosen.and_then(|chosen| Counting::CHOICES.iter().position(|one| *one == chosen));
         // After the last each cycle is counted as its style does.
-        self.settings.counting = Counting::ALL.get(here.map_or(0, |idx| idx + 1)).copied();
+        self.settings.counting = Counting::CHOICES
+            .get(here.map_or(0, |idx| idx + 1))
+            .copied();
         Ok(self.store.save_settings(self.settings)?)
     }
 

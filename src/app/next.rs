@@ -10,6 +10,10 @@ use crate::quiz::passage::Passage;
 use crate::quiz::{Event, Form, Material, Now, Question, Ticket};
 use crate::review::plan::{Choice, Help};
 
+/// Why a sitting ends before its time.
+const RAN_OUT: &str = "That is all that is open today: the next skills open when these are firm. \
+                       Listen without answering, play on the bench, or come back tomorrow.";
+
 /// The next question.
 pub(super) enum Next {
     /// Nobody asked for it yet.
@@ -43,6 +47,9 @@ impl App {
                 Some(choice) => self.make(choice, 0)?,
                 None => Next::Enough,
             };
+            if self.plan.has_run_out() && self.course.waits() {
+                self.note(RAN_OUT);
+            }
             if matches!(self.next, Next::Resting) {
                 self.rest();
             }

@@ -68,7 +68,7 @@ impl Progress {
                 title: exercise.title.to_string(),
                 labels: {
                     let material = &exercise.material;
-                    let counting = counting.unwrap_or(material.counting());
+                    let counting = Counting::in_style(counting, material.counting());
                     labels_in_words(&record, material.cycle(), counting)
                 },
                 record,

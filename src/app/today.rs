@@ -119,6 +119,7 @@ fn line(
         .and_then(|skill| learner.standing(skill))
         .and_then(heard_from);
     let known = match skill.and_then(|skill| spreads.get(skill)) {
+        _ if matches!(entry.why, Why::Resting { .. }) => "went wrong often".to_owned(),
         Some(spread) => format!("spread {:.0} %", 100.0 * spread),
         None => heard_from.map_or_else(String::new, heard_in_words),
     };
@@ -150,7 +151,10 @@ pub(super) fn why_in_words(why: Why, course: &Course, day: Day) -> String {
         Why::Spare => "not due yet; there is time".to_owned(),
         Why::Again => "once more today; there is time".to_owned(),
         Why::Chosen => "you chose it".to_owned(),
-        Why::Resting { until } => format!("rests for {}", days_on(until.since(day))),
+        Why::Resting { until } => {
+            let days = days_on(until.since(day));
+            format!("went wrong often and rests for {days}")
+        }
         Why::Waiting { on } => format!("waits for {}", course.title(on)),
     }
 }

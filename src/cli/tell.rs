@@ -90,7 +90,7 @@ pub(super) fn tell_question(open: &Open, set_up: SetUp) -> io::Result<()> {
     let title = ticket.title.as_str().trim_end_matches('?');
     say(&[
         "",
-        &format!("{title}: phrase {place} of {of} ({})", ticket.why),
+        &format!("{title}: phrase {place} of up to {of} ({})", ticket.why),
         ticket.line.as_str(),
         &open.question.asks(counting),
     ])?;
@@ -145,6 +145,10 @@ pub(super) fn tell_reveal(shown: &Shown) -> io::Result<()> {
     let is_between = |row: &&GridRow| row.cycles.iter().flatten().any(|mark| *mark == '-');
     if reveal.you.iter().any(|row| is_between(&row)) {
         say(&["(o is on the pulse, - between it and the next)"])?;
+    }
+    // One row beside those that sounded is the answer given; of hands there are more.
+    if let [row] = reveal.you.as_slice() {
+        say(&[&format!("({}: {})", row.name, row.aside)])?;
     }
     match shown.repair() {
         Some(repair) => say(&[&format!("It helps: {repair}")]),

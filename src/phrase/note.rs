@@ -35,7 +35,15 @@ impl Voice {
         matches!(self, Self::Bass | Self::Chords | Self::Line)
     }
 
-    /// Its name on screens and in files.
+    /// Its name on screens.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Strike => "knocks",
+            other => other.name(),
+        }
+    }
+
+    /// Its name in files.
     pub fn name(self) -> &'static str {
         match self {
             Self::Bass => "bass",

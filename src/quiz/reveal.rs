@@ -313,23 +313,28 @@ fn grid_row(phrase: &Phrase, row: &Row, floor: Floor) -> GridRow {
         profile.cycle().pulses().map(mark).collect()
     };
     GridRow {
-        name: row.voice.name(),
+        name: row.voice.words(),
         cycles: row.cycles.iter().enumerate().map(cycle_marks).collect(),
         aside: low_notes(phrase, row),
+    }
+}
+
+/// The mark of a layer that is clapped: `3` or `2` where it goes on evenly so, round the cycle.
+pub(super) fn sign_of(layer: Layer) -> char {
+    let goes_by = |every: usize| layer.gaps().iter().all(|gap| *gap == every);
+    match layer {
+        _ if goes_by(3) => '3',
+        _ if goes_by(2) => '2',
+        _ => 'x',
     }
 }
 
 /// What a person marked in a recording.
 fn marked_row(question: &Question) -> Option<GridRow> {
     let layers = question.passage()?.layers()?;
-    let [threes, twos] = [3, 2].map(|every| Layer::every(question.phrase().cycle, every));
     let marks = |layer: &Layer| {
-        let mark = |pulse| match layer.contains(pulse) {
-            true if *layer == threes => '3',
-            true if *layer == twos => '2',
-            true => 'x',
-            false => '.',
-        };
+        let sign = sign_of(*layer);
+        let mark = |pulse| if layer.contains(pulse) { sign } else { '.' };
         layer.cycle().pulses().map(mark).collect()
     };
     Some(GridRow {
@@ -370,7 +375,7 @@ fn rows_beside(question: &Question) -> Vec<GridRow> {
 fn marking_row(cycle: Cycle, marked: Pulse) -> GridRow {
     let mark = |pulse| if pulse == marked { 'x' } else { '.' };
     GridRow {
-        name: Voice::Bell.name(),
+        name: Voice::Bell.words(),
         cycles: vec![cycle.pulses().map(mark).collect()],
         aside: "from cycle 2 on".to_owned(),
     }
@@ -390,7 +395,7 @@ fn stroke_row(sound: &Phrase, voice: Voice) -> GridRow {
     };
     let n_cycles = usize::try_from(sound.n_cycles).unwrap_or(usize::MAX);
     GridRow {
-        name: voice.name(),
+        name: voice.words(),
         cycles: (0..n_cycles).map(marks).collect(),
         aside: String::new(),
     }

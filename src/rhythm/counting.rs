@@ -14,6 +14,8 @@ pub enum Counting {
     UnDos,
     /// From one in Spanish: uno, dos, tres, and so on to doce; in figures after that.
     Spanish,
+    /// The cycle begins on its last number, in Spanish: doce uno dos … once.
+    SpanishFromLast,
 }
 
 /// The counts to twelve in Spanish.
@@ -24,7 +26,23 @@ const SPANISH: [&str; 12] = [
 
 impl Counting {
     /// All conventions.
-    pub const ALL: [Self; 4] = [Self::FromOne, Self::FromLast, Self::UnDos, Self::Spanish];
+    pub const ALL: [Self; 5] = [
+        Self::FromOne,
+        Self::FromLast,
+        Self::UnDos,
+        Self::Spanish,
+        Self::SpanishFromLast,
+    ];
+    /// Those among which a learner chooses; in Spanish each style begins where it begins.
+    pub const CHOICES: [Self; 4] = [Self::FromOne, Self::FromLast, Self::UnDos, Self::Spanish];
+
+    /// How a learner who chose this, or nothing, counts in a style that is counted `by_style`.
+    pub fn in_style(chosen: Option<Self>, by_style: Self) -> Self {
+        match (chosen, by_style) {
+            (Some(Self::Spanish), Self::FromLast) => Self::SpanishFromLast,
+            (chosen, _) => chosen.unwrap_or(by_style),
+        }
+    }
 
     /// The name of `pulse`.
     pub fn name(self, cycle: Cycle, pulse: Pulse) -> String {
@@ -32,10 +50,13 @@ impl Counting {
         match self {
             Self::UnDos if cycle == Cycle::TWELVE && idx == 10 => "un".to_owned(),
             Self::UnDos if cycle == Cycle::TWELVE && idx == 11 => "dos".to_owned(),
-            Self::Spanish => match SPANISH.get(idx) {
-                Some(word) => (*word).to_owned(),
-                None => (idx + 1).to_string(),
-            },
+            Self::Spanish | Self::SpanishFromLast => {
+                let number = self.number(cycle, pulse);
+                match SPANISH.get(number - 1) {
+                    Some(word) => (*word).to_owned(),
+                    None => number.to_string(),
+                }
+            }
             _ => self.number(cycle, pulse).to_string(),
         }
     }
@@ -43,8 +64,8 @@ impl Counting {
     /// The number by which `pulse` is counted.
     pub fn number(self, cycle: Cycle, pulse: Pulse) -> usize {
         match (self, pulse.idx()) {
-            (Self::FromLast, 0) => cycle.n_pulses(),
-            (Self::FromLast, idx) => idx,
+            (Self::FromLast | Self::SpanishFromLast, 0) => cycle.n_pulses(),
+            (Self::FromLast | Self::SpanishFromLast, idx) => idx,
             (_, idx) => idx + 1,
         }
     }
@@ -62,7 +83,10 @@ impl Counting {
             .pulses()
             .map(|p| self.name(layer.cycle(), p))
             .collect();
-        let and = if self == Self::Spanish { "y" } else { "and" };
+        let and = match self {
+            Self::Spanish | Self::SpanishFromLast => "y",
+            Self::FromOne | Self::FromLast | Self::UnDos => "and",
+        };
         match names.as_slice() {
             [rest @ .., last] if !rest.is_empty() => format!("{} {and} {last}", rest.join(", ")),
             _ => names.concat(),
@@ -108,6 +132,17 @@ mod tests {
             Counting::Spanish,
             Cycle::SIX,
             "uno dos tres cuatro cinco seis",
+        );
+        // Styles that begin on twelve do so in any language.
+        check(
+            Counting::in_style(Some(Counting::Spanish), Counting::FromLast),
+            Cycle::TWELVE,
+            "doce uno dos tres cuatro cinco seis siete ocho nueve diez once",
+        );
+        check(
+            Counting::in_style(Some(Counting::Spanish), Counting::UnDos),
+            Cycle::TWELVE,
+            "uno dos tres cuatro cinco seis siete ocho nueve diez once doce",
         );
     }
 

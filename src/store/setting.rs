@@ -240,12 +240,12 @@ fn counting_id(counting: Counting) -> &'static str {
         Counting::FromOne => "from-one",
         Counting::FromLast => "from-last",
         Counting::UnDos => "un-dos",
-        Counting::Spanish => "spanish",
+        Counting::Spanish | Counting::SpanishFromLast => "spanish",
     }
 }
 
 fn counting_of(id: &str) -> Option<Counting> {
-    Counting::ALL
+    Counting::CHOICES
         .into_iter()
         .find(|counting| counting_id(*counting) == id)
 }

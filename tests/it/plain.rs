@@ -246,7 +246,7 @@ fn what_was_learnt_comes_back_first_when_it_is_due() {
     let first = ended.out.lines().find(|line| line.contains(": phrase "));
     assert_eq!(
         first,
-        Some("In threes or in twos: phrase 1 of 1 (due: last heard 3 days ago)")
+        Some("In threes or in twos: phrase 1 of up to 1 (due: last heard 3 days ago)")
     );
 }
 

@@ -237,7 +237,7 @@ impl Bench {
     }
 
     fn describe(&mut self) {
-        let counting = self.counting.unwrap_or(self.pattern.counting());
+        let counting = Counting::in_style(self.counting, self.pattern.counting());
         self.counts = counts(&self.phrase, counting);
         let rows = crate::phrase::rows(&self.phrase);
         let voices: Vec<Voice> = rows.iter().map(|row| row.voice).collect();

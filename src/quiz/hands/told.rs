@@ -6,7 +6,7 @@ use super::{Asked, Called, Caller, Hands, Part, Played};
 use crate::phrase::Phrase;
 use crate::quiz::GridRow;
 use crate::quiz::judge::{Clapped, Place, Reading};
-use crate::quiz::reveal::sentence;
+use crate::quiz::reveal::{sentence, sign_of};
 use crate::quiz::tap::{Hand, Tap, micros_of};
 use crate::rhythm::{Counting, Layer, Pulse, PulseMap, TICKS_PER_PULSE};
 
@@ -432,12 +432,9 @@ pub(in crate::quiz) fn rows(
 }
 
 fn asked_row(phrase: &Phrase, asked: &Asked, hand: Hand) -> GridRow {
-    let [threes, twos] = [3, 2].map(|every| Layer::every(phrase.cycle, every));
     let mark = |part: &Part, layer: Layer| match part.place {
         Place::Contra => '-',
-        Place::On if layer == threes => '3',
-        Place::On if layer == twos => '2',
-        Place::On => 'x',
+        Place::On => sign_of(layer),
     };
     let parts = || asked.parts.iter().filter(|part| part.hand == hand);
     let marks = |cycle: i64| {

@@ -98,13 +98,12 @@ fn turn_in_words(question: &Question, counting: Counting) -> String {
     let cue = row.cue.words();
     let mut parts: Vec<String> = Vec::new();
     for (idx, layer) in layers.iter().enumerate() {
-        let changed = idx == 0 || layers.get(idx - 1) != Some(layer);
-        if changed {
-            parts.push(format!(
-                "{} from cycle {}",
-                on_counts(*layer, counting),
-                idx + 1
-            ));
+        let on = on_counts(*layer, counting);
+        let changed = layers.get(idx.wrapping_sub(1)) != Some(layer);
+        match idx {
+            0 => parts.push(on),
+            idx if changed => parts.push(format!("from cycle {} {on}", idx + 1)),
+            _ => {}
         }
     }
     sentence(&format!("{cue} came {}", parts.join(", then ")))

@@ -170,6 +170,7 @@ pub struct Plan {
     run: Option<(Kind, u32)>,
     n_blocks: u32,
     n_asked: u32,
+    has_run_out: bool,
 }
 
 impl Plan {
@@ -185,7 +186,13 @@ impl Plan {
             run: None,
             n_blocks: 0,
             n_asked: 0,
+            has_run_out: false,
         }
+    }
+
+    /// Whether it ended before its time, nothing being left that may be asked now.
+    pub fn has_run_out(&self) -> bool {
+        self.has_run_out
     }
 
     /// Puts a skill before all others: the learner overrules the plan. For one block; after it the plan
@@ -243,7 +250,10 @@ impl Plan {
         if matches!(self.terms.limit, Limit::Minutes(minutes) if over(minutes)) {
             return None;
         }
-        let mut block = self.open(learner)?;
+        let Some(mut block) = self.open(learner) else {
+            self.has_run_out = true;
+            return None;
+        };
         let candidate = &self.candidates[block.candidate];
         let phase = block.next_phase(learner.standing(&candidate.skill))?;
         Some(self.ask(learner, block, phase))

@@ -252,7 +252,7 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
         Some(Counting::FromOne) => "counts from one",
         Some(Counting::FromLast) => "counts from the last",
         Some(Counting::UnDos) => "counts un, dos after ten",
-        Some(Counting::Spanish) => "counts uno, dos, tres",
+        Some(Counting::Spanish | Counting::SpanishFromLast) => "counts uno, dos, tres",
     };
     if view.has_ear && view.no_sound.is_none() {
         let (does, help, other) = match view.claps_by {

@@ -114,7 +114,7 @@ pub(super) fn on_reveal(shown: &Shown, view: &View<'_>) -> Vec<Binding> {
     bindings.push(hear('p', Hearing::Question, "the phrase".to_owned(), help));
     let rows = shown.question.measured().rows();
     if let Some(row) = rows.get(view.here.voice % rows.len().max(1)) {
-        let does = format!("only the {}", row.voice.name());
+        let does = format!("only the {}", row.voice.words());
         let help = "the voices alone, one after another";
         bindings.push(hear('v', Hearing::Voice(row.voice), does, help));
     }

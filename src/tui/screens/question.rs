@@ -59,7 +59,7 @@ pub(in crate::tui) fn screen(open: &Open, view: &View<'_>, theme: Theme, columns
     let (place, of) = open.ticket.place;
     Screen {
         title: open.ticket.title.to_string(),
-        aside: format!("phrase {place} of {of}"),
+        aside: format!("phrase {place} of up to {of}"),
         body,
     }
 }

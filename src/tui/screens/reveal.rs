@@ -47,7 +47,7 @@ pub(in crate::tui) fn screen(
     let (place, of) = shown.ticket.place;
     Screen {
         title: shown.ticket.title.to_string(),
-        aside: format!("phrase {place} of {of}"),
+        aside: format!("phrase {place} of up to {of}"),
         body,
     }
 }
@@ -79,6 +79,6 @@ fn hearing_in_words(hearing: Hearing) -> String {
         Hearing::AsAnswered => "as you answered, under those claps".to_owned(),
         Hearing::Together => "the right claps and yours together".to_owned(),
         Hearing::OwnAlone => "your claps alone".to_owned(),
-        Hearing::Voice(voice) => format!("only the {}", voice.name()),
+        Hearing::Voice(voice) => format!("only the {}", voice.words()),
     }
 }

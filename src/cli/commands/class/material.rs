@@ -81,7 +81,7 @@ struct Page {
 
 impl Page {
     fn of(exercise: &Exercise, question: Question, counting: Option<Counting>) -> Self {
-        let counting = counting.unwrap_or(exercise.material.counting());
+        let counting = Counting::in_style(counting, exercise.material.counting());
         let told = Reveal::told(&question, counting);
         let mut sounds = question.sounds();
         // Under several clappings it is the phrase alone that is written.

@@ -73,7 +73,7 @@ pub(super) fn hear(
 
 /// An exercise in lines; what is as it is where nothing is said is left out.
 fn told(deck: &Deck, exercise: &Exercise, counting: Option<Counting>) -> String {
-    let counting = counting.unwrap_or(exercise.material.counting());
+    let counting = Counting::in_style(counting, exercise.material.counting());
     let (id, from) = id_in(deck, &exercise.skill.0);
     let needs: Vec<&str> = exercise
         .needs
