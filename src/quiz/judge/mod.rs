@@ -12,44 +12,31 @@ mod agreement;
 mod circular;
 mod delay;
 mod even;
+mod places;
 mod reading;
+mod strokes;
 #[cfg(test)]
 mod tests;
 mod timing;
+mod wander;
 
 pub use agreement::Agreement;
 pub use circular::Circular;
 pub use delay::Delay;
 pub use even::Evenness;
 pub use reading::{Place, Reading};
+pub use strokes::Struck;
 pub use timing::Timing;
+pub use wander::Wander;
 
+use places::{Places, real, real_i64};
 use reading::{cost, own};
+use strokes::Strokes;
 
-use super::tap::ONE_TAP;
-use crate::rhythm::{Cycle, PulseMap, TICKS_PER_PULSE, Tick};
+use crate::rhythm::{Cycle, PulseMap};
 
 /// What it costs to go over to another reading from one cycle to the next.
 const CHANGE: f64 = 6.0;
-/// Where fewer than this share of the strokes was clapped, nothing can be said, unless it was so many
-/// before hands stopped.
-const ENOUGH: f64 = 0.4;
-const ENOUGH_ALONE: usize = 4;
-
-/// By how many pulses hands may have hurried or dragged in the end.
-const WANDERS: [f64; 13] = [
-    0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.15, 1.3, 1.5, 1.75, 2.0, 2.5, 3.0,
-];
-/// A tempo of their own: from this share of what sounds on, so many pulses more at each step, up to that
-/// share, where there are so many taps to show it.
-const OWN_TEMPO: f64 = 0.04;
-const OWN_TEMPO_STEP: f64 = 0.25;
-const OWN_TEMPO_MOST: f64 = 0.25;
-const OWN_TEMPO_TAPS: usize = 8;
-/// Taps agree with a wander where their resultant is so long, and were loose without it where theirs is
-/// no longer than this share of that.
-const AGREES: f64 = 0.86;
-const LOOSE: f64 = 0.72;
 
 /// What is known of a steady lead before the taps are looked at.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -137,34 +124,6 @@ pub struct Clapped {
     pub wander: Option<Wander>,
 }
 
-/// Hands that went faster or slower than what sounded.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Wander {
-    /// From this cycle on and before that one, counted from the first that was asked for.
-    pub cycles: (usize, usize),
-    /// By how many pulses they lay off in the end; negative is early.
-    pub pulses: f64,
-}
-
-impl Wander {
-    /// By how many pulses hands lay off in the middle of a cycle.
-    pub fn at(self, cycle: usize) -> f64 {
-        let (from, until) = (real(self.cycles.0), real(self.cycles.1));
-        self.pulses * ((real(cycle) + 0.5 - from) / (until - from)).clamp(0.0, 1.0)
-    }
-}
-
-/// A tap that struck a stroke.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Struck {
-    /// The cycle, counted from the first that was asked for.
-    pub cycle: usize,
-    /// The pulse of the cycle, from 0.
-    pub pulse: usize,
-    /// How late after the steady lead, in milliseconds; early is negative.
-    pub late_ms: f64,
-}
-
 impl Clapped {
     /// What they began with.
     pub fn first(&self) -> Reading {
@@ -189,11 +148,8 @@ impl Clapped {
     /// The share by which they were steadily slower than what sounded, or faster where that is negative,
     /// as good as all through; `None` where they kept to it or wandered for some cycles only.
     pub fn own_tempo(&self) -> Option<f64> {
-        let wander = self.wander?;
-        let (from, until) = wander.cycles;
-        let n_pulses = (until - from) * self.first().layer.cycle().n_pulses();
-        let share = wander.pulses / real(n_pulses.max(1));
-        (from == 0 && until + 1 >= self.n_cycles && share.abs() > OWN_TEMPO).then_some(share)
+        let n_pulses = self.first().layer.cycle().n_pulses();
+        self.wander?.own_tempo(self.n_cycles, n_pulses)
     }
 
     /// How many strokes nobody struck while they still clapped.
@@ -215,7 +171,7 @@ impl Clapped {
 /// What was clapped, of these `readings`; `None` where the taps are too few to say.
 pub fn judge(round: &Round<'_>, readings: &[Reading], lead: Lead) -> Option<Clapped> {
     let places = Places::of(round);
-    let wanders = places.wanders(round.cycles);
+    let wanders = Wander::ways(&places, round.cycles);
     let found = wanders.into_iter().filter_map(|wander| {
         let places = places.without(wander, round.cycles.0);
         clapped(round, readings, lead, (&places, wander))
@@ -321,266 +277,4 @@ fn least_cost(costs: &[Vec<f64>]) -> Option<Vec<usize>> {
 
 fn least(values: &[f64]) -> Option<usize> {
     (0..values.len()).min_by(|a, b| values[*a].total_cmp(&values[*b]))
-}
-
-impl Wander {
-    /// By how many pulses hands lay off at a place in pulses from the first cycle asked for.
-    fn off(self, place: f64, n_cycle: f64) -> f64 {
-        let (from, until) = (real(self.cycles.0) * n_cycle, real(self.cycles.1) * n_cycle);
-        self.pulses * ((place - from) / (until - from)).clamp(0.0, 1.0)
-    }
-}
-
-/// A steady lead as pulses, and how unlikely it is.
-#[derive(Clone, Copy)]
-struct Offset {
-    pulses: f64,
-    cost: f64,
-}
-
-/// The steady lead were the taps on the pulses, and were they between them.
-#[derive(Clone, Copy)]
-struct Leads {
-    on: Offset,
-    contra: Offset,
-}
-
-impl Leads {
-    fn of(self, place: Place) -> Offset {
-        match place {
-            Place::On => self.on,
-            Place::Contra => self.contra,
-        }
-    }
-}
-
-/// Taps in pulses, counted from tick zero.
-struct Places {
-    pulses: Vec<f64>,
-    n_cycle: f64,
-    micros_a_pulse: f64,
-}
-
-impl Places {
-    fn of(taps: &Round<'_>) -> Self {
-        let mut micros: Vec<i64> = taps.micros.to_vec();
-        micros.sort_unstable();
-        micros.dedup_by(|later, earlier| later.saturating_sub(*earlier) < ONE_TAP);
-        let n = taps.cycle.n_pulses();
-        let (from, until) = taps.cycles;
-        let tick = |cycle: i64| Tick::of_pulse(cycle * i64::try_from(n).unwrap_or(1));
-        let whole = taps.map.micros_at(tick(until)) - taps.map.micros_at(tick(from));
-        let n_pulses = real(n) * real_i64((until - from).max(1));
-        Self {
-            pulses: micros
-                .into_iter()
-                .map(|at| pulses_at(taps.map, at))
-                .collect(),
-            n_cycle: real(n),
-            micros_a_pulse: real_i64(whole) / n_pulses,
-        }
-    }
-
-    /// Where in the pulse taps fall on the mean, and the turn of it that is nearest to what is known.
-    fn leads(&self, known: Lead) -> Option<Leads> {
-        let angles = self
-            .pulses
-            .iter()
-            .map(|place| place * std::f64::consts::TAU);
-        let phase = Circular::of(angles)?.mean / std::f64::consts::TAU;
-        let (expected, spread) = (
-            known.micros / self.micros_a_pulse,
-            known.spread / self.micros_a_pulse,
-        );
-        let nearest = |phase: f64| {
-            let pulses = phase - (phase - expected).round();
-            Offset {
-                pulses,
-                cost: 0.5 * ((pulses - expected) / spread).powi(2),
-            }
-        };
-        let contra = nearest(phase - 0.5);
-        let cost = contra.cost + known.contra;
-        Some(Leads {
-            on: nearest(phase),
-            contra: Offset { cost, ..contra },
-        })
-    }
-
-    /// How hands hurried or dragged, where that and nothing else makes their taps agree. Each way of
-    /// going faster or slower from one cycle to another is tried, and even tempi of their own on either
-    /// side; what is tight without it is left alone.
-    fn wanders(&self, cycles: (i64, i64)) -> Vec<Option<Wander>> {
-        let n = usize::try_from(cycles.1 - cycles.0).unwrap_or(0);
-        let begins = real_i64(cycles.0) * self.n_cycle - 0.5;
-        let agreement = |wander: Option<Wander>| {
-            let places = self.without(wander, cycles.0).pulses.into_iter();
-            let places = places.filter(|place| *place >= begins);
-            Circular::of(places.map(|place| place * std::f64::consts::TAU)).map(|c| c.resultant)
-        };
-        let alone = agreement(None).unwrap_or(1.0);
-        if alone > LOOSE {
-            return vec![None];
-        }
-        let spans = (0..n).flat_map(|from| (from + 1..=n).map(move |until| (from, until)));
-        let ways = spans.flat_map(|cycles| {
-            let pulses = WANDERS.iter().flat_map(|pulses| [*pulses, -*pulses]);
-            pulses.map(move |pulses| Wander { cycles, pulses })
-        });
-        let agreeing = |wander: Wander| {
-            let with = agreement(Some(wander))?;
-            (with >= AGREES && alone <= LOOSE * with).then_some((with, wander))
-        };
-        // Of two that agree alike the lesser and the longer one.
-        let worth = |(agreement, wander): &(f64, Wander)| {
-            let length = real(wander.cycles.1 - wander.cycles.0);
-            agreement - 0.02 * wander.pulses.abs() + 0.002 * length
-        };
-        let best = |ways: &mut dyn Iterator<Item = Wander>| {
-            let ways = ways.filter_map(agreeing);
-            let best = ways.max_by(|one, other| worth(one).total_cmp(&worth(other)));
-            best.map(|(_, wander)| Some(wander))
-        };
-        let [slower, faster] = [1.0, -1.0].map(|side| best(&mut self.own_tempi(n, side)));
-        let mut wanders: Vec<Option<Wander>> = best(&mut { ways }).into_iter().collect();
-        wanders.extend(slower.into_iter().chain(faster));
-        if wanders.is_empty() {
-            wanders.push(None);
-        }
-        wanders
-    }
-
-    /// Even tempi on one side of the one that sounded, all through `n` cycles.
-    fn own_tempi(&self, n: usize, side: f64) -> impl Iterator<Item = Wander> {
-        let most = if self.pulses.len() < OWN_TEMPO_TAPS {
-            0.0
-        } else {
-            OWN_TEMPO_MOST * self.n_cycle * real(n)
-        };
-        let steps = (1_u32..).map(|step| f64::from(step) * OWN_TEMPO_STEP);
-        let steps = steps.skip_while(|pulses| *pulses <= WANDERS[12]);
-        let pulses = steps.take_while(move |pulses| *pulses <= most);
-        pulses.map(move |pulses| Wander {
-            cycles: (0, n),
-            pulses: side * pulses,
-        })
-    }
-
-    /// The same with a wander taken out.
-    fn without(&self, wander: Option<Wander>, first: i64) -> Self {
-        let begins = real_i64(first) * self.n_cycle;
-        let off = |place: f64| wander.map_or(0.0, |w| w.off(place - begins, self.n_cycle));
-        let pulses = self.pulses.iter().map(|place| place - off(*place));
-        Self {
-            pulses: pulses.collect(),
-            ..*self
-        }
-    }
-
-    /// The taps around a cycle, from its beginning, without the lead.
-    fn in_cycle(&self, cycle: i64, offset: f64) -> Vec<f64> {
-        let begins = real_i64(cycle) * self.n_cycle;
-        let places = self.pulses.iter().map(|place| place - offset - begins);
-        places
-            .filter(|place| (-1.0..self.n_cycle + 1.0).contains(place))
-            .collect()
-    }
-}
-
-/// The strokes of what was clapped, and which taps struck them.
-struct Strokes {
-    n: usize,
-    /// Those of the cycles in which there were taps.
-    n_there: usize,
-    /// The cycle after the last of those.
-    until: usize,
-    struck: Vec<Struck>,
-    extra: usize,
-}
-
-impl Strokes {
-    /// Of the reading of each cycle.
-    fn of(round: &Round<'_>, path: &[Reading], leads: Leads, places: &Places) -> Self {
-        let begins = |cycle: i64| real_i64(cycle) * places.n_cycle;
-        let (from, until) = (begins(round.cycles.0) - 0.5, begins(round.cycles.1) - 0.5);
-        let mut free = places.pulses.clone();
-        let lead = path
-            .first()
-            .map_or(0.0, |first| leads.of(first.place).pulses);
-        free.retain(|place| (from..until).contains(&(place - lead)));
-        let (mut n, mut n_there, mut until, mut struck) = (0, 0, 0, Vec::new());
-        for (cycle, reading) in path.iter().enumerate() {
-            let lead = leads.of(reading.place).pulses;
-            let first = begins(round.cycles.0) + real(cycle) * places.n_cycle;
-            let here = first + lead - 0.5..first + lead - 0.5 + places.n_cycle;
-            if places.pulses.iter().any(|place| here.contains(place)) {
-                n_there += reading.layer.n_onsets();
-                until = cycle + 1;
-            }
-            for (pulse, stroke) in reading.layer.pulses().zip(reading.strokes()) {
-                n += 1;
-                let late = take_nearest(&mut free, first + stroke + lead);
-                struck.extend(late.map(|late| Struck {
-                    cycle,
-                    pulse: pulse.idx(),
-                    late_ms: late * places.micros_a_pulse / 1_000.0,
-                }));
-            }
-        }
-        Self {
-            n,
-            n_there,
-            until,
-            struck,
-            extra: free.len(),
-        }
-    }
-
-    /// Whether enough was struck to say what it was: of all that was asked, or, where hands stopped, of
-    /// what they did until then.
-    fn are_enough(&self) -> bool {
-        let struck = self.struck.len();
-        let of = if struck < ENOUGH_ALONE {
-            self.n
-        } else {
-            self.n_there
-        };
-        real(struck) >= ENOUGH * real(of)
-    }
-}
-
-/// Takes the place nearest to `wanted` out of `free`, and how far after it that lay, in pulses;
-/// `None` where none lies within half a pulse.
-fn take_nearest(free: &mut Vec<f64>, wanted: f64) -> Option<f64> {
-    let off = |idx: &usize| (free[*idx] - wanted).abs();
-    let nearest = (0..free.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;
-    let late = free.get(nearest)? - wanted;
-    if late.abs() >= 0.5 {
-        return None;
-    }
-    free.swap_remove(nearest);
-    Some(late)
-}
-
-/// The place of a time, in pulses from tick zero.
-fn pulses_at(map: &PulseMap, micros: i64) -> f64 {
-    let tick = map.tick_at(micros);
-    let pulse = tick.0.div_euclid(TICKS_PER_PULSE);
-    let (here, next) = (Tick::of_pulse(pulse), Tick::of_pulse(pulse + 1));
-    let (from, until) = (map.micros_at(here), map.micros_at(next));
-    // Ticks are coarser than what is judged.
-    let into = real_i64(micros.saturating_sub(from)) / real_i64((until - from).max(1));
-    real_i64(pulse) + into
-}
-
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "pulses and microseconds of one phrase"
-)]
-fn real_i64(n: i64) -> f64 {
-    n as f64
-}
-
-fn real(n: usize) -> f64 {
-    f64::from(u32::try_from(n).unwrap_or(u32::MAX))
 }

@@ -4,7 +4,7 @@
 use serde_json::Value;
 
 use super::*;
-use crate::rhythm::{Layer, Pace, Tempo};
+use crate::rhythm::{Layer, Pace, TICKS_PER_PULSE, Tempo, Tick};
 use crate::world::{Dice, Seed};
 
 fn fixture() -> Value {
