@@ -343,9 +343,10 @@ pub(in crate::quiz) fn what_was_done(played: &[Played], hands: Hands) -> String 
 
 /// How many of the strokes that were asked for were struck, and that timing is not judged.
 fn without_timing(played: &[Played], hands: Hands) -> String {
+    // Strokes of another layer, or of hands that went their own way, are none that were asked for.
     let as_asked = |p: &&Played| {
-        let found = p.found.as_ref().map(Clapped::first);
-        found.is_some_and(|reading| Some(reading.layer) == p.part.layer)
+        let found = p.found.as_ref().filter(|found| found.wander.is_none());
+        found.is_some_and(|found| Some(found.first().layer) == p.part.layer)
     };
     let counts = played
         .iter()

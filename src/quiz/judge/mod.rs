@@ -110,6 +110,8 @@ pub struct Clapped {
     pub n_cycles: usize,
     /// The cycle after the last one in which they clapped at all, counted as in `spans`.
     pub until: usize,
+    /// Strokes that came after the last tap.
+    pub after: usize,
     /// Strokes of what they clapped that nobody struck.
     pub missing: usize,
     /// Taps that struck none of them.
@@ -154,7 +156,7 @@ impl Clapped {
 
     /// How many strokes nobody struck while they still clapped.
     pub fn missing_before_stop(&self) -> usize {
-        let after = (self.n_cycles - self.until) * self.last().1.layer.n_onsets();
+        let after = self.stopped().map_or(0, |_| self.after);
         self.missing.saturating_sub(after)
     }
 
@@ -192,6 +194,7 @@ fn clapped(
     (places, wander): (&Places, Option<Wander>),
 ) -> Option<Clapped> {
     let leads = places.leads(lead)?;
+    let (first, last) = places.played(round.cycles)?;
     let cycles: Vec<i64> = (round.cycles.0..round.cycles.1).collect();
     let costs: Vec<Vec<f64>> = cycles
         .iter()
@@ -212,7 +215,9 @@ fn clapped(
                     Place::Contra => contra,
                 };
                 let of_lead = leads.of(reading.place).cost / real(cycles.len());
-                cost(*reading, taps, round.cycle) + of_lead
+                let begins = real_i64(*cycle) * places.n_cycle + leads.of(reading.place).pulses;
+                let played = (first - begins, last - begins);
+                cost(*reading, taps, round.cycle, played) + of_lead
             };
             readings.iter().map(of_reading).collect()
         })
@@ -233,6 +238,7 @@ fn clapped(
     Some(Clapped {
         n_cycles: path.len(),
         until: strokes.until,
+        after: strokes.after,
         missing: strokes.n - strokes.struck.len(),
         extra: strokes.extra,
         timing: Timing::of(&late, places.micros_a_pulse / 1_000.0),

@@ -93,6 +93,15 @@ impl Places {
         }
     }
 
+    /// The first tap and the last one in these cycles.
+    pub(super) fn played(&self, cycles: (i64, i64)) -> Option<(f64, f64)> {
+        let [from, until] = [cycles.0, cycles.1].map(|cycle| real_i64(cycle) * self.n_cycle - 0.5);
+        let here = || self.pulses.iter().copied();
+        let here = || here().filter(|place| (from..until).contains(place));
+        let first = here().reduce(f64::min)?;
+        Some((first, here().reduce(f64::max)?))
+    }
+
     /// The taps around a cycle, from its beginning, without the lead.
     pub(super) fn in_cycle(&self, cycle: i64, offset: f64) -> Vec<f64> {
         let begins = real_i64(cycle) * self.n_cycle;

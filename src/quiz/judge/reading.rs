@@ -94,8 +94,9 @@ fn n_pulses(cycle: Cycle) -> f64 {
 }
 
 /// What the taps of one cycle, in pulses from its beginning, cost under a reading. Taps of the
-/// cycles before and after stand beside it with negative and larger places.
-pub(super) fn cost(reading: Reading, taps: &[f64], cycle: Cycle) -> f64 {
+/// cycles before and after stand beside it with negative and larger places. Before the first tap of all and
+/// after the last, which are at `played`, no stroke was missed: hands had not begun, or had stopped.
+pub(super) fn cost(reading: Reading, taps: &[f64], cycle: Cycle, played: (f64, f64)) -> f64 {
     let n = n_pulses(cycle);
     let round: Vec<f64> = reading
         .strokes()
@@ -108,8 +109,10 @@ pub(super) fn cost(reading: Reading, taps: &[f64], cycle: Cycle) -> f64 {
             .fold(f64::INFINITY, f64::min);
         (0.5 * (nearest / SPREAD).powi(2)).min(EXTRA)
     };
+    let (first, last) = played;
     let missed = reading
         .strokes()
+        .filter(|stroke| (first - REACH..=last + REACH).contains(stroke))
         .filter(|stroke| !taps.iter().any(|tap| (tap - stroke).abs() < REACH));
     own(taps, cycle).map(of_tap).sum::<f64>() + missed.fold(0.0, |sum, _| sum + MISSING)
 }

@@ -26,6 +26,8 @@ pub(super) struct Strokes {
     pub(super) n_there: usize,
     /// The cycle after the last of those.
     pub(super) until: usize,
+    /// Those after the last tap.
+    pub(super) after: usize,
     pub(super) struck: Vec<Struck>,
     pub(super) extra: usize,
 }
@@ -40,7 +42,8 @@ impl Strokes {
             .first()
             .map_or(0.0, |first| leads.of(first.place).pulses);
         free.retain(|place| (from..until).contains(&(place - lead)));
-        let (mut n, mut n_there, mut until, mut struck) = (0, 0, 0, Vec::new());
+        let last = free.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let (mut n, mut n_there, mut until, mut after, mut struck) = (0, 0, 0, 0, Vec::new());
         for (cycle, reading) in path.iter().enumerate() {
             let lead = leads.of(reading.place).pulses;
             let first = begins(round.cycles.0) + real(cycle) * places.n_cycle;
@@ -51,6 +54,7 @@ impl Strokes {
             }
             for (pulse, stroke) in reading.layer.pulses().zip(reading.strokes()) {
                 n += 1;
+                after += usize::from(first + stroke + lead > last + 0.5);
                 let late = take_nearest(&mut free, first + stroke + lead);
                 struck.extend(late.map(|late| Struck {
                     cycle,
@@ -63,6 +67,7 @@ impl Strokes {
             n,
             n_there,
             until,
+            after,
             struck,
             extra: free.len(),
         }
