@@ -188,26 +188,28 @@ pub fn judge(round: &Round<'_>, readings: &[Reading], lead: Lead) -> Option<Clap
     }
     let leads = places.leads(lead)?;
     let cycles: Vec<i64> = (round.cycles.0..round.cycles.1).collect();
+    let strokes = |reading: &Reading| (*reading, reading.strokes().collect::<Vec<f64>>());
+    let readings: Vec<(Reading, Vec<f64>)> = readings.iter().map(strokes).collect();
     let costs: Vec<Vec<f64>> = cycles
         .iter()
         .map(|cycle| {
             let here = [Place::On, Place::Contra]
                 .map(|place| places.in_cycle(*cycle, leads.of(place).pulses));
-            let of_reading = |reading: &Reading| {
+            let of_reading = |(reading, strokes): &(Reading, Vec<f64>)| {
                 let [on, contra] = &here;
                 let taps = match reading.place {
                     Place::On => on,
                     Place::Contra => contra,
                 };
                 let of_lead = leads.of(reading.place).cost / real(cycles.len());
-                cost(*reading, taps, round.cycle) + of_lead
+                cost(strokes, taps, round.cycle) + of_lead
             };
             readings.iter().map(of_reading).collect()
         })
         .collect();
     let path: Option<Vec<Reading>> = least_cost(&costs)?
         .into_iter()
-        .map(|idx| readings.get(idx).copied())
+        .map(|idx| readings.get(idx).map(|(reading, _)| *reading))
         .collect();
     let path = path?;
     let strokes = Strokes::of(round, &path, leads, &places);

@@ -82,24 +82,18 @@ const MISSING: f64 = 2.5;
 /// Pulses within which a tap is the clap of a stroke.
 const REACH: f64 = 0.5;
 
-/// What the taps of one cycle, in pulses from its beginning, cost under a reading. Taps of the
-/// cycles before and after stand beside it with negative and larger places.
-pub(super) fn cost(reading: Reading, taps: &[f64], cycle: Cycle) -> f64 {
+/// What the taps of one cycle, in pulses from its beginning, cost under a reading with these
+/// `strokes`. Taps of the cycles before and after stand beside it with negative and larger places.
+pub(super) fn cost(strokes: &[f64], taps: &[f64], cycle: Cycle) -> f64 {
     let n = f64::from(u32::try_from(cycle.n_pulses()).expect("at most 48 pulses"));
-    let round: Vec<f64> = reading
-        .strokes()
-        .flat_map(|stroke| [stroke - n, stroke, stroke + n])
-        .collect();
     let own = taps.iter().filter(|tap| (-0.25..n - 0.25).contains(*tap));
     let of_tap = |tap: &f64| {
-        let nearest = round
-            .iter()
-            .map(|s| (tap - s).abs())
-            .fold(f64::INFINITY, f64::min);
+        // Round the cycle, either way.
+        let apart = strokes.iter().map(|stroke| (tap - stroke).abs());
+        let nearest = apart.fold(f64::INFINITY, |least, off| least.min(off).min(n - off));
         (0.5 * (nearest / SPREAD).powi(2)).min(EXTRA)
     };
-    let missed = reading
-        .strokes()
-        .filter(|stroke| !taps.iter().any(|tap| (tap - stroke).abs() < REACH));
+    let is_missed = |stroke: &&f64| !taps.iter().any(|tap| (tap - **stroke).abs() < REACH);
+    let missed = strokes.iter().filter(is_missed);
     own.map(of_tap).sum::<f64>() + missed.fold(0.0, |sum, _| sum + MISSING)
 }
