@@ -53,6 +53,7 @@ impl Forms {
             M::up(include_str!("../../migrations/003-listened.sql")),
             M::up(include_str!("../../migrations/004-recordings.sql")),
             M::up(include_str!("../../migrations/005-assignments.sql")),
+            M::up(include_str!("../../migrations/006-taken-back.sql")),
         ])
     }
 

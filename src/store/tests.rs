@@ -29,6 +29,7 @@ const SECOND_FORM: &str = include_str!("../../migrations/002-hands.sql");
 const THIRD_FORM: &str = include_str!("../../migrations/003-listened.sql");
 const FOURTH_FORM: &str = include_str!("../../migrations/004-recordings.sql");
 const FIFTH_FORM: &str = include_str!("../../migrations/005-assignments.sql");
+const SIXTH_FORM: &str = include_str!("../../migrations/006-taken-back.sql");
 const KEPT_FIRST_FORM: &str = include_str!("../../tests/data/schema-1.sql");
 
 fn folder() -> TempDir {
@@ -472,6 +473,7 @@ fn next_form(step: &'static str) -> Forms {
         M::up(THIRD_FORM),
         M::up(FOURTH_FORM),
         M::up(FIFTH_FORM),
+        M::up(SIXTH_FORM),
         M::up(step),
     ])
 }
