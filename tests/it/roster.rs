@@ -868,37 +868,3 @@ fn a_class_store_of_the_first_form_is_raised_and_copied() {
         .expect("in a group");
     assert!(folder.path().join("class.db.before-002").is_file());
 }
-
-/// Measures a school; the numbers stand in DEVELOPERS.md.
-#[test]
-#[ignore = "a measurement, ten seconds long"]
-fn a_school_of_two_thousand() {
-    let home = Home::new();
-    let mut store = {
-        fs::create_dir_all(home.data()).expect("a folder");
-        class_in(&home.data())
-    };
-    let mut list = "name,group\n".to_owned();
-    for n in 0..2_000_u32 {
-        list.push_str(&format!("learner {n},group {}\n", n % 80));
-        collect(
-            &mut store,
-            &hand_in(u64::from(n) + 1, &format!("learner {n}"), &[1, 2, 3]),
-        );
-    }
-    drop(store);
-    home.write("school.csv", list);
-    for args in [
-        "class roster school.csv",
-        "class learners --json",
-        "class group",
-        "class disputes --json",
-        "class heard --csv",
-    ] {
-        let clock = contrapalma::world::SystemClock::start();
-        let stamp = || contrapalma::world::Clock::stamp(&clock);
-        let begun = stamp();
-        line(&home, args, 0, &[]);
-        println!("{args}: {} ms", stamp().since(begun) / 1000);
-    }
-}
