@@ -1,7 +1,8 @@
-//! How fast a class comes in, and how fast its report is made.
+//! How fast a class comes in, how fast its teacher finds their way in it, and how fast its report is made.
 //!
 //! `cargo bench --bench class` collects 40 learners with 10,000 attempts each (4 s and under 200 MB are
-//! wanted) and the same files once more, and makes the report of all (1 s);
+//! wanted) and the same files once more, puts learners on lists of groups of 25, asks for what teachers ask, and
+//! makes the report of all (1 s);
 //! `cargo bench --bench class -- 1000` takes 1,000 learners, and `-- 2000 1000` 2,000 with 1,000 attempts each. Files
 //! and store lie in `TMPDIR`, which must be on a real disk for the times to mean anything. With the feature `school`
 //! and `CONTRAPALMA_CLASS_STORE=postgres://…` the store is an empty database on that server.
@@ -14,7 +15,8 @@ use std::path::{Path, PathBuf};
 
 use contrapalma::app::Course;
 use contrapalma::app::class::{Whose, class_report, syllabus};
-use contrapalma::class::hand_in::{Header, LearnerId, Machine, Reading, Writer};
+use contrapalma::class::hand_in::{Doubt, Header, LearnerId, Machine, Reading, Writer};
+use contrapalma::class::roster::Line;
 use contrapalma::deck::{self, Deck};
 use contrapalma::label::Label;
 use contrapalma::phrase::Level;
@@ -123,11 +125,45 @@ fn main() -> Result<(), Box<dyn Error>> {
         "other files of the same, made and collected: {} ms",
         ms_since(began)
     );
+    ask(&mut store, n_learners, &clock)?;
     report(&store, &clock)?;
     if let Some(peak) = peak_memory() {
         println!("most memory: {peak}");
     }
     Ok(())
+}
+
+/// Who is on the lists, who handed in, who is in which group, and what is doubted: a phrase by each.
+fn ask(store: &mut ClassStore, n_learners: u64, clock: &SystemClock) -> Result<(), Box<dyn Error>> {
+    /// Learners of a group.
+    const GROUP: u64 = 25;
+    let line = |learner: u64| {
+        Ok(Line {
+            name: Label::new(&name(learner))?,
+            group: Some(Label::new(&format!("group {}", learner / GROUP))?),
+        })
+    };
+    let lines: Result<Vec<Line>, Box<dyn Error>> = (1..=n_learners).map(line).collect();
+    let lines = lines?;
+    let (n_listed, listing) = timed(clock, || store.list(&lines));
+    let (learners, enrolled) = timed(clock, || store.learners());
+    let (roster, grouped) = timed(clock, || store.roster());
+    let (disputes, doubted) = timed(clock, || store.disputes());
+    println!(
+        "{} names listed in {listing} ms; {} learners in {enrolled}, {} groups in {grouped}, {} doubts in {doubted} ms",
+        n_listed?,
+        learners?.len(),
+        roster?.groups().count(),
+        disputes?.len()
+    );
+    Ok(())
+}
+
+/// What `what` gives, and in how many milliseconds.
+fn timed<T>(clock: &SystemClock, what: impl FnOnce() -> T) -> (T, u64) {
+    let began = clock.stamp();
+    let done = what();
+    (done, clock.stamp().since(began) / 1_000)
 }
 
 /// The report of all of them in all forms, against every deck that comes with the program.
@@ -176,7 +212,7 @@ fn hand_in(learner: u64, n_attempts: u32, made: i64) -> Result<Vec<u8>, Box<dyn 
         program: Label::new("0.1.0")?,
         learner: LearnerId(learner),
         also: vec![],
-        name: Label::new(&format!("learner {learner}"))?,
+        name: Label::new(&name(learner))?,
         machines: vec![Machine {
             install,
             n_made: u64::from(n_attempts),
@@ -184,14 +220,24 @@ fn hand_in(learner: u64, n_attempts: u32, made: i64) -> Result<Vec<u8>, Box<dyn 
         decks: vec![Label::new("path")?],
         days: None,
         n_attempts: u64::from(n_attempts),
-        n_disputes: 0,
+        n_disputes: 1,
         made: Moment(made),
     };
     let mut writer = Writer::new(Vec::new(), header)?;
     for number in 0..n_attempts {
         writer.attempt(&attempt(install, number)?)?;
     }
+    let first = attempt(install, 0)?;
+    writer.dispute(&Doubt {
+        attempt: first.id,
+        at: first.at,
+        note: None,
+    })?;
     Ok(writer.finish()?)
+}
+
+fn name(learner: u64) -> String {
+    format!("learner {learner}")
 }
 
 /// Practice of 60 questions a day, two in five of them with 18 taps.

@@ -17,9 +17,10 @@ fuzz_target!(|bytes: &[u8]| {
     let whole = format!("{deck}\n{behind}");
     match parse_assigned(&whole) {
         Ok(read) => {
-            let again = text(deck, &read.assignment, &[], Moment(0));
+            let again = text(deck, &read.assignment, &read.news, Moment(0));
             let again = parse_assigned(&again).expect("what is written can be read");
             assert_eq!(again.assignment, read.assignment);
+            assert_eq!(again.news.taken_back, read.news.taken_back);
         }
         Err(faults) => assert!(!faults.is_empty()),
     }

@@ -22,6 +22,8 @@ pub mod limit {
     pub const DAYS: u32 = 366;
     /// Days from the first to the last.
     pub const SPAN: u32 = 731;
+    /// Names of what was taken back.
+    pub const TAKEN_BACK: usize = 200;
 }
 
 /// What is set, as a learner has it.
@@ -170,6 +172,15 @@ pub fn skills_of(text: &str) -> Vec<Skill> {
     names.map(|name| Skill(name.into())).collect()
 }
 
+/// What the file of an assignment tells beside it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct News {
+    /// What was judged about phrases, of whatever deck.
+    pub judged: Vec<Judgement>,
+    /// The names of assignments that were taken back, this one perhaps among them.
+    pub taken_back: Vec<Box<str>>,
+}
+
 /// What was practised of a deck from a day on, counted from attempts in any order.
 ///
 /// The minutes of a sitting are those from its beginning to its last answer: what was heard and thought
@@ -214,10 +225,10 @@ impl Practised {
     }
 }
 
-/// A file for a learner: the text of the deck, the assignment behind it, and what was judged.
+/// A file for a learner: the text of the deck, the assignment behind it, and the news.
 ///
 /// Texts are [`Label`]s and ids, so that none can end its line.
-pub fn text(deck: &str, assignment: &Assignment, judged: &[Judgement], now: Moment) -> String {
+pub fn text(deck: &str, assignment: &Assignment, news: &News, now: Moment) -> String {
     let mut text = format!("{}\n\n[assignment]\n", deck.trim_end());
     let mut line = |key: &str, value: &str| {
         writeln!(text, "{key} = {value}").expect("a string takes all that is written");
@@ -232,8 +243,12 @@ pub fn text(deck: &str, assignment: &Assignment, judged: &[Judgement], now: Mome
     line("from", &assignment.from.to_string());
     line("due", &assignment.due.to_string());
     line("goal", &assignment.goal.written());
-    if !judged.is_empty() {
-        text.push_str(&judged_text(judged, now));
+    if !news.taken_back.is_empty() {
+        let names: Vec<String> = news.taken_back.iter().map(|name| quoted(name)).collect();
+        line("taken-back", &format!("[{}]", names.join(", ")));
+    }
+    if !news.judged.is_empty() {
+        text.push_str(&judged_text(&news.judged, now));
     }
     text
 }

@@ -41,6 +41,27 @@ impl Local {
     }
 }
 
+/// What is said of somebody who has no folder yet, so that a slip in a name shows; `None` of others.
+pub(super) fn greeting(one: &Local, data: &Path) -> Option<String> {
+    /// More names are too many to find one's own among.
+    const SHOWN: usize = 20;
+    if one.place(data).is_dir() {
+        return None;
+    }
+    let known = all(data);
+    let names: Vec<&str> = known.iter().take(SHOWN).map(Label::as_str).collect();
+    let others = match known.len() {
+        0 => "nobody else practises here by --as".to_owned(),
+        1..=SHOWN => format!("known here by --as: {}", names.join(", ")),
+        n => format!(
+            "known here by --as: {} and {} more",
+            names.join(", "),
+            n - SHOWN
+        ),
+    };
+    Some(format!("{}: a new learner begins here; {others}", one.name))
+}
+
 /// The learners who have a folder, by name.
 pub(super) fn all(data: &Path) -> Vec<Label> {
     let Ok(entries) = std::fs::read_dir(data.join(FOLDER)) else {

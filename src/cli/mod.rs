@@ -33,7 +33,7 @@ use crate::store::Store;
 use crate::tui::Ending;
 use crate::world::{Env, Moment, Seed};
 
-use args::{Cli, Command, Plain, Practice};
+use args::{Cli, Command, Keep, Plain, Practice};
 use commands::listen::Then;
 use commands::shelf::Shelf;
 use failure::{Failure, Kind};
@@ -77,6 +77,7 @@ fn usage(error: &clap::Error) -> ExitCode {
 
 fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
     let practice = &cli.practice;
+    greet(&cli, env);
     let bell = Intent::TuneUp(Step::Bell);
     let (first, is_plain) = match cli.command {
         None => (None, false),
@@ -121,6 +122,28 @@ fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
             Ok(ExitCode::SUCCESS)
         }
         first => commands::practise::screen(deck, practice, env, first).map(code_of),
+    }
+}
+
+/// Says that somebody new begins, before anything that gives them a folder.
+fn greet(cli: &Cli, env: &Env) {
+    // These are the teacher's, or only look.
+    let makes_none = matches!(
+        cli.command,
+        Some(
+            Command::Decks { .. }
+                | Command::Class { .. }
+                | Command::Phrase(_)
+                | Command::Keep {
+                    asked: Keep::Learners
+                }
+        )
+    );
+    if let (Some(one), Ok(data)) = (&cli.practice.practises, shared_dir(&cli.practice, env))
+        && !makes_none
+        && let Some(greeting) = learner::greeting(one, &data)
+    {
+        commands::write::warn(&greeting);
     }
 }
 

@@ -9,7 +9,7 @@ use super::fault::{Fault, Faults, quoted};
 use super::parse::{self, Trial};
 use super::written::{Key, Shape, Table, Value};
 use super::{Deck, built_in_named};
-use crate::class::assignment::{Assignment, Goal, limit};
+use crate::class::assignment::{Assignment, Goal, News, limit};
 use crate::class::judgement::{Judgement, MOST_JUDGED, PhraseId, Ruling};
 use crate::label::Label;
 use crate::quiz::Answer;
@@ -22,12 +22,12 @@ pub struct Assigned {
     pub deck: Deck,
     /// What is to be done with it.
     pub assignment: Assignment,
-    /// What was judged about phrases, of whatever deck.
-    pub judged: Vec<Judgement>,
+    /// What else is told with it.
+    pub news: News,
 }
 
 /// The keys of an assignment.
-pub(super) const KEYS: [Key; 6] = [
+pub(super) const KEYS: [Key; 7] = [
     key(
         "id",
         "a name of its own: 1 to 40 lower-case letters, digits and hyphens",
@@ -41,6 +41,11 @@ pub(super) const KEYS: [Key; 6] = [
         "goal",
         "what is to be reached, as { firm = 3, minutes = 60, days = 5 }, one of them or more",
         Shape::Table(&GOAL_KEYS),
+    ),
+    optional(
+        "taken-back",
+        "names of assignments that are not to be done any more in a list, as [\"week-1\"]",
+        Shape::Texts(limit::TAKEN_BACK),
     ),
 ];
 
@@ -88,7 +93,7 @@ const HEADERS: [&str; 2] = ["[assignment]", "[judged]"];
 /// # Errors
 /// All faults of the text, in its order; one of them is that there is no assignment.
 pub fn parse_assigned(text: &str) -> Result<Assigned, Vec<Fault>> {
-    let (mut deck, mut parts) = parse::parse_parts(text, Trial::ByTests)?;
+    let (mut deck, mut parts) = parse::parse_parts(text, Trial::Before)?;
     let is_known = built_in_named(deck.id()).is_some_and(|known| known == deck);
     if !is_known {
         (deck, parts) = parse::parse_parts(text, Trial::Now)?;
@@ -99,10 +104,12 @@ pub fn parse_assigned(text: &str) -> Result<Assigned, Vec<Fault>> {
         faults.add(text.len(), "a deck alone", expected);
         return Err(faults.placed_in(text));
     };
+    let (assignment, taken_back) = set.of(&deck);
+    let judged = parts.judged;
     Ok(Assigned {
-        assignment: set.of(&deck),
         deck,
-        judged: parts.judged,
+        assignment,
+        news: News { judged, taken_back },
     })
 }
 
@@ -123,8 +130,8 @@ pub fn alone(text: &str) -> Option<String> {
     if kept == text {
         return Some(kept);
     }
-    let (deck, parts) = parse::parse_parts(&kept, Trial::ByTests).ok()?;
-    let (before, _) = parse::parse_parts(text, Trial::ByTests).ok()?;
+    let (deck, parts) = parse::parse_parts(&kept, Trial::Before).ok()?;
+    let (before, _) = parse::parse_parts(text, Trial::Before).ok()?;
     let is_alone = parts.set.is_none() && parts.judged.is_empty();
     (is_alone && deck == before).then(|| format!("{}\n", kept.trim_end()))
 }
@@ -145,11 +152,13 @@ struct Set {
     from: Day,
     due: Day,
     goal: Goal,
+    taken_back: Vec<Box<str>>,
 }
 
 impl Set {
-    fn of(self, deck: &Deck) -> Assignment {
-        Assignment {
+    /// The assignment of this deck, and the names of what was taken back.
+    fn of(self, deck: &Deck) -> (Assignment, Vec<Box<str>>) {
+        let assignment = Assignment {
             id: self.id,
             to: self.to,
             deck: deck.id().into(),
@@ -163,7 +172,8 @@ impl Set {
             from: self.from,
             due: self.due,
             goal: self.goal,
-        }
+        };
+        (assignment, self.taken_back)
     }
 }
 
@@ -195,6 +205,10 @@ fn set(table: &Table<'_>, n_exercises: Option<usize>, faults: &mut Faults) -> Op
     let goal = table.need("goal", faults, |value, faults| {
         goal(value, n_exercises, faults)
     });
+    let taken_back = table.or("taken-back", Vec::new(), faults, |value, faults| {
+        let name = |item: Value<'_>, faults: &mut Faults| id(item, faults).map(Box::from);
+        value.set(0..=limit::TAKEN_BACK, faults, name)
+    });
     let (from, due) = (from?, due?);
     if due < from || due.since(from) > limit::SPAN {
         let at = table.get("due").map_or(table.at(), |value| value.at);
@@ -209,6 +223,7 @@ fn set(table: &Table<'_>, n_exercises: Option<usize>, faults: &mut Faults) -> Op
         from,
         due,
         goal: goal?,
+        taken_back: taken_back?,
     })
 }
 
@@ -351,12 +366,11 @@ mod tests {
             set.goal,
             Goal::new(Some(1), Some(60), Some(5)).expect("a goal")
         );
-        let rulings: Vec<&str> = read.judged.iter().map(|one| one.ruling.id()).collect();
+        assert_eq!(read.news.taken_back, [Box::from("week-1")]);
+        let judged = &read.news.judged;
+        let rulings: Vec<&str> = judged.iter().map(|one| one.ruling.id()).collect();
         assert_eq!(rulings, ["upheld", "withdrawn", "overruled"]);
-        assert_eq!(
-            read.judged[2].ruling.answer(),
-            Some(Answer::Feel(Feel::Twos))
-        );
+        assert_eq!(judged[2].ruling.answer(), Some(Answer::Feel(Feel::Twos)));
         // It is a deck as well, with what stands behind it and without.
         let deck = super::super::parse(example).expect("a deck");
         let alone = alone(example).expect("it can be taken out");
@@ -371,13 +385,15 @@ mod tests {
             &["line 5, column 1: found a deck alone; expected an assignment under [assignment]"],
         );
         check_faults(
-            "[assignment]\nid = \"../week\"\nline = \"a\\u001bb\"\nfrom = \"tomorrow\"\ndue = 2026-03-08\ngoal = { firm = 3 }\ntill = 3\n",
+            "[assignment]\nid = \"../week\"\nline = \"a\\u001bb\"\nfrom = \"tomorrow\"\ndue = 2026-03-08\ngoal = { firm = 3 }\ntaken-back = [\"a\", \"../b\", \"a\"]\ntill = 3\n",
             &[
                 "line 6, column 6: found \"../week\"; expected a name of its own: 1 to 40 lower-case letters, digits and hyphens",
                 "line 7, column 8: found the character U+001B, which cannot be shown; expected what to do, on one line",
                 "line 8, column 8: found \"tomorrow\"; expected the first day, as 2026-03-02",
                 "line 10, column 17: found 3; expected at most 2, as many skills as the deck has",
-                "line 11, column 1: found the key \"till\"; expected one of id, to, line, from, due, goal",
+                "line 11, column 20: found \"../b\"; expected names of assignments that are not to be done any more in a list, as [\"week-1\"]",
+                "line 11, column 28: found \"a\" again; expected each once",
+                "line 12, column 1: found the key \"till\"; expected one of id, to, line, from, due, goal, taken-back",
             ],
         );
         for (old, new, says) in [
@@ -443,6 +459,7 @@ mod tests {
         fn what_is_written_is_read_back(
             line in "[ -~é\\\\\"\\[\\]#]{1,40}", to in ".{1,20}", from in 0_i32..90_000, span in 0_i32..700,
             goal in (1_u32..3, 1_u32..6000, 1_u32..366), seeds in proptest::collection::hash_set(any::<u64>(), 0..9),
+            taken_back in proptest::collection::btree_set("[a-z0-9]{1,40}", 0..4),
         ) {
             let now = Moment(1_772_438_400_250);
             let phrase = |seed| PhraseId {
@@ -458,21 +475,25 @@ mod tests {
             let mut judged: Vec<Judgement> =
                 seeds.into_iter().map(|seed| judgement(phrase(seed), ruling(seed), now)).collect();
             let deck = super::super::parse(DECK).expect("a deck");
-            let assignment = Set {
+            let taken_back: Vec<Box<str>> = taken_back.into_iter().map(Box::from).collect();
+            let (assignment, _) = Set {
                 id: "0123456789abcdef".into(),
                 to: Label::new(&to).ok(),
                 line: Label::new(&line).ok(),
                 from: Day(from),
                 due: Day(from + span),
                 goal: Goal::new(Some(goal.0), Some(goal.1), Some(goal.2)).expect("a goal"),
+                taken_back: Vec::new(),
             }
             .of(&deck);
-            let written = text(DECK, &assignment, &judged, now);
+            let news = News { judged: judged.clone(), taken_back: taken_back.clone() };
+            let written = text(DECK, &assignment, &news, now);
             let read = parse_assigned(&written).expect("what was written has no faults");
             prop_assert_eq!(&read.assignment, &assignment);
             prop_assert_eq!(&read.deck, &deck);
             let key = |one: &Judgement| (one.ruling.id(), one.phrase.seed.0);
-            let mut found = read.judged;
+            prop_assert_eq!(read.news.taken_back, taken_back);
+            let mut found = read.news.judged;
             found.sort_by_key(key);
             judged.sort_by_key(key);
             prop_assert_eq!(found, judged);

@@ -76,8 +76,9 @@ pub(super) const KEYS: [Key; 10] = [
 pub(super) enum Trial {
     /// While they are read.
     Now,
-    /// They come with the program, whose tests do that for every change.
-    ByTests,
+    /// They were tried before: when their deck was set, or, where they come with the program, by its
+    /// tests at every change.
+    Before,
 }
 
 /// Reads a deck, and tries each exercise by making questions of it.
@@ -86,6 +87,14 @@ pub(super) enum Trial {
 /// All faults of the text, in its order.
 pub fn parse(text: &str) -> Result<Deck, Vec<Fault>> {
     parse_with(text, Trial::Now)
+}
+
+/// The same of a text that was read so before: its exercises are not tried again.
+///
+/// # Errors
+/// All faults of the text, in its order.
+pub fn parse_tried(text: &str) -> Result<Deck, Vec<Fault>> {
+    parse_with(text, Trial::Before)
 }
 
 pub(super) fn parse_with(text: &str, trial: Trial) -> Result<Deck, Vec<Fault>> {
@@ -165,7 +174,7 @@ fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<(Deck, Parts)> 
 fn takes(value: Value<'_>, faults: &mut Faults) -> Option<Vec<Exercise>> {
     let decks: Vec<Deck> = OWN
         .iter()
-        .filter_map(|(_, text)| parse_with(text, Trial::ByTests).ok())
+        .filter_map(|(_, text)| parse_with(text, Trial::Before).ok())
         .collect();
     let all = || decks.iter().flat_map(Deck::exercises);
     let mut taken: Vec<Exercise> = Vec::new();
@@ -311,7 +320,7 @@ fn finish(
         return Some(None);
     };
     let is_asked = [body.levels.easiest(), body.levels.hardest()].map(|level| {
-        trial == Trial::ByTests || is_asked(&body.form, &material, level, draft.at, faults)
+        trial == Trial::Before || is_asked(&body.form, &material, level, draft.at, faults)
     });
     let skill = |name: &str| Some(Skill(format!("{}/{name}", deck?).into()));
     let needs = draft.needs.iter().map(|need| skill(need.name));

@@ -31,6 +31,21 @@ pub(super) trait Weight:
 impl Weight for f32 {}
 impl Weight for f64 {}
 
+/// What an answer says of the thresholds of one row: `base + gain · curve`. It is worked out where it is
+/// used: an array of it, written an instant before, would stall the processor.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Likelihood<'c, T, const W: usize> {
+    pub(super) base: T,
+    pub(super) gain: T,
+    pub(super) curve: &'c [T; W],
+}
+
+impl<T: Weight, const W: usize> Likelihood<'_, T, W> {
+    fn at(&self, chance: T) -> T {
+        self.base + self.gain * chance
+    }
+}
+
 /// Weights over `W` thresholds in `ROWS` combinations of other parameters.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Grid<T, const W: usize, const ROWS: usize> {
@@ -66,14 +81,17 @@ impl<T: Weight, const W: usize, const ROWS: usize> Grid<T, W, ROWS> {
 
     /// Moves `blur` of each weight to either neighbour in threshold, where what would leave the grid
     /// stays at its edge, and then multiplies by a likelihood, row by row.
-    pub(super) fn update(&mut self, mut likelihood: impl FnMut(usize) -> [T; W], blur: T) {
+    pub(super) fn update<'c>(&mut self, likelihood: impl Fn(usize) -> Likelihood<'c, T, W>, blur: T)
+    where
+        T: 'c,
+    {
         let scale = T::from(1.0) / self.total;
         let (stay, blur) = ((T::from(1.0) - blur - blur) * scale, blur * scale);
         // Read from a copy: reading what was written an instant ago, askew, stalls the processor.
         let before = *self.cells;
         let mut columns = [T::from(0.0); W];
         for (row, (weights, before)) in self.cells.iter_mut().zip(&before).enumerate() {
-            learn_row(weights, before, &likelihood(row), stay, blur);
+            learn_row(weights, before, likelihood(row), stay, blur);
             add(&mut columns, weights);
         }
         self.columns = columns;
@@ -123,18 +141,20 @@ impl<const W: usize, const ROWS: usize> Grid<f32, W, ROWS> {
 fn learn_row<T: Weight, const W: usize>(
     weights: &mut [T; W],
     before: &[T; W],
-    likelihood: &[T; W],
+    likelihood: Likelihood<'_, T, W>,
     stay: T,
     blur: T,
 ) {
     let last = W - 1;
+    let (said, curve) = (|chance: T| likelihood.at(chance), likelihood.curve);
     let moved = |left: T, here: T, right: T| here * stay + (left + right) * blur;
-    weights[0] = floored(moved(before[0], before[0], before[1]) * likelihood[0]);
-    let inner = weights[1..].iter_mut().zip(&likelihood[1..]);
-    for ((weight, likelihood), near) in inner.zip(before.windows(3)) {
-        *weight = floored(moved(near[0], near[1], near[2]) * *likelihood);
+    weights[0] = floored(moved(before[0], before[0], before[1]) * said(curve[0]));
+    let inner = weights[1..last].iter_mut().zip(&curve[1..last]);
+    for ((weight, chance), near) in inner.zip(before.windows(3)) {
+        *weight = floored(moved(near[0], near[1], near[2]) * said(*chance));
     }
-    weights[last] = floored(moved(before[last - 1], before[last], before[last]) * likelihood[last]);
+    let moved = moved(before[last - 1], before[last], before[last]);
+    weights[last] = floored(moved * said(curve[last]));
 }
 
 fn add<T: Weight, const W: usize>(columns: &mut [T; W], weights: &[T; W]) {
@@ -154,6 +174,15 @@ fn floored<T: Weight>(weight: T) -> T {
 }
 
 #[cfg(test)]
+impl<'c, T: Weight, const W: usize> Likelihood<'c, T, W> {
+    /// As it stands in a table.
+    pub(super) fn of(curve: &'c [T; W]) -> Self {
+        let (base, gain) = (T::from(0.0), T::from(1.0));
+        Self { base, gain, curve }
+    }
+}
+
+#[cfg(test)]
 mod tests {
     use super::*;
 
@@ -166,7 +195,7 @@ mod tests {
                 0.0
             }
         });
-        grid.update(|_| [1.0; 5], 0.05);
+        grid.update(|_| Likelihood::of(&[1.0; 5]), 0.05);
         for (got, expected) in grid.cells()[0].iter().zip([0.0, 0.025, 0.45, 0.025, 0.0]) {
             assert!((got - expected).abs() < 1e-9, "{got} instead of {expected}");
         }
@@ -181,7 +210,7 @@ mod tests {
     fn a_posterior_is_prior_times_likelihood() {
         // Bayes by hand: 0.2·0.9, 0.3·0.5, 0.5·0.1, divided by their sum 0.38.
         let mut grid = Grid::<f64, 3, 1>::new(|_, column| [0.2, 0.3, 0.5][column]);
-        grid.update(|_| [0.9, 0.5, 0.1], 0.0);
+        grid.update(|_| Likelihood::of(&[0.9, 0.5, 0.1]), 0.0);
         let expected = [0.18 / 0.38, 0.15 / 0.38, 0.05 / 0.38];
         for (got, expected) in grid.marginal().iter().zip(expected) {
             assert!(
@@ -194,11 +223,11 @@ mod tests {
     #[test]
     fn impossible_and_undefined_likelihoods_do_no_harm() {
         let mut grid = Grid::<f32, 3, 1>::new(|_, _| 1.0);
-        grid.update(|_| [f32::NAN, 0.0, 1.0], 0.0);
+        grid.update(|_| Likelihood::of(&[f32::NAN, 0.0, 1.0]), 0.0);
         let sum: f64 = grid.marginal().iter().sum();
         assert!((sum - 1.0).abs() < 1e-6);
         assert!(grid.marginal()[2] > 0.999);
-        grid.update(|_| [0.0; 3], 0.05);
+        grid.update(|_| Likelihood::of(&[0.0; 3]), 0.05);
         assert!(grid.marginal().iter().all(|p| p.is_finite()));
     }
 

@@ -17,7 +17,7 @@ use std::sync::LazyLock;
 use crate::phrase::Level;
 use crate::world::Seed;
 
-use super::grid::Grid;
+use super::grid::{Grid, Likelihood};
 
 /// Thresholds: −10 to 22 dB in steps of 1 dB.
 const N_THRESHOLDS: usize = 33;
@@ -129,8 +129,9 @@ impl Threshold {
             }
         });
         let likelihood = |row: usize| {
-            let (a, b) = coefficients[row % LAPSES.len()];
-            curves[row / LAPSES.len()].map(|phi| a + b * phi)
+            let (base, gain) = coefficients[row % LAPSES.len()];
+            let curve = &curves[row / LAPSES.len()];
+            Likelihood { base, gain, curve }
         };
         self.grid.update(likelihood, BLUR);
     }

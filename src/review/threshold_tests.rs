@@ -83,7 +83,7 @@ impl<const W: usize, const ROWS: usize> Outside<W, ROWS> {
 
     fn learn(&mut self, level: f64, right: bool) {
         let rows: [[f64; W]; ROWS] = std::array::from_fn(|row| self.likelihood(level, right, row));
-        self.grid.update(|row| rows[row], 0.0);
+        self.grid.update(|row| Likelihood::of(&rows[row]), 0.0);
     }
 
     fn mean(&self) -> f64 {

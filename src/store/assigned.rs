@@ -2,7 +2,7 @@
 
 use rusqlite::{Connection, OptionalExtension as _, Row, Transaction};
 
-use crate::class::assignment::{Assignment, Goal, skills_of, skills_text};
+use crate::class::assignment::{Assignment, Goal, News, skills_of, skills_text};
 use crate::class::judgement::{Judgement, PhraseId, Ruling, Rulings};
 use crate::label::Label;
 use crate::quiz::{Attempt, AttemptId, Skill};
@@ -26,20 +26,21 @@ pub struct Practice {
 }
 
 impl Store {
-    /// Keeps an assignment in place of one of the same name, and what was judged, in one transaction.
-    /// Of two judgements of a phrase the later stands, in whatever order they come. The cache then
-    /// counts as absent, so that memory is reckoned by what was judged.
+    /// Keeps an assignment in place of one of the same name, and the news, in one transaction. Of two
+    /// judgements of a phrase the later stands, and what was taken back once is neither kept nor kept
+    /// again, in whatever order they come. Where something was judged the cache counts as absent, so
+    /// that memory is reckoned by it.
     ///
     /// # Errors
     /// When it cannot be written; nothing of it is then kept.
     pub fn keep_assigned(
         &mut self,
         assignment: &Assignment,
-        judged: &[Judgement],
+        news: &News,
         now: Moment,
     ) -> Result<(), StoreError> {
-        let outcome = keep(&mut self.conn, assignment, judged, now);
-        if !judged.is_empty() {
+        let outcome = keep(&mut self.conn, assignment, news, now);
+        if !news.judged.is_empty() {
             self.cache_rules = None;
         }
         self.here(outcome)
@@ -51,6 +52,16 @@ impl Store {
     /// When a row cannot be read.
     pub fn assignments(&self) -> Result<Vec<Assignment>, StoreError> {
         self.here(assignments(&self.conn))
+    }
+
+    /// Whether an assignment of this name was taken back.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn is_taken_back(&self, id: &str) -> Result<bool, StoreError> {
+        let sql = "SELECT EXISTS (SELECT 1 FROM taken_back WHERE assignment = ?1)";
+        let found = self.conn.query_row(sql, [id], |row| row.get(0));
+        self.here(found.map_err(Into::into))
     }
 
     /// Puts an assignment away; false where there is none of this name. What was practised stays.
@@ -97,15 +108,21 @@ impl Store {
 fn keep(
     conn: &mut Connection,
     assignment: &Assignment,
-    judged: &[Judgement],
+    news: &News,
     now: Moment,
 ) -> Result<(), Fault> {
     let tx = conn.transaction()?;
     write(&tx, assignment, now)?;
-    for judgement in judged {
+    for id in &news.taken_back {
+        let sql = "INSERT INTO taken_back (assignment) VALUES (?1) ON CONFLICT DO NOTHING";
+        tx.prepare_cached(sql)?.execute([&**id])?;
+    }
+    let sql = "DELETE FROM assignment WHERE assignment IN (SELECT assignment FROM taken_back)";
+    tx.execute(sql, [])?;
+    for judgement in &news.judged {
         write_judgement(&tx, judgement)?;
     }
-    if !judged.is_empty() {
+    if !news.judged.is_empty() {
         tx.execute("DELETE FROM cache_mark", [])?;
     }
     Ok(tx.commit()?)

@@ -29,6 +29,7 @@ const SECOND_FORM: &str = include_str!("../../migrations/002-hands.sql");
 const THIRD_FORM: &str = include_str!("../../migrations/003-listened.sql");
 const FOURTH_FORM: &str = include_str!("../../migrations/004-recordings.sql");
 const FIFTH_FORM: &str = include_str!("../../migrations/005-assignments.sql");
+const SIXTH_FORM: &str = include_str!("../../migrations/006-taken-back.sql");
 const KEPT_FIRST_FORM: &str = include_str!("../../tests/data/schema-1.sql");
 
 fn folder() -> TempDir {
@@ -472,6 +473,7 @@ fn next_form(step: &'static str) -> Forms {
         M::up(THIRD_FORM),
         M::up(FOURTH_FORM),
         M::up(FIFTH_FORM),
+        M::up(SIXTH_FORM),
         M::up(step),
     ])
 }
@@ -491,17 +493,17 @@ fn an_older_form_is_copied_then_raised() {
         .into_iter()
         .map(|file| file.0)
         .collect();
-    assert_eq!(names, ["practice.db", "practice.db.before-006"]);
+    assert_eq!(names, ["practice.db", "practice.db.before-007"]);
     assert!(matches!(
         open(dir.path()),
         Err(StoreError::Newer {
-            found: 6,
-            known: 5,
+            found: 7,
+            known: 6,
             ..
         })
     ));
     // The copy, put in its place, is the old store.
-    let [db, copy] = ["practice.db", "practice.db.before-006"].map(|name| dir.path().join(name));
+    let [db, copy] = ["practice.db", "practice.db.before-007"].map(|name| dir.path().join(name));
     fs::rename(copy, db).expect("a renaming");
     let back = open(dir.path()).expect("the old store");
     assert_eq!(read_all(&back), [attempt(1)]);
@@ -538,12 +540,12 @@ fn a_newer_form_in_the_write_ahead_log_is_refused_untouched() {
         .expect("a form");
     drop(store);
     let before = bytes_of(dir.path());
-    assert!(matches!(before.as_slice(), [(_, db), (_, wal)] if db[63] == 5 && !wal.is_empty()));
+    assert!(matches!(before.as_slice(), [(_, db), (_, wal)] if db[63] == 6 && !wal.is_empty()));
     assert!(matches!(
         open(dir.path()),
         Err(StoreError::Newer {
             found: 9,
-            known: 5,
+            known: 6,
             ..
         })
     ));

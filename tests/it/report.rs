@@ -83,6 +83,24 @@ fn verdicts(read: &str) -> Vec<&str> {
 }
 
 #[test]
+fn a_deck_that_was_set_is_known_without_its_file() {
+    let teacher = Home::new();
+    teacher.write("deck.toml", DECK);
+    let set = "class assign deck.toml --to tuesday --due 2026-03-08 --goal days=1";
+    done(&teacher, "class group tuesday", "", 0);
+    done(&teacher, set, "", 0);
+    fs::remove_file(teacher.file("deck.toml")).expect("a file");
+    teacher.write("anna.gz", practised("Anna", 5).1);
+    done(&teacher, "class collect anna.gz", "", 0);
+    let text = done(&teacher, "class report", "", 0).out;
+    assert!(text.contains("By the low notes"), "{text}");
+    assert!(!text.contains("tuesday-group/low-notes"), "{text}");
+    done(&teacher, "class report --moments sounds", "", 0);
+    let told = fs::read_to_string(teacher.file("sounds/moments.txt")).expect("a file");
+    assert!(!told.contains("no deck that is here"), "{told}");
+}
+
+#[test]
 fn from_writing_a_deck_to_hearing_a_mistake() {
     let teacher = Home::new();
     teacher.write("deck.toml", DECK);

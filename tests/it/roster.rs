@@ -200,33 +200,28 @@ fn from_the_teacher_to_learners_on_one_machine_and_back() {
     );
     line(
         &teacher,
-        "class hand-out 1 --to more.toml",
+        "class hand-out 2 --to more.toml",
         2,
         &["nothing of this number is set"],
     );
     line(&teacher, "class assignments", 0, &["Nothing is set."]);
     line(&teacher, "class assignments --all", 0, &["withdrawn"]);
-    line(
-        &room,
-        "assignment --as Anna",
-        0,
-        &["Mine, from 2026-03-02 to 2026-03-08"],
-    );
-    let id = line(&room, "assignment --as Anna", 0, &[]).out;
+    check_that_it_is_taken_back(&teacher, &room);
+    let id = line(&room, "assignment --as ben", 0, &[]).out;
     let id = id.split(' ').next().expect("a name").to_owned();
     line(
         &room,
-        &format!("assignment --as Anna --put-away {id}"),
+        &format!("assignment --as ben --put-away {id}"),
         0,
         &["put away"],
     );
     line(
         &room,
-        &format!("assignment --as Anna --put-away {id}"),
+        &format!("assignment --as ben --put-away {id}"),
         2,
         &["nothing of this name is set"],
     );
-    line(&room, "assignment --as Anna", 0, &["Nothing is set."]);
+    line(&room, "assignment --as ben", 0, &["Nothing is set."]);
     line(
         &teacher,
         "class group Tuesday --disband",
@@ -234,6 +229,69 @@ fn from_the_teacher_to_learners_on_one_machine_and_back() {
         &["taken away"],
     );
     line(&teacher, "class group", 0, &["No groups"]);
+}
+
+/// The first thing that was set was withdrawn: its own file says so to Anna, the next one to Ben.
+fn check_that_it_is_taken_back(teacher: &Home, room: &Home) {
+    let was_set = ["Mine, from 2026-03-02 to 2026-03-08"];
+    line(room, "assignment --as Anna", 0, &was_set);
+    line(
+        teacher,
+        "class hand-out 1 --to back.toml",
+        0,
+        &["for Tuesday, and says that it is taken back"],
+    );
+    let set =
+        "class assign week.toml --to Tuesday --due 2026-03-15 --goal days=2 --write next.toml";
+    let next = line(teacher, set, 0, &["2: Mine, for Tuesday"]);
+    assert!(!next.out.contains("taken back"), "{}", next.out);
+    for file in ["back.toml", "next.toml"] {
+        room.write(file, fs::read(teacher.file(file)).expect("a file"));
+    }
+    let gone = "Taken back, and not on the first screen any more: ";
+    line(
+        room,
+        "assignment back.toml --as Anna",
+        0,
+        &["your teacher took it back", gone, was_set[0]],
+    );
+    // The file of before, opened late, does not bring it back.
+    let late = line(room, "assignment out.toml --as Anna", 0, &["took it back"]);
+    assert!(!late.out.contains(gone), "{}", late.out);
+    line(room, "assignment --as Anna", 0, &["Nothing is set."]);
+    let told = practise(room, "--questions 1 --as Anna", "1\n");
+    assert!(!told.contains("Set for you"), "{told}");
+    line(
+        room,
+        "assignment next.toml --as ben",
+        0,
+        &["first screen now", gone, was_set[0]],
+    );
+    let kept = line(room, "assignment --as ben", 0, &["to 2026-03-15: 2 days"]);
+    assert_eq!(kept.out.lines().count(), 1, "{}", kept.out);
+    // An earlier order of the same files comes to the same.
+    line(room, "assignment back.toml --as Dora", 0, &["took it back"]);
+    line(room, "assignment out.toml --as Dora", 0, &["took it back"]);
+    line(room, "assignment --as Dora", 0, &["Nothing is set."]);
+}
+
+#[test]
+fn whoever_is_new_on_a_machine_is_greeted_beside_those_who_are_known() {
+    let room = Home::new();
+    let first = "Ana Ruiz: a new learner begins here; nobody else practises here by --as\n";
+    let mut sitting = room.sitting("--questions 1");
+    sitting.args(["--as", "Ana Ruiz"]);
+    let told = run(sitting, "1\n");
+    assert_eq!((told.code, told.err.as_str()), (0, first));
+    let told = run(room.sitting("--questions 1 --as Anna"), "1\n");
+    let second = "Anna: a new learner begins here; known here by --as: ana ruiz\n";
+    assert_eq!((told.code, told.err.as_str()), (0, second));
+    // Not those who are known, however they write themselves, and not who only looks.
+    for args in ["--questions 1 --as anna", "--questions 1"] {
+        assert_eq!(run(room.sitting(args), "1\n").err, "", "{args}");
+    }
+    let looked = line(&room, "keep learners --as Ben", 0, &["ana ruiz\nanna\n"]);
+    assert_eq!(looked.err, "");
 }
 
 #[test]
@@ -809,38 +867,4 @@ fn a_class_store_of_the_first_form_is_raised_and_copied() {
         .regroup(&label("3a"), &[LearnerId(7)], &[])
         .expect("in a group");
     assert!(folder.path().join("class.db.before-002").is_file());
-}
-
-/// Measures a school; the numbers stand in DEVELOPERS.md.
-#[test]
-#[ignore = "a measurement, ten seconds long"]
-fn a_school_of_two_thousand() {
-    let home = Home::new();
-    let mut store = {
-        fs::create_dir_all(home.data()).expect("a folder");
-        class_in(&home.data())
-    };
-    let mut list = "name,group\n".to_owned();
-    for n in 0..2_000_u32 {
-        list.push_str(&format!("learner {n},group {}\n", n % 80));
-        collect(
-            &mut store,
-            &hand_in(u64::from(n) + 1, &format!("learner {n}"), &[1, 2, 3]),
-        );
-    }
-    drop(store);
-    home.write("school.csv", list);
-    for args in [
-        "class roster school.csv",
-        "class learners --json",
-        "class group",
-        "class disputes --json",
-        "class heard --csv",
-    ] {
-        let clock = contrapalma::world::SystemClock::start();
-        let stamp = || contrapalma::world::Clock::stamp(&clock);
-        let begun = stamp();
-        line(&home, args, 0, &[]);
-        println!("{args}: {} ms", stamp().since(begun) / 1000);
-    }
 }

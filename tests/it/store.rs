@@ -256,7 +256,7 @@ fn a_newer_store_is_refused_untouched() {
     let newer = StoreError::Newer {
         path: path.clone(),
         found: 7,
-        known: 5,
+        known: 6,
     };
     assert_eq!(open(dir.path()).map(|_| ()), Err(newer));
     assert_eq!(fs::read(&path).expect("a file"), bytes);

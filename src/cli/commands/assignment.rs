@@ -17,7 +17,7 @@ use crate::cli::{data_dir, seed_of};
 use crate::deck::{self, Assigned};
 use crate::label::{harmless, printable};
 use crate::store::Store;
-use crate::world::{Calendar, Day, Env};
+use crate::world::{Calendar, Day, Env, Moment};
 
 /// `assignment`.
 #[derive(Debug, Args)]
@@ -40,15 +40,18 @@ pub(in crate::cli) fn run(asked: &Asked, practice: &Practice, env: &Env) -> Resu
     match (&asked.file, &asked.put_away) {
         (Some(file), _) => {
             let (assigned, text) = read(file)?;
-            let shelf = Shelf::of(&dir);
             // First the store, so that one that is in use keeps everything as it was.
             let mut store = open()?;
-            let placed = install(&assigned, &text, file, &shelf)?;
-            store.keep_assigned(&assigned.assignment, &assigned.judged, now)?;
-            if assigned.assignment.from <= today {
-                store.save_deck(&assigned.assignment.deck)?;
+            let before = store.assignments()?;
+            let told = take(&mut store, &assigned, now, |assigned| {
+                let placed = install(assigned, &text, file, &Shelf::of(&dir))?;
+                Ok(taken(assigned, placed, today))
+            })?;
+            let set = &assigned.assignment;
+            if set.from <= today && !store.is_taken_back(&set.id)? {
+                store.save_deck(&set.deck)?;
             }
-            print(&taken(&assigned, placed, today))
+            print(&format!("{told}{}", gone(&before, &store.assignments()?)))
         }
         (None, Some(id)) if open()?.put_away(id)? => print(&format!(
             "{}: put away; what was practised stays\n",
@@ -61,6 +64,39 @@ pub(in crate::cli) fn run(asked: &Asked, practice: &Practice, env: &Env) -> Resu
         }
         (None, None) => print(&list(&open()?.assignments()?)),
     }
+}
+
+/// Keeps what a file says, and tells it; an assignment that was taken back is not taken by `install`.
+fn take(
+    store: &mut Store,
+    assigned: &Assigned,
+    now: Moment,
+    install: impl FnOnce(&Assigned) -> Result<String, Failure>,
+) -> Result<String, Failure> {
+    let (set, news) = (&assigned.assignment, &assigned.news);
+    let is_back = news.taken_back.contains(&set.id) || store.is_taken_back(&set.id)?;
+    let told = match is_back {
+        true => format!(
+            "{}: {}: your teacher took it back; what was practised stays\n",
+            set.deck, set.title
+        ),
+        false => install(assigned)?,
+    };
+    store.keep_assigned(set, news, now)?;
+    Ok(told)
+}
+
+/// What is not shown any more, a line each.
+fn gone(before: &[Assignment], after: &[Assignment]) -> String {
+    let is_gone = |set: &&Assignment| after.iter().all(|kept| kept.id != set.id);
+    let line = |set: &Assignment| {
+        let shown = format!("{}  {}, {}", set.id, set.title, terms(set));
+        format!(
+            "Taken back, and not on the first screen any more: {}\n",
+            harmless(&shown)
+        )
+    };
+    before.iter().filter(is_gone).map(line).collect()
 }
 
 /// The assignment in a file, and the text of its deck alone.
@@ -125,10 +161,10 @@ fn taken(assigned: &Assigned, placed: Option<Placed>, today: Day) -> String {
         text.push_str(&format!("{line}\n"));
     }
     text.push_str(&format!("{}\n", terms(set)));
-    if !assigned.judged.is_empty() {
+    if !assigned.news.judged.is_empty() {
         text.push_str(&format!(
             "What was judged is kept too: {}.\n",
-            counted_phrases(assigned.judged.len())
+            counted_phrases(assigned.news.judged.len())
         ));
     }
     text.push_str(match (set.from <= today, set.due < today) {

@@ -10,4 +10,4 @@ pub(super) mod listen;
 pub(super) mod phrase;
 pub(super) mod practise;
 pub(super) mod shelf;
-mod write;
+pub(super) mod write;

@@ -91,7 +91,7 @@ pub(super) fn print(text: &str) -> Result<(), Failure> {
 }
 
 /// Says on standard error what does not keep the command from going on; the name in it may be anything.
-pub(super) fn warn(text: &str) {
+pub(in crate::cli) fn warn(text: &str) {
     let line = format!("{}\n", crate::label::printable(text));
     // Whoever closed standard error does not want to know.
     drop(io::stderr().lock().write_all(line.as_bytes()));

@@ -196,6 +196,8 @@ fn clapped(
     let leads = places.leads(lead)?;
     let (first, last) = places.played(round.cycles)?;
     let cycles: Vec<i64> = (round.cycles.0..round.cycles.1).collect();
+    let strokes = |reading: &Reading| (*reading, reading.strokes().collect::<Vec<f64>>());
+    let readings: Vec<(Reading, Vec<f64>)> = readings.iter().map(strokes).collect();
     let costs: Vec<Vec<f64>> = cycles
         .iter()
         .map(|cycle| {
@@ -208,7 +210,7 @@ fn clapped(
             {
                 return vec![0.0; readings.len()];
             }
-            let of_reading = |reading: &Reading| {
+            let of_reading = |(reading, strokes): &(Reading, Vec<f64>)| {
                 let [on, contra] = &here;
                 let taps = match reading.place {
                     Place::On => on,
@@ -217,14 +219,14 @@ fn clapped(
                 let of_lead = leads.of(reading.place).cost / real(cycles.len());
                 let begins = real_i64(*cycle) * places.n_cycle + leads.of(reading.place).pulses;
                 let played = (first - begins, last - begins);
-                cost(*reading, taps, round.cycle, played) + of_lead
+                cost(strokes, taps, round.cycle, played) + of_lead
             };
             readings.iter().map(of_reading).collect()
         })
         .collect();
     let path: Option<Vec<Reading>> = least_cost(&costs)?
         .into_iter()
-        .map(|idx| readings.get(idx).copied())
+        .map(|idx| readings.get(idx).map(|(reading, _)| *reading))
         .collect();
     let path = path?;
     let strokes = Strokes::of(round, &path, leads, places);

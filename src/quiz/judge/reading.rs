@@ -93,26 +93,21 @@ fn n_pulses(cycle: Cycle) -> f64 {
     f64::from(u32::try_from(cycle.n_pulses()).expect("at most 48 pulses"))
 }
 
-/// What the taps of one cycle, in pulses from its beginning, cost under a reading. Taps of the
-/// cycles before and after stand beside it with negative and larger places. Before the first tap of all and
-/// after the last, which are at `played`, no stroke was missed: hands had not begun, or had stopped.
-pub(super) fn cost(reading: Reading, taps: &[f64], cycle: Cycle, played: (f64, f64)) -> f64 {
+/// What the taps of one cycle, in pulses from its beginning, cost under a reading with these
+/// `strokes`. Taps of the cycles before and after stand beside it with negative and larger places.
+/// Before the first tap of all and after the last, which are at `played`, no stroke was missed: hands
+/// had not begun, or had stopped.
+pub(super) fn cost(strokes: &[f64], taps: &[f64], cycle: Cycle, played: (f64, f64)) -> f64 {
     let n = n_pulses(cycle);
-    let round: Vec<f64> = reading
-        .strokes()
-        .flat_map(|stroke| [stroke - n, stroke, stroke + n])
-        .collect();
     let of_tap = |tap: &f64| {
-        let nearest = round
-            .iter()
-            .map(|s| (tap - s).abs())
-            .fold(f64::INFINITY, f64::min);
+        // Round the cycle, either way.
+        let apart = strokes.iter().map(|stroke| (tap - stroke).abs());
+        let nearest = apart.fold(f64::INFINITY, |least, off| least.min(off).min(n - off));
         (0.5 * (nearest / SPREAD).powi(2)).min(EXTRA)
     };
     let (first, last) = played;
-    let missed = reading
-        .strokes()
-        .filter(|stroke| (first - REACH..=last + REACH).contains(stroke))
-        .filter(|stroke| !taps.iter().any(|tap| (tap - stroke).abs() < REACH));
+    let is_asked = |stroke: &&f64| (first - REACH..=last + REACH).contains(*stroke);
+    let is_missed = |stroke: &&f64| !taps.iter().any(|tap| (tap - **stroke).abs() < REACH);
+    let missed = strokes.iter().filter(is_asked).filter(is_missed);
     own(taps, cycle).map(of_tap).sum::<f64>() + missed.fold(0.0, |sum, _| sum + MISSING)
 }

@@ -202,5 +202,6 @@ fn apart(found: Sensitivity) -> Value {
 }
 
 fn rounded(value: f64) -> f64 {
-    (value * 1e4).round() / 1e4
+    // With 0 added there is no negative one.
+    (value * 1e4).round() / 1e4 + 0.0
 }

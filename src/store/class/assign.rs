@@ -99,6 +99,18 @@ impl ClassStore {
         self.here(self.base.one(sql, &[number.into()], read))
     }
 
+    /// The decks that were ever set, each by its id and with its text as it went out last.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn set_decks(&self) -> Result<Vec<(String, String)>, StoreError> {
+        let sql = "SELECT deck, deck_text FROM assignment
+                   WHERE assignment IN (SELECT max(assignment) FROM assignment GROUP BY deck)
+                   ORDER BY deck";
+        let read = |row: &Row<'_>| Ok((row.text(0)?.to_owned(), row.text(1)?.to_owned()));
+        self.here(self.base.all(sql, &[], read))
+    }
+
     /// Takes an assignment back; false where there is none, or it was taken back before.
     ///
     /// # Errors

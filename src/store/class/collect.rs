@@ -100,10 +100,11 @@ impl ClassStore {
 fn collect(base: &Base, reading: Reading<'_>, kin: Kin) -> Result<Collected, Stop> {
     let header = reading.header().clone();
     let checksum = reading.checksum();
-    enrol::enter(base, &header, kin)?;
+    // What a file says of its learner was entered when it was taken; nothing has to be written again.
     let (n_new, n_known) = if is_known(base, checksum)? {
         (0, header.n_attempts)
     } else {
+        enrol::enter(base, &header, kin)?;
         let counts = take_items(base, reading)?;
         keep_receipt(base, checksum, &header)?;
         counts

@@ -199,3 +199,46 @@ fn label_or_none(row: &Row<'_>, column: usize, table: &str) -> Result<Option<Lab
     let text = row.text_or_none(column)?;
     text.map(|text| label_of(text, table)).transpose()
 }
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+
+    use super::*;
+
+    /// Zeroes over a page in the middle of what `table` holds.
+    fn damage(file: &Path, table: &str) {
+        let conn = rusqlite::Connection::open(file).expect("a database");
+        let sql = "SELECT rootpage FROM sqlite_schema WHERE name = ?1";
+        let root: u32 = conn
+            .query_row(sql, [table], |row| row.get(0))
+            .expect("a table");
+        drop(conn);
+        let mut bytes = fs::read(file).expect("a file");
+        let from = 4096 * usize::try_from(root - 1).expect("a small file");
+        bytes[from..from + 64].fill(0x55);
+        fs::write(file, bytes).expect("a file");
+    }
+
+    #[test]
+    fn damage_is_refused_at_once_and_in_attempts_when_they_are_read() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let file = folder.path().join("class.db");
+        drop(ClassStore::open(&file).expect("a store"));
+        let sound = fs::read(&file).expect("a file");
+        damage(&file, "learner");
+        assert!(matches!(
+            ClassStore::open(&file),
+            Err(StoreError::Damaged { .. })
+        ));
+        fs::write(&file, sound).expect("a file");
+        damage(&file, "attempt");
+        let store = ClassStore::open(&file).expect("only attempts are damaged");
+        let id = crate::quiz::AttemptId {
+            install: 1,
+            sitting: 1,
+            number: 1,
+        };
+        assert!(matches!(store.attempt(id), Err(StoreError::Damaged { .. })));
+    }
+}

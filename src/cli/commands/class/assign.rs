@@ -6,7 +6,7 @@ use clap::Args;
 use serde_json::{Value, json};
 
 use super::place::{Form, Place, unclear};
-use crate::class::assignment::{Assignment, Goal, text};
+use crate::class::assignment::{Assignment, Goal, News, limit, text};
 use crate::class::hand_in::LearnerId;
 use crate::class::judgement::MOST_JUDGED;
 use crate::class::roster::{Meant, Roster};
@@ -117,7 +117,7 @@ pub(super) fn assign(asked: &Assign, practice: &Practice, env: &Env) -> Result<(
         goal: asked.goal,
     };
     // Everything that may be wrong with it shows in its file, before anything is kept.
-    let whole = text(&deck_text, &assignment, &[], now);
+    let whole = text(&deck_text, &assignment, &News::default(), now);
     deck::parse_assigned(&whole)
         .map_err(|faults| Failure::deck("the assignment".as_ref(), &faults))?;
     let number = store.assign(&target, &assignment, &deck_text, now)?;
@@ -229,10 +229,8 @@ fn write(
     path: &std::path::Path,
     now: Moment,
 ) -> Result<(), Failure> {
-    let all = store.assignments()?.into_iter();
-    let kept = all
-        .filter(|kept| kept.withdrawn.is_none())
-        .find(|kept| kept.number == number);
+    let all = store.assignments()?;
+    let kept = all.iter().find(|kept| kept.number == number).cloned();
     let (Some(kept), Some(deck_text)) = (kept, store.deck_text(number)?) else {
         return Err(unknown(number));
     };
@@ -243,7 +241,8 @@ fn write(
     };
     let mut judged = store.judgements()?;
     judged.truncate(MOST_JUDGED);
-    let whole = text(&deck_text, &assignment, &judged, now);
+    let taken_back = taken_back(&all, number);
+    let whole = text(&deck_text, &assignment, &News { judged, taken_back }, now);
     if whole.len() > deck::LONGEST_TEXT {
         let what = format!(
             "{}: {} bytes; a deck with what stands behind it has at most {}",
@@ -259,9 +258,26 @@ fn write(
     }
     write_new(path, whole.as_bytes())?;
     let name = harmless(&path.display().to_string());
+    let says = match kept.withdrawn {
+        None => "",
+        Some(_) => ", and says that it is taken back",
+    };
     print(&format!(
-        "{name}: for {to}; they open it by `contrapalma assignment FILE`\n"
+        "{name}: for {to}{says}; they open it by `contrapalma assignment FILE`\n"
     ))
+}
+
+/// The names of what was taken back: that of `number` first, where it was, and then the latest.
+fn taken_back(all: &[KeptAssignment], number: u32) -> Vec<Box<str>> {
+    let back = all
+        .iter()
+        .filter_map(|kept| Some((kept.number == number, kept.withdrawn?, kept)));
+    let mut back: Vec<_> = back.collect();
+    back.sort_by_key(|(is_it, at, _)| std::cmp::Reverse((*is_it, *at)));
+    let names = back
+        .into_iter()
+        .map(|(_, _, kept)| kept.assignment.id.clone());
+    names.take(limit::TAKEN_BACK).collect()
 }
 
 fn unknown(number: u32) -> Failure {
@@ -277,7 +293,8 @@ pub(super) fn withdraw(asked: &Withdraw, practice: &Practice, env: &Env) -> Resu
         return Err(unknown(asked.number));
     }
     print(&format!(
-        "{}: withdrawn; who has its file puts it away by `contrapalma assignment --put-away`\n",
-        asked.number
+        "{}: withdrawn; every file that you hand out from now on says so, and `class hand-out {} --to \
+         FILE` writes one that says nothing else\n",
+        asked.number, asked.number
     ))
 }

@@ -66,7 +66,7 @@ pub(super) fn run(asked: &Report, practice: &Practice, env: &Env) -> Result<(), 
     // A report of nothing makes no store.
     let store = asked.place.open_kept(practice, env)?;
     let whose = whose(asked, &store)?;
-    let decks = Decks::find(practice, env)?;
+    let decks = Decks::find(&store, practice, env)?;
     let course = Course::new(decks.of_work.clone());
     let known = syllabus(&course, &decks.others);
     let deck = (today, course.title_of_deck());
@@ -188,7 +188,9 @@ struct Decks {
 }
 
 impl Decks {
-    fn find(practice: &Practice, env: &Env) -> Result<Self, Failure> {
+    /// Those that come with the program, that are installed, and those that only the store has, since they
+    /// were set.
+    fn find(store: &ClassStore, practice: &Practice, env: &Env) -> Result<Self, Failure> {
         let shelf = shelf_of(practice, env);
         let name = practice.deck.as_deref().unwrap_or(Path::new(PATH));
         let built_in = deck::built_in_ids().filter_map(deck::built_in_named);
@@ -199,9 +201,15 @@ impl Decks {
                 .into_iter()
                 .filter_map(|id| shelf.deck(&id).ok())
         });
+        let mut others: Vec<Deck> = built_in.chain(installed).collect();
+        for (id, text) in store.set_decks()? {
+            if others.iter().all(|deck| deck.id() != id) {
+                others.extend(deck::parse_tried(&text));
+            }
+        }
         Ok(Self {
             of_work: shelf::find(name, shelf.as_ref())?,
-            others: built_in.chain(installed).collect(),
+            others,
         })
     }
 
