@@ -26,9 +26,10 @@ pub fn from_first_of_cycle(sound: &Sound, pulses: &Pulses, cycle: Cycle) -> Puls
     // As many cycles are looked at from each pulse, so that all are told by as much.
     let n_left = some.times().len().saturating_sub(n_cycle - 1);
     let n_looked = (n_left - n_left % n_cycle).max(n_cycle);
+    let heard = sound.heard(&some);
     let clearness = |skipped: usize| {
-        let from = some.without_first(skipped).first(n_looked);
-        clearness(&sound.heard(&from), cycle, from.times().len())
+        let n_pulses = n_looked.min(some.times().len() - skipped);
+        clearness(&heard.from_pulse(skipped, n_pulses), cycle, n_pulses)
     };
     let ranked = (0..n_cycle.min(some.times().len())).map(|skipped| (skipped, clearness(skipped)));
     let best = ranked.max_by(|a, b| a.1.total_cmp(&b.1));
