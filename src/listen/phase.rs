@@ -29,7 +29,7 @@ pub fn from_first_of_cycle(sound: &Sound, pulses: &Pulses, cycle: Cycle) -> Puls
     let heard = sound.heard(&some);
     let clearness = |skipped: usize| {
         let n_pulses = n_looked.min(some.times().len() - skipped);
-        clearness(&heard.from_pulse(skipped, n_pulses), cycle, n_pulses)
+        clearness(&heard.starting_at(skipped, n_pulses), cycle, n_pulses)
     };
     let ranked = (0..n_cycle.min(some.times().len())).map(|skipped| (skipped, clearness(skipped)));
     let best = ranked.max_by(|a, b| a.1.total_cmp(&b.1));

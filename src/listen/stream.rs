@@ -90,7 +90,7 @@ pub(super) struct Heard {
 
 impl Heard {
     /// What is heard at so many pulses from one on.
-    pub(super) fn from_pulse(&self, skipped: usize, n_pulses: usize) -> Self {
+    pub(super) fn starting_at(&self, skipped: usize, n_pulses: usize) -> Self {
         let stream = |stream: &Stream| Stream {
             values: some(&stream.values, skipped, n_pulses),
             ..*stream
