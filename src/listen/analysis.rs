@@ -194,7 +194,9 @@ fn strengths(heard: &Heard, n_pulses: usize) -> Vec<[f64; 4]> {
 /// Cycles that are added up as one stretch for the whole.
 const STRETCH: usize = 16;
 
-fn stretched(stretches: &Stretches) -> Stated {
+/// All of a piece, its stretches added up, so that what is said does not come to an end with the most
+/// that one says.
+pub(super) fn stretched(stretches: &Stretches) -> Stated {
     let mut all = Stated::default();
     let n = stretches.n_cycles();
     let n_parts = n.div_ceil(STRETCH).max(1);
@@ -205,8 +207,9 @@ fn stretched(stretches: &Stretches) -> Stated {
     all
 }
 
-/// The most by which evenness counts where an answer is forced.
-const MOST_EVEN: f64 = 1.0;
+/// The most by which even runs count where an answer is forced, about as much as one: that a piece
+/// runs on evenly is one habit, however many cycles of it are heard.
+const MOST_EVEN: f64 = 2.0;
 
 fn said(stated: &Stated, leans: &Shares, even: f64, asked: (Answers, usize)) -> Said {
     let (answers, n_cycles) = asked;
@@ -228,7 +231,7 @@ fn said(stated: &Stated, leans: &Shares, even: f64, asked: (Answers, usize)) -> 
 fn forced(stated: &Stated, leans: &Shares, even: f64) -> (Lean, f64) {
     let own = shares(&scores(stated));
     let odds = (leans[0] + 0.01 * own[0] + 1e-9).ln() - (leans[1] + 0.01 * own[1] + 1e-9).ln();
-    let odds = odds + (0.5 * even).min(MOST_EVEN);
+    let odds = odds + even.min(MOST_EVEN);
     let sure = 1.0 / (1.0 + (-odds.abs()).exp());
     if odds >= 0.0 {
         (Lean::Threes, sure)

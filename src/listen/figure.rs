@@ -51,10 +51,31 @@ pub(super) fn evidence(heard: &Heard, pulses: Range<usize>) -> f64 {
     sixes(pulses).map(|from| six(heard, from)).sum()
 }
 
-/// How many of the sixes of a cycle run evenly, a note on every pulse.
+/// What the even runs of a cycle, a note on every pulse, say by how common they are in either: of
+/// each six that is one. Of a recording that fits either this is no evidence.
 pub(super) fn evenness(heard: &Heard, pulses: Range<usize>) -> f64 {
     let even = |from: usize| heard.begins.get(from..from + 6).map_or(0.0, all);
-    sixes(pulses).map(even).sum()
+    let [threes, twos] = cut(&[1.0; 6]);
+    sixes(pulses).map(even).sum::<f64>() * (threes / twos).ln()
+}
+
+/// How often a cycle is cut against its kind, by any of all figures alike.
+const AGAINST: f64 = 0.1;
+
+/// How likely threes and twos make the beginnings of a cycle, as logarithms: to compare where cycles
+/// may begin. An even run says nothing.
+pub(super) fn placed(heard: &Heard, pulses: Range<usize>) -> [f64; 2] {
+    let mut logs = [0.0; 2];
+    for from in sixes(pulses) {
+        let Some(begins) = heard.begins.get(from..from + 6) else {
+            continue;
+        };
+        let even = all(begins);
+        for (log, likely) in logs.iter_mut().zip(cut(begins)) {
+            *log += (even + (1.0 - AGAINST) * likely + AGAINST / 64.0).ln();
+        }
+    }
+    logs
 }
 
 fn sixes(pulses: Range<usize>) -> impl Iterator<Item = usize> {
@@ -76,12 +97,18 @@ fn all(begins: &[f64]) -> f64 {
 
 /// What the places of beginnings say. An even run says nothing, whatever is the more usual.
 fn rhythm(begins: &[f64]) -> f64 {
+    let [threes, twos] = cut(begins);
+    let even = all(begins);
+    ((threes + even) / (twos + even)).ln()
+}
+
+/// How probable the beginnings of six pulses are in threes, and in twos.
+fn cut(begins: &[f64]) -> [f64; 2] {
     let threes = likely(begins, 0, &OF_THREE) * likely(begins, 3, &OF_THREE);
     let twos = likely(begins, 0, &OF_TWO_FIRST)
         * likely(begins, 2, &OF_TWO_MIDDLE)
         * likely(begins, 4, &OF_TWO_LAST);
-    let even = all(begins);
-    ((threes + even) / (twos + even)).ln()
+    [threes, twos]
 }
 
 /// How probable a group is, when each beginning is only likely.
@@ -100,11 +127,14 @@ fn likely<const N: usize>(begins: &[f64], from: usize, table: &[([bool; N], f64)
 
 /// Major and minor triads.
 const N_CHORDS: usize = 24;
-/// What of a chord's notes belong to it.
-const IN_CHORD: f64 = 0.8;
+/// What of the notes that begin a group belong to its chord, and of those between: passing and
+/// neighbouring notes fall on weak places (Temperley 2001; Prince and Schmuckler 2014). The shares are
+/// those of melodies made by rule.
+const IN_CHORD_STRONG: f64 = 0.85;
+const IN_CHORD_WEAK: f64 = 0.6;
 /// How likely the chord changes within a cycle under threes, and at each of two places under twos.
-const CHANGES_THREES: f64 = 0.35;
-const CHANGES_TWOS: f64 = 0.2;
+const CHANGES_THREES: f64 = 0.2;
+const CHANGES_TWOS: f64 = 0.12;
 
 /// What the harmony that notes imply says: chords change where groups begin (Dawe, Platt and Racine
 /// 1993). A chord for each group, each as likely, by the forward algorithm.
@@ -121,10 +151,16 @@ fn chords(chroma: &[Option<[f64; 12]>], changes: &[f64; 6]) -> f64 {
     let each = 1.0 / real(N_CHORDS);
     let mut state = [each; N_CHORDS];
     let mut log = 0.0;
-    for (heard, change) in chroma.iter().zip(changes) {
+    for (at, (heard, change)) in chroma.iter().zip(changes).enumerate() {
+        let begins_group = at == 0 || *change > 0.0;
+        let belongs = if begins_group {
+            IN_CHORD_STRONG
+        } else {
+            IN_CHORD_WEAK
+        };
         for (chord, p) in state.iter_mut().enumerate() {
             *p = *p * (1.0 - change) + change * each;
-            *p *= heard.map_or(1.0, |weights| of_chord(chord, &weights));
+            *p *= heard.map_or(1.0, |weights| of_chord(chord, &weights, belongs));
         }
         let sum: f64 = state.iter().sum();
         log += sum.max(1e-300).ln();
@@ -135,12 +171,12 @@ fn chords(chroma: &[Option<[f64; 12]>], changes: &[f64; 6]) -> f64 {
     log
 }
 
-/// How probable pitch classes of these weights are in a chord.
-fn of_chord(chord: usize, weights: &[f64; 12]) -> f64 {
+/// How probable pitch classes of these weights are in a chord, to which so many of them belong.
+fn of_chord(chord: usize, weights: &[f64; 12], belongs: f64) -> f64 {
     let third = if chord < 12 { 4 } else { 3 };
-    let belongs = [0, third, 7].map(|step| weights[(chord + step) % 12]);
-    let inside: f64 = belongs.iter().sum::<f64>().clamp(0.0, 1.0);
-    let (within, without) = (IN_CHORD / 3.0, (1.0 - IN_CHORD) / 9.0);
+    let own = [0, third, 7].map(|step| weights[(chord + step) % 12]);
+    let inside: f64 = own.iter().sum::<f64>().clamp(0.0, 1.0);
+    let (within, without) = (belongs / 3.0, (1.0 - belongs) / 9.0);
     (inside * within.ln() + (1.0 - inside) * without.ln()).exp()
 }
 

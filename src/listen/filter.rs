@@ -1,5 +1,6 @@
 //! Filters in time: halving the rate several times over, and the low and the high band.
 
+use std::array;
 use std::f64::consts::{PI, TAU};
 
 use super::units::{real, single};
@@ -47,7 +48,7 @@ impl Decimator {
         self.waiting.extend_from_slice(samples);
         let mut from = 0;
         while let Some(window) = self.waiting.get(from..from + self.taps.len()) {
-            out.push(window.iter().zip(&self.taps).map(|(x, tap)| x * tap).sum());
+            out.push(dot(window, &self.taps));
             from += self.factor;
         }
         self.waiting.drain(..from.min(self.waiting.len()));
@@ -60,6 +61,18 @@ impl Decimator {
             self.push(&rest, out);
         }
     }
+}
+
+/// The sum of products of two rows of one length, in sixteen sums at once: one sum would have to wait
+/// for each addition, and is five times as slow.
+fn dot(a: &[f32], b: &[f32]) -> f32 {
+    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<16>(), b.as_chunks::<16>());
+    let mut sums = [0.0; 16];
+    for (a, b) in a.iter().zip(b) {
+        sums = array::from_fn(|k| sums[k] + a[k] * b[k]);
+    }
+    let rest = a_rest.iter().zip(b_rest).map(|(a, b)| a * b);
+    sums.iter().sum::<f32>() + rest.sum::<f32>()
 }
 
 /// Two equal second-order sections in a row: 24 dB an octave (coefficients after Bristow-Johnson's

@@ -1,5 +1,7 @@
 //! What a sound says at each pulse.
 
+use std::ops::Range;
+
 use super::of_notes::changes;
 use super::pulses::Pulses;
 use super::sound::Sound;
@@ -150,7 +152,7 @@ impl Sound {
     /// Pitch classes and the leading pitch from each pulse to the next.
     fn tonal(&self, pulses: &Pulses) -> (Vec<Option<[f64; 12]>>, Vec<Option<f64>>) {
         let mut spectrum = Spectrum::new(N_TONAL);
-        let per_bin = self.thin_rate / real(N_TONAL);
+        let tones = Tones::new(self.thin_rate / real(N_TONAL));
         let of = |(at, time): (usize, &f64)| {
             let until = time + pulses.gap(at).min(0.3);
             let sample = |seconds: f64| index(seconds * self.thin_rate);
@@ -162,7 +164,7 @@ impl Sound {
                 .filter(|window| window.len() > 64)?;
             let powers = spectrum.powers(window);
             let loud = powers.iter().fold(0.0, |most: f64, p| most.max(*p));
-            (loud > 1e-6).then(|| (classes(powers, per_bin), leading(powers, per_bin)))
+            (loud > 1e-6).then(|| (tones.classes(powers), tones.leading(powers)))
         };
         let found = pulses.times().iter().enumerate().map(of);
         let found: Vec<Option<([f64; 12], f64)>> = found.collect();
@@ -172,41 +174,65 @@ impl Sound {
     }
 }
 
-/// Powers by pitch class, as shares of their sum.
-fn classes(powers: &[f64], per_bin: f64) -> [f64; 12] {
-    let mut sums = [1e-9; 12];
-    for (bin, power) in powers.iter().enumerate() {
-        let hertz = real(bin) * per_bin;
-        if hertz > TONAL_HERTZ.0 && hertz < TONAL_HERTZ.1 {
-            let pitch = (69.0 + 12.0 * (hertz / 440.0).log2()).round();
-            sums[index(pitch) % 12] += power;
-        }
-    }
-    let total: f64 = sums.iter().sum();
-    sums.map(|sum| sum / total)
+/// Where tones lie in a spectrum.
+struct Tones {
+    /// The bins of a chord, and the pitch class of each.
+    classes: Vec<(usize, usize)>,
+    /// By pitch that may lead, the bins of its first four harmonics.
+    harmonics: Vec<[Range<usize>; 4]>,
 }
 
-/// The pitch whose first four harmonics are strongest together, each next one weighted less.
-fn leading(powers: &[f64], per_bin: f64) -> f64 {
-    let strength = |pitch: u8| {
-        let hertz = 440.0 * 2_f64.powf((f64::from(pitch) - 69.0) / 12.0);
-        let harmonic = |weight: f64, number: f64| {
-            let (low, high) = (hertz * number * 0.98, hertz * number * 1.02);
-            let from = index((low / per_bin).round()).min(powers.len());
-            let until = (index((high / per_bin).round()) + 1).clamp(from, powers.len());
-            let most = powers[from..until]
-                .iter()
-                .fold(0.0, |most: f64, p| most.max(*p));
-            weight * most.sqrt()
+/// How much each of the first four harmonics counts.
+const HARMONICS: [f64; 4] = [1.0, 0.7, 0.5, 0.3];
+
+impl Tones {
+    /// Of spectra whose bins are so many hertz apart.
+    fn new(per_bin: f64) -> Self {
+        let class = |bin: usize| {
+            let hertz = real(bin) * per_bin;
+            let pitch = (69.0 + 12.0 * (hertz / 440.0).log2()).round();
+            let heard = hertz > TONAL_HERTZ.0 && hertz < TONAL_HERTZ.1;
+            heard.then(|| (bin, index(pitch) % 12))
         };
-        let weights = [(1.0, 1.0), (0.7, 2.0), (0.5, 3.0), (0.3, 4.0)];
-        weights
-            .iter()
-            .map(|(weight, number)| harmonic(*weight, *number))
-            .sum::<f64>()
-    };
-    let best = LEADS.max_by(|a, b| strength(*a).total_cmp(&strength(*b)));
-    f64::from(best.unwrap_or(*LEADS.start()))
+        let harmonics = |pitch: u8| {
+            let hertz = 440.0 * 2_f64.powf((f64::from(pitch) - 69.0) / 12.0);
+            [1.0, 2.0, 3.0, 4.0].map(|number| {
+                let edges = [0.98, 1.02].map(|off| (hertz * number * off / per_bin).round());
+                index(edges[0])..index(edges[1]) + 1
+            })
+        };
+        Self {
+            classes: (0..=N_TONAL / 2).filter_map(class).collect(),
+            harmonics: LEADS.map(harmonics).collect(),
+        }
+    }
+
+    /// Powers by pitch class, as shares of their sum.
+    fn classes(&self, powers: &[f64]) -> [f64; 12] {
+        let mut sums = [1e-9; 12];
+        for (bin, class) in &self.classes {
+            sums[*class] += powers[*bin];
+        }
+        let total: f64 = sums.iter().sum();
+        sums.map(|sum| sum / total)
+    }
+
+    /// The pitch whose first four harmonics are strongest together, each next one weighted less.
+    fn leading(&self, powers: &[f64]) -> f64 {
+        let most = |bins: &Range<usize>| {
+            let bins = bins.start.min(powers.len())..bins.end.min(powers.len());
+            powers[bins].iter().fold(0.0, |most: f64, p| most.max(*p))
+        };
+        let strength = |harmonics: &[Range<usize>; 4]| -> f64 {
+            let weighted = harmonics.iter().zip(HARMONICS);
+            weighted
+                .map(|(bins, weight)| weight * most(bins).sqrt())
+                .sum()
+        };
+        let strengths = self.harmonics.iter().map(strength);
+        let best = LEADS.zip(strengths).max_by(|a, b| a.1.total_cmp(&b.1));
+        f64::from(best.map_or(*LEADS.start(), |(pitch, _)| pitch))
+    }
 }
 
 /// Pulses from one beginning to the next, each weighted by how likely it is.

@@ -2,6 +2,8 @@
 
 use crate::rhythm::Cycle;
 
+use super::analysis::stretched;
+use super::figure;
 use super::lean::scores;
 use super::pulses::{Counted, Pulses};
 use super::sound::Sound;
@@ -17,13 +19,17 @@ const MOST_UNITS: f64 = 4.0;
 const SHARE_FIRST: f64 = 0.15;
 
 /// The pulses from the one on that most likely begins a cycle: where the cycle as counted from there
-/// states a grouping most clearly, and its first pulse is strong.
+/// states a grouping most clearly, notes begin as that grouping has it, and its first pulse is strong.
 pub fn from_first_of_cycle(sound: &Sound, pulses: &Pulses, cycle: Cycle) -> Pulses {
     let n_cycle = cycle.n_pulses();
     let some = pulses.first(n_cycle * (MOST_CYCLES + 1));
+    // As many cycles are looked at from each pulse, so that all are told by as much.
+    let n_left = some.times().len().saturating_sub(n_cycle - 1);
+    let n_looked = (n_left - n_left % n_cycle).max(n_cycle);
+    let heard = sound.heard(&some);
     let clearness = |skipped: usize| {
-        let from = some.without_first(skipped);
-        clearness(&sound.heard(&from), cycle, from.times().len())
+        let n_pulses = n_looked.min(some.times().len() - skipped);
+        clearness(&heard.starting_at(skipped, n_pulses), cycle, n_pulses)
     };
     let ranked = (0..n_cycle.min(some.times().len())).map(|skipped| (skipped, clearness(skipped)));
     let best = ranked.max_by(|a, b| a.1.total_cmp(&b.1));
@@ -38,13 +44,23 @@ fn clearness(heard: &Heard, cycle: Cycle, n_pulses: usize) -> f64 {
         .map(|stream| first(stream, counted))
         .sum();
     let stated = if can_tell(counted.n_cycle) {
-        let stretches = Stretches::of(heard, counted);
-        let stated = stretches.stated(0, stretches.n_cycles());
-        scores(&stated).into_iter().take(3).fold(0.0, f64::max)
+        let [threes, twos, ..] = scores(&stretched(&Stretches::of(heard, counted)));
+        let [begin_threes, begin_twos] = placed(heard, counted);
+        (threes + begin_threes).max(twos + begin_twos)
     } else {
         0.0
     };
     stated + SHARE_FIRST * first
+}
+
+/// How likely threes and twos make it that notes begin where they do, as logarithms.
+fn placed(heard: &Heard, counted: Counted) -> [f64; 2] {
+    let mut placed = [0.0; 2];
+    for at in 0..counted.n_cycles() {
+        let more = figure::placed(heard, counted.pulses(at));
+        placed = [placed[0] + more[0], placed[1] + more[1]];
+    }
+    placed
 }
 
 /// By how many units the first pulses of cycles stand over all others.

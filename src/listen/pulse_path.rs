@@ -215,7 +215,8 @@ fn refined(onsets: &[f64], frame: usize) -> f64 {
 }
 
 /// How much of what begins lies on pulses, and how many pulses have something begin: their harmonic
-/// mean, empty pulses counting half, since a grid finer than the notes is still a pulse.
+/// mean, the first counting twice as much (the F2 of van Rijsbergen 1979), since the pulse is the
+/// smallest step that is counted, and empty pulses half, since a grid finer than the notes is still one.
 fn fit(onsets: &[f64], rate: f64, times: &[f64]) -> f64 {
     let about = index((ABOUT * rate).round());
     let strong = 0.35 * quantile(onsets, 0.97).max(1e-9);
@@ -238,7 +239,7 @@ fn fit(onsets: &[f64], rate: f64, times: &[f64]) -> f64 {
     };
     let recall = weight(true) / weight(false).max(1e-9);
     let precision = (met / real(times.len().max(1))).sqrt();
-    2.0 * recall * precision / (recall + precision).max(1e-9)
+    5.0 * recall * precision / (recall + 4.0 * precision).max(1e-9)
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ use crate::pcm::SampleRate;
 
 use super::filter::{Band, Decimator};
 use super::spectrum::{Flux, Mels, Spectrum, decibels};
-use super::units::{index, real, single};
+use super::units::{index, mean, real, single};
 
 /// Samples of a spectrum: 43 to 64 ms.
 const N_FFT: usize = 1024;
@@ -56,6 +56,22 @@ impl Sound {
         } else {
             0.0
         }
+    }
+
+    /// How loud it is from one time until another, in decibels against others of its own passages: the
+    /// mean power of what is no pause, by the gates of ITU-R BS.1770-4 but without its filter. `None`
+    /// of silence.
+    pub fn level(&self, from: f64, until: f64) -> Option<f64> {
+        let power = |block: &[Frame]| {
+            let powers = block.iter().map(|frame| f64::from(frame.power[0]));
+            powers.sum::<f64>() / real(block.len())
+        };
+        let a_block = index(0.4 * self.rate).max(1);
+        let blocks = self.between(from, until).chunks(a_block).map(power);
+        let heard: Vec<f64> = blocks.filter(|power| *power > 1e-7).collect();
+        let gate = 0.1 * mean(&heard);
+        let loud: Vec<f64> = heard.into_iter().filter(|power| *power >= gate).collect();
+        (!loud.is_empty()).then(|| 10.0 * mean(&loud).log10())
     }
 
     /// The frame at `seconds`.

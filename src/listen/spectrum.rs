@@ -8,10 +8,22 @@ use realfft::{RealFftPlanner, RealToComplex};
 
 use super::units::real;
 
-/// The periodic Hann window of `n` samples.
+/// The periodic Hann window of `n` samples. Its cosine is turned on from sample to sample, and set
+/// right every so often, since windows of many lengths are asked for.
 pub(super) fn hann(n: usize) -> Vec<f64> {
-    let at = |k: usize| 0.5 - 0.5 * (TAU * real(k) / real(n)).cos();
-    (0..n).map(at).collect()
+    const SET_RIGHT: usize = 64;
+    let turn = TAU / real(n);
+    let (sin, cos) = turn.sin_cos();
+    let mut at = (0.0, 1.0);
+    let next = |k: usize| {
+        if k.is_multiple_of(SET_RIGHT) {
+            at = (turn * real(k)).sin_cos();
+        }
+        let weight = 0.5 - 0.5 * at.1;
+        at = (at.0 * cos + at.1 * sin, at.1 * cos - at.0 * sin);
+        weight
+    };
+    (0..n).map(next).collect()
 }
 
 /// Powers of the bins of frames of one length, under a Hann window.

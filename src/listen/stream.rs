@@ -88,6 +88,27 @@ pub(super) struct Heard {
     pub(super) lead: Vec<Option<f64>>,
 }
 
+impl Heard {
+    /// What is heard at so many pulses from one on.
+    pub(super) fn starting_at(&self, skipped: usize, n_pulses: usize) -> Self {
+        let stream = |stream: &Stream| Stream {
+            values: some(&stream.values, skipped, n_pulses),
+            ..*stream
+        };
+        Self {
+            shares: self.shares,
+            streams: self.streams.iter().map(stream).collect(),
+            begins: some(&self.begins, skipped, n_pulses),
+            chroma: some(&self.chroma, skipped, n_pulses),
+            lead: some(&self.lead, skipped, n_pulses),
+        }
+    }
+}
+
+fn some<T: Copy>(row: &[T], skipped: usize, n: usize) -> Vec<T> {
+    row.iter().skip(skipped).take(n).copied().collect()
+}
+
 /// The streams of a line of pitches, each of which may be missing.
 pub(super) fn of_line(part: Part, lead: &[Option<f64>], unit: f64) -> Vec<Stream> {
     let known: Vec<(usize, f64)> = lead

@@ -179,8 +179,8 @@ fn table_of_tunes_as_notes() {
 #[ignore = "prints a table"]
 fn table_of_tunes_as_sound() {
     for accent in [0, 30] {
-        let mut tallies = [1, 4, 8].map(|n| (n, Tally::default()));
-        let (mut starts, mut found, mut n) = (0.0, 0.0, 0.0);
+        let mut tallies = [1, 4, 8, 16].map(|n| (n, Tally::default()));
+        let mut unaided_of = [8, 16].map(|n_cycles| (n_cycles, [0.0; 3]));
         let (mut agree, mut of, mut pitched, mut right_pitch, mut octave) =
             (0.0, 0.0, 0.0, 0.0, 0.0);
         for seed in 0..25 {
@@ -208,11 +208,9 @@ fn table_of_tunes_as_sound() {
                             octave += f64::from(u8::from((d.abs() - 12.0).abs() < 0.6));
                         }
                     }
-                    if *n_cycles == 8 {
+                    for (_, sums) in unaided_of.iter_mut().filter(|(n, _)| n == n_cycles) {
                         let (f_pulse, f_group) = unaided(&sound, &times, feel);
-                        found += f_pulse;
-                        starts += f_group;
-                        n += 1.0;
+                        *sums = [sums[0] + f_pulse, sums[1] + f_group, sums[2] + 1.0];
                     }
                 }
             }
@@ -226,11 +224,13 @@ fn table_of_tunes_as_sound() {
             right_pitch / pitched,
             octave / pitched
         );
-        println!(
-            "unaided {accent}: pulses F {:.3}, group starts F {:.3}",
-            found / n,
-            starts / n
-        );
+        for (n_cycles, [found, starts, n]) in unaided_of {
+            println!(
+                "unaided {accent} {n_cycles} cycles: pulses F {:.3}, group starts F {:.3}",
+                found / n,
+                starts / n
+            );
+        }
     }
 }
 

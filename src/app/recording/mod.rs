@@ -6,6 +6,7 @@
 //! [`Source`]; times are seconds in the recording, cycles count from 0.
 
 mod along;
+mod cut;
 mod cutting;
 mod keep;
 mod marks;
@@ -33,10 +34,11 @@ use crate::rhythm::Cycle;
 
 pub use crate::pcm::decode::is_guarded;
 pub use along::Clapping;
+pub(super) use cut::cut;
 pub use marks::{agreement_of, agreement_with_analysis, said_of, stretch_of};
 use passage::Led;
 pub use passage::{Claps, ClapsLevel};
-pub(super) use passage::{Joining, Making, Passage, cut};
+pub(super) use passage::{Joining, Making, Passage};
 
 use keep::{Keep, content_of};
 
@@ -421,6 +423,7 @@ impl Recording {
         })?;
         Some(Passage {
             open: Arc::clone(&self.source.open),
+            heard: self.sound.clone(),
             pulses: pulses.to_vec(),
             n_cycles: until - from,
             cycle: self.source.cycle,

@@ -7,12 +7,14 @@ use std::mem;
 use std::sync::Arc;
 
 use super::Open;
+use super::cut::Cut;
 use crate::app::player::Rendering;
-use crate::pcm::decode::{self, DecodeError};
-use crate::pcm::{Frames, Growing, Pcm, SampleRate, Speed, Stretching, resampled};
+use crate::listen::Sound;
+use crate::pcm::decode::DecodeError;
+use crate::pcm::{Frames, Growing, SampleRate, Speed};
 use crate::phrase::{Loudness, Note, Phrase, Touch, Voice};
 use crate::rhythm::{Cycle, Feel, Layer, Pace, Tick, Ticks};
-use crate::sound::{Overlay, Strokes, passage_gain};
+use crate::sound::{Overlay, Strokes};
 
 /// The claps over a passage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -112,6 +114,8 @@ pub(in crate::app) enum Joining {
 /// What is to be played of a recording.
 pub(in crate::app) struct Passage {
     pub(super) open: Open,
+    /// What was heard in the recording, by which a passage's loudness is told from its beginning.
+    pub(super) heard: Option<Arc<Sound>>,
     /// Times of its pulses in the recording, that of its end among them where it is known.
     pub(super) pulses: Vec<f64>,
     pub(super) n_cycles: usize,
@@ -123,11 +127,11 @@ pub(in crate::app) struct Passage {
 }
 
 impl Passage {
-    fn begins(&self) -> f64 {
+    pub(super) fn begins(&self) -> f64 {
         self.pulses.first().copied().unwrap_or(0.0)
     }
 
-    fn seconds(&self) -> f64 {
+    pub(super) fn seconds(&self) -> f64 {
         self.gaps().iter().sum()
     }
 
@@ -187,19 +191,6 @@ pub(in crate::app) struct Making {
     rest: Option<Rest>,
 }
 
-/// A passage as it is in the recording, and how much of it is stretched.
-struct Cut {
-    open: Open,
-    /// From where and for how long, in seconds.
-    span: (f64, f64),
-    sound: Arc<Pcm>,
-    gain: f32,
-    speed: Speed,
-    stretching: Stretching<Arc<Pcm>>,
-    /// What came of it so far, interleaved.
-    stretched: Vec<f32>,
-}
-
 /// What is still to be made.
 struct Rest {
     growing: Arc<Growing>,
@@ -221,7 +212,7 @@ impl Making {
             _ => Cut::of(passage, rate)?,
         };
         let claps = passage.claps();
-        let levels = (cut.gain, f64::from(passage.level.decibels()));
+        let levels = (cut.gain(), f64::from(passage.level.decibels()));
         let overlay = Overlay::new(levels, &claps, rate, &mut self.strokes);
         let n_frames = Frames(u64::try_from(overlay.n_frames()).unwrap_or(0));
         let growing = Arc::new(Growing::new(rate, n_frames));
@@ -266,86 +257,16 @@ impl Rest {
         if self.next >= self.growing.n_chunks() {
             return Step::Done;
         }
-        cut.stretch_to(self.needs());
+        if cut.stretch_to(self.needs()).is_err() {
+            // It was there when the passage began; what cannot be read now stays silent.
+            return Step::Done;
+        }
         let range = self.growing.range(self.next);
-        let chunk = self.overlay.chunk(&cut.stretched, range);
+        let chunk = self.overlay.chunk(cut.stretched(), range);
         self.growing.fill(self.next, chunk);
         self.next += 1;
         Step::On
     }
-}
-
-impl Cut {
-    fn of(passage: &Passage, rate: SampleRate) -> Result<Self, DecodeError> {
-        let span = (passage.begins(), passage.seconds());
-        let sound = Arc::new(cut((passage.open)()?, span.0, span.1, rate)?);
-        Ok(Self {
-            open: Arc::clone(&passage.open),
-            span,
-            gain: passage_gain(&sound),
-            speed: passage.speed,
-            stretching: Stretching::new(Arc::clone(&sound), passage.speed),
-            sound,
-            stretched: Vec::new(),
-        })
-    }
-
-    fn is_of(&self, passage: &Passage, rate: SampleRate) -> bool {
-        Arc::ptr_eq(&self.open, &passage.open)
-            && self.span == (passage.begins(), passage.seconds())
-            && self.sound.rate() == rate
-    }
-
-    /// The same, at a speed.
-    fn at(self, speed: Speed) -> Self {
-        if self.speed == speed {
-            return self;
-        }
-        Self {
-            speed,
-            stretching: Stretching::new(Arc::clone(&self.sound), speed),
-            stretched: Vec::new(),
-            ..self
-        }
-    }
-
-    fn has(&self, n_frames: usize) -> bool {
-        self.stretched.len() >= 2 * n_frames
-    }
-
-    /// Stretches until so many frames are there, or all.
-    fn stretch_to(&mut self, n_frames: usize) {
-        while !self.has(n_frames) {
-            let Some(chunk) = self.stretching.next() else {
-                return;
-            };
-            self.stretched.extend_from_slice(chunk.samples());
-        }
-    }
-}
-
-/// So many seconds of a recording from a time on, in stereo at `rate`.
-pub(in crate::app) fn cut(
-    mut recording: decode::Recording,
-    from: f64,
-    seconds: f64,
-    rate: SampleRate,
-) -> Result<Pcm, DecodeError> {
-    recording.seek(from)?;
-    let own_rate = recording.rate();
-    let wanted = 2 * frames(seconds, own_rate);
-    let mut samples = Vec::with_capacity(wanted);
-    while samples.len() < wanted {
-        let Some(block) = recording.next_block() else {
-            break;
-        };
-        match recording.n_channels() {
-            2 => samples.extend(block),
-            _ => samples.extend(block.iter().flat_map(|x| [*x, *x])),
-        }
-    }
-    samples.truncate(wanted);
-    Ok(resampled(&Pcm::stereo(own_rate, samples), rate))
 }
 
 fn clap(pulse: i64, touch: Touch) -> Note {
@@ -358,13 +279,4 @@ fn clap(pulse: i64, touch: Touch) -> Note {
         loudness: Loudness(0),
         touch,
     }
-}
-
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "frames of a passage"
-)]
-fn frames(seconds: f64, rate: SampleRate) -> usize {
-    (seconds * f64::from(rate.hz())).round().max(0.0) as usize
 }

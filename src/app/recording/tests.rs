@@ -180,6 +180,45 @@ fn a_passage_can_begin_long_before_it_is_whole_and_other_claps_are_there_at_once
     assert_eq!(samples(&again), samples(&second));
 }
 
+/// Clicks three times over, softer, and the last time twice as loud as before.
+fn long_clicks() -> Pcm {
+    let pcm = clicks().1;
+    let thrice = [0.1, 0.1, 0.2].into_iter();
+    let samples = thrice.flat_map(|gain| pcm.samples().iter().map(move |x| gain * x));
+    Pcm::stereo(pcm.rate(), samples.collect())
+}
+
+#[test]
+fn a_long_passage_begins_from_its_beginning_and_comes_to_the_same() {
+    let given = Some(Given::Steady(
+        crate::rhythm::Tempo::of_pulses_a_minute(240).expect("a tempo"),
+        0.5,
+    ));
+    let source = source(&long_clicks(), given);
+    let progress = Arc::new(Progress::default());
+    let mut recording = Recording::of(source.clone(), Arc::clone(&progress), 1);
+    recording.take(hear(&source, &progress).expect("a recording"));
+    recording.passage = (0, 32);
+    recording.speed = Speed::new(80).expect("a speed");
+    let passage = recording.passage().expect("a passage");
+    assert!(passage.seconds() > 40.0 && passage.heard.is_some());
+    let begun = whole(&passage, SampleRate::HZ_48000);
+    let measured = Passage {
+        heard: None,
+        ..passage
+    };
+    let measured = whole(&measured, SampleRate::HZ_48000);
+    // The loudness that is told from the beginning is near that of the whole: half of the 2 dB by
+    // which a listener notices that one piece is louder than another (common practice, no source).
+    let decibels = 20.0 * (begun.rms() / measured.rms()).log10();
+    assert!(decibels.abs() < 1.0, "{decibels}");
+    let pairs = || begun.samples().iter().zip(measured.samples());
+    let dot: f64 = pairs().map(|(a, b)| f64::from(*a) * f64::from(*b)).sum();
+    let power = |pcm: &Pcm| -> f64 { pcm.samples().iter().map(|x| f64::from(*x).powi(2)).sum() };
+    let alike = dot / (power(&begun) * power(&measured)).sqrt();
+    assert!(alike > 0.999, "{alike}");
+}
+
 #[test]
 fn claps_get_louder_and_softer_by_steps() {
     let mut recording = known(given());
