@@ -13,6 +13,7 @@ mod check;
 pub mod class;
 mod course;
 mod example;
+mod go;
 mod intend;
 mod intent;
 mod learner;
@@ -38,7 +39,6 @@ use crate::deck::Deck;
 use crate::label::ContentHash;
 use crate::phrase::{Speakers, Wish};
 use crate::quiz::{Attempt, Effect, Event, Material, Now, Sitting, Skill, Stage};
-use crate::report::{Records, heard_from};
 use crate::review::plan::{Chooser, Limit, Plan, Terms};
 use crate::review::{Arrival, Learner, Standing};
 use crate::rhythm::Counting;
@@ -65,7 +65,6 @@ pub use today::{Today, TodayLine, heard_in_words};
 pub use worker::Done;
 
 use crate::quiz::judge::Delay;
-use bench::{Bench, Step};
 use learner::learner_of;
 use next::Next;
 use player::{News, Player, Rendering};
@@ -333,136 +332,6 @@ impl App {
     pub fn hush(&mut self) -> Result<(), Trouble> {
         self.silence();
         self.happen(Event::Hushed, self.clock.stamp())
-    }
-
-    fn begin(&mut self) -> Result<(), Trouble> {
-        let stamp = self.clock.stamp();
-        let now = self.now(stamp);
-        if now.day != self.planned_for {
-            self.plan_afresh();
-        }
-        if self.settings.cautioned.is_none() {
-            self.settings.cautioned = Some(now.wall);
-            self.store.save_settings(self.settings)?;
-        }
-        let number = self.store.begin_sitting(now.at)?;
-        let heard_from = |(skill, standing): (&Skill, &Standing)| {
-            heard_from(standing).map(|level| (skill.clone(), level))
-        };
-        self.heard_from = self.learner.standings().filter_map(heard_from).collect();
-        self.sitting = Some(Sitting::new(
-            self.store.install(),
-            number,
-            self.hands()?,
-            &now,
-        ));
-        self.place = Place::Sitting;
-        self.happen(Event::Onward, stamp)
-    }
-
-    /// To how far practice has brought one, with this exercise marked.
-    fn go_to_progress(&mut self, here: usize) -> Result<(), Trouble> {
-        let mut records = Records::default();
-        self.store
-            .attempts_as_judged(|attempt| records.take(&attempt))?;
-        let past = progress::Past {
-            records,
-            listened: self.store.n_listened()?,
-        };
-        let mut progress = Progress::of(&past, &self.learner, &self.course, self.counting());
-        progress.here = here;
-        self.place = Place::Progress(progress);
-        Ok(())
-    }
-
-    /// Begins a sitting with a skill that the learner chose; after its block the plan goes on.
-    fn practise(&mut self, candidate: usize) -> Result<(), Trouble> {
-        self.plan_afresh();
-        self.plan.choose(candidate);
-        self.begin()
-    }
-
-    /// On to the next deck.
-    fn next_deck(&mut self) -> Result<(), Trouble> {
-        if self.decks == Decks::Given {
-            return Ok(());
-        }
-        if let Some(deck) = self.installed.after(self.course.id()) {
-            self.store.save_deck(deck.id())?;
-            self.course = Course::new(deck.through(self.speakers));
-        }
-        self.go_to_today()
-    }
-
-    /// What the learner wishes of phrases.
-    pub fn wish(&self) -> Wish {
-        self.wish
-    }
-
-    /// What was made ready by the old wish is made anew when practice begins, since that plans afresh.
-    fn change_wish(&mut self, wishing: Wishing) {
-        self.wish = match wishing {
-            Wishing::Cue => self.wish.with_next_cue(&self.course.cues()),
-            Wishing::Tempo => self.wish.with_next_tempo(),
-        };
-    }
-
-    /// The name of the deck, where another one may be chosen.
-    pub fn deck_to_choose(&self) -> Option<&str> {
-        (self.decks == Decks::All).then(|| self.course.title_of_deck())
-    }
-
-    fn go_to_bench(&mut self) -> Result<(), Trouble> {
-        self.caution()?;
-        if let Some(bench) = Bench::new(self.seed, self.counting(), self.speakers) {
-            self.place = Place::Bench(Box::new(bench));
-            self.sound_bench();
-        }
-        Ok(())
-    }
-
-    /// Notes that the learner has been told how to set a safe loudness.
-    fn caution(&mut self) -> Result<(), Trouble> {
-        if self.settings.cautioned.is_none() {
-            self.settings.cautioned = Some(self.clock.now());
-            self.store.save_settings(self.settings)?;
-        }
-        Ok(())
-    }
-
-    fn step_on_bench(&mut self, step: Step) -> Result<(), Trouble> {
-        let Place::Bench(bench) = &mut self.place else {
-            return Ok(());
-        };
-        bench.step(step);
-        if bench.is_sounding {
-            self.sound_bench();
-        } else {
-            self.silence();
-        }
-        Ok(())
-    }
-
-    fn recount(&mut self) -> Result<(), Trouble> {
-        let chosen = self.settings.counting;
-        let here =
-            chosen.and_then(|chosen| Counting::CHOICES.iter().position(|one| *one == chosen));
-        // After the last each cycle is counted as its style does.
-        self.settings.counting = Counting::CHOICES
-            .get(here.map_or(0, |idx| idx + 1))
-            .copied();
-        Ok(self.store.save_settings(self.settings)?)
-    }
-
-    fn go_to_today(&mut self) -> Result<(), Trouble> {
-        self.sitting = None;
-        self.plan_afresh();
-        let day = self.planned_for;
-        let past = past(&self.store, &self.learner, &self.course, day)?;
-        let today = Today::of(&self.plan, &self.learner, &self.course, day, past);
-        self.place = Place::Today(today);
-        self.prepare(0)?;
-        Ok(())
     }
 
     fn plan_afresh(&mut self) {
