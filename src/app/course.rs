@@ -4,7 +4,10 @@ use std::collections::HashMap;
 
 use crate::accent::Cue;
 use crate::deck::{Deck, Exercise, Order};
+use crate::phrase::Level;
 use crate::quiz::Skill;
+use crate::report::heard_from;
+use crate::review::Learner;
 use crate::review::plan::{BLOCKS_OF_A_SKILL, Candidate, Candidates, Limit, NEW_A_DAY};
 
 /// A deck, its exercises counted as the plan's candidates are.
@@ -74,6 +77,18 @@ impl Course {
             Order::Path | Order::Free => BLOCKS_OF_A_SKILL,
             Order::Once => 1,
         }
+    }
+
+    /// From what level a skill is heard, as far as its levels can show it: from none below the hardest,
+    /// and not yet where it would be above the easiest. `None` while too little is known.
+    pub(super) fn heard_from(&self, learner: &Learner, skill: &Skill) -> Option<Level> {
+        let level = heard_from(learner.standing(skill)?)?;
+        let levels = self.deck.exercise(skill).map(|exercise| exercise.levels);
+        Some(match levels {
+            Some(levels) if level > levels.easiest() => Level::STRONGEST,
+            Some(levels) => level.max(levels.hardest()),
+            None => level,
+        })
     }
 
     /// Whether some of its skills wait for others.

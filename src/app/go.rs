@@ -4,7 +4,7 @@ use super::bench::{Bench, Step};
 use super::{App, Course, Decks, Place, Progress, Today, Trouble, Wishing, past, progress};
 use crate::phrase::Wish;
 use crate::quiz::{Event, Sitting, Skill};
-use crate::report::{Records, heard_from};
+use crate::report::Records;
 use crate::review::Standing;
 use crate::rhythm::Counting;
 
@@ -20,8 +20,9 @@ impl App {
             self.store.save_settings(self.settings)?;
         }
         let number = self.store.begin_sitting(now.at)?;
-        let heard_from = |(skill, standing): (&Skill, &Standing)| {
-            heard_from(standing).map(|level| (skill.clone(), level))
+        let heard_from = |(skill, _): (&Skill, &Standing)| {
+            let level = self.course.heard_from(&self.learner, skill)?;
+            Some((skill.clone(), level))
         };
         self.heard_from = self.learner.standings().filter_map(heard_from).collect();
         self.sitting = Some(Sitting::new(

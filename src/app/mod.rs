@@ -404,7 +404,12 @@ impl App {
         let Some(sitting) = &self.sitting else {
             return Ok(());
         };
-        let mut summary = Summary::of(sitting, &self.heard_from, &self.learner, now);
+        let mut summary = Summary::of(
+            sitting,
+            &self.heard_from,
+            (&self.learner, &self.course),
+            now,
+        );
         if self.course.id() == check::DECK {
             let found = check::found(sitting.tallies());
             if let Some(found) = found {

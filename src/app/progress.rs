@@ -6,8 +6,8 @@ use crate::accent::Cue;
 use crate::phrase::Level;
 use crate::quiz::Skill;
 use crate::report::stats::{Sensitivity, Share};
-use crate::report::{Heard, Label, Record, Records, heard_from};
-use crate::review::Learner;
+use crate::report::{Heard, Label, Record, Records};
+use crate::review::{Learner, Standing};
 use crate::rhythm::{Counting, Cycle};
 
 use super::today::heard_in_words;
@@ -62,8 +62,12 @@ impl Progress {
             let record = records.of(&exercise.skill).cloned().unwrap_or_default();
             let standing = learner.standing(&exercise.skill);
             let is_tapped = exercise.material.alternatives(&exercise.form) == 0;
-            let level =
-                |standing| Some((heard_from(standing)?, standing.threshold().heard_within()));
+            let hardest = exercise.levels.hardest().decibels();
+            let level = |standing: &Standing| {
+                let (low, high) = standing.threshold().heard_within();
+                let level = course.heard_from(learner, &exercise.skill)?;
+                Some((level, (low.max(hardest), high.max(hardest))))
+            };
             Some(ProgressLine {
                 title: exercise.title.to_string(),
                 labels: {
@@ -184,13 +188,12 @@ impl Progress {
 
     /// How well threes are told from twos, and to which answers lean, in words.
     pub fn leaning(&self) -> Option<String> {
-        /// A lean that is hardly more than chance is none.
-        const NONE: f64 = 0.15;
         let found = self.sensitivity?;
-        let lean = match found.criterion {
-            c if c > NONE => "where you are unsure you say twos",
-            c if c < -NONE => "where you are unsure you say threes",
-            _ => "where you are unsure you lean to neither",
+        let lean = match found.clear_criterion() {
+            _ if found.is_exchanged() => "you tell them apart, and name one for the other",
+            c if c > 0.0 => "where you are unsure you say twos",
+            c if c < 0.0 => "where you are unsure you say threes",
+            _ => "no lean to either side shows",
         };
         Some(format!(
             "Threes told from twos: d' {:.1} (give or take {:.1}; 0 is guessing, 1 is three of four, 2 is \

@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use super::Course;
 use crate::phrase::Level;
 use crate::quiz::{Now, Sitting, Skill, Tally};
-use crate::report::heard_from;
 use crate::review::Learner;
 
 /// What a sitting came to.
@@ -43,7 +43,7 @@ impl Summary {
     pub(super) fn of(
         sitting: &Sitting,
         before: &BTreeMap<Skill, Level>,
-        learner: &Learner,
+        (learner, course): (&Learner, &Course),
         now: &Now,
     ) -> Self {
         let line = |tally: &Tally| {
@@ -51,7 +51,7 @@ impl Summary {
             SummaryLine {
                 title: tally.title.to_string(),
                 right: (tally.n_right, tally.n_answered),
-                heard_from: standing.and_then(heard_from),
+                heard_from: course.heard_from(learner, &tally.skill),
                 before: before.get(&tally.skill).copied(),
                 back_in_days: standing.map(|s| s.memory().due_day().since(now.day)),
             }

@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use crate::label::Label;
 use crate::phrase::Level;
 use crate::quiz::Skill;
-use crate::report::heard_from;
 use crate::review::Learner;
 use crate::review::plan::{Entry, Plan, Why};
 use crate::world::Day;
@@ -115,9 +114,7 @@ fn line(
         Why::Waiting { on } => ("waits", format!("opens after: {}", title(on))),
     };
     let skill = course.skill(entry.candidate);
-    let heard_from = skill
-        .and_then(|skill| learner.standing(skill))
-        .and_then(heard_from);
+    let heard_from = skill.and_then(|skill| course.heard_from(learner, skill));
     let known = match skill.and_then(|skill| spreads.get(skill)) {
         _ if matches!(entry.why, Why::Resting { .. }) => "went wrong often".to_owned(),
         Some(spread) => format!("spread {:.0} %", 100.0 * spread),

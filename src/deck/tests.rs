@@ -940,7 +940,7 @@ fn a_repair_speaks_to_what_was_missed() {
         at_fit,
         "repairs.turnd = \"No.\"",
         &[
-            "line 33, column 9: found the key \"turnd\"; expected one of other, turned, joined, single, exchanged, between, slid, drifted, stopped, gaps, extra, first-sound, early, late, missed, imagined, lost (nearest is \"turned\")",
+            "line 33, column 9: found the key \"turnd\"; expected one of other, turned, joined, single, exchanged, between, slid, drifted, stopped, paused, gaps, extra, first-sound, early, late, missed, imagined, lost (nearest is \"turned\")",
         ],
     );
     check(

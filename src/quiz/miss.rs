@@ -31,6 +31,8 @@ pub enum Miss {
     Drifted,
     /// Hands stopped before the end.
     Stopped,
+    /// Hands left out a cycle or more, and went on.
+    Paused,
     /// Some counts were left out.
     Gaps,
     /// Some counts were too many.
@@ -51,7 +53,7 @@ pub enum Miss {
 
 impl Miss {
     /// All of them.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 18] = [
         Self::Other,
         Self::Turned,
         Self::Joined,
@@ -61,6 +63,7 @@ impl Miss {
         Self::Slid,
         Self::Drifted,
         Self::Stopped,
+        Self::Paused,
         Self::Gaps,
         Self::Extra,
         Self::FirstSound,
@@ -83,6 +86,7 @@ impl Miss {
             Self::Slid => "slid",
             Self::Drifted => "drifted",
             Self::Stopped => "stopped",
+            Self::Paused => "paused",
             Self::Gaps => "gaps",
             Self::Extra => "extra",
             Self::FirstSound => "first-sound",
@@ -126,6 +130,7 @@ impl Miss {
                 Self::Slid,
                 Self::Drifted,
                 Self::Stopped,
+                Self::Paused,
                 Self::Gaps,
                 Self::Extra,
                 Self::Missed,
@@ -140,6 +145,7 @@ impl Miss {
                 Self::Slid,
                 Self::Drifted,
                 Self::Stopped,
+                Self::Paused,
                 Self::Gaps,
                 Self::Extra,
                 Self::Missed,

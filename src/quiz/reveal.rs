@@ -165,6 +165,10 @@ pub(super) fn sentence(text: &str) -> String {
 
 fn in_words(question: &Question, verdict: Verdict, counting: Counting) -> String {
     let truth = answer_words(question, question.truth(), counting);
+    if verdict.right && verdict.answer != question.truth() {
+        let said = answer_words(question, verdict.answer, counting);
+        return format!("Right, near enough: {truth}. Your answer was: {said}.");
+    }
     if verdict.right {
         return format!("Right: {truth}.");
     }

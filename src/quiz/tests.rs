@@ -415,10 +415,10 @@ fn a_reveal_explains_what_was_there_and_what_was_answered() {
                     continue;
                 };
                 let reveal = Reveal::of(&question, verdict, &given, Counting::FromOne);
-                let opening = if verdict.right {
-                    "Right: "
-                } else {
-                    "Not this time: "
+                let opening = match verdict {
+                    Verdict { right: false, .. } => "Not this time: ",
+                    Verdict { answer, .. } if answer == question.truth() => "Right: ",
+                    _ => "Right, near enough: ",
                 };
                 assert!(reveal.verdict.starts_with(opening), "{}", reveal.verdict);
                 assert!(
@@ -1284,11 +1284,86 @@ fn what_hands_missed_is_named() {
     stopped.retain(|tap| tap.micros < 4 * cycle_micros - 100_000);
     let said = "You clapped on 1 and 4. From cycle 5 on there was no clap any more.";
     check(stopped, Miss::Stopped, said);
+    let whole = clapping(phrase, |_| layer("1-2-3-4-5-6"), 0);
+    check(whole, Miss::Extra, "on 1, 2, 3, 4, 5 and 6, to the end.");
+    let cycle_of = |tap: &Tap| (tap.micros + 100_000) / cycle_micros;
+    let mut paused = taps("1-4");
+    paused.retain(|tap| !(3..5).contains(&cycle_of(tap)));
+    let said = "You clapped on 1 and 4. In cycles 4 to 5 there was no clap.";
+    check(paused, Miss::Paused, said);
     let slower = taps("1-4").into_iter();
     let slower = slower.map(|tap| Tap::at(tap.micros * 100 / 88));
     let slower = slower.filter(|tap| tap.micros < 8 * cycle_micros - 100_000);
     let said = "in a tempo of their own, 12 % slower than what sounded.";
     check(slower.collect(), Miss::Drifted, said);
+}
+
+/// In a silence hands may rest, or go on and stop later: the one is not told as the other.
+#[test]
+fn who_rests_in_the_silence_is_told_so() {
+    let form = Form::Clap {
+        layers: vec![layer("1-4")],
+        place: Place::On,
+        guide: Guide::First,
+        course: Course::Silent(2),
+        call: Call::None,
+    };
+    let mut parts = recipe_parts(&[Feel::Either], &[Entry::One]);
+    parts.cycles = (8, 8);
+    parts.families = vec![crate::phrase::Family::BassStrums];
+    let question = ask(&form, &Recipe::new(parts).expect("a possible recipe"), 4);
+    let phrase = question.phrase();
+    let cycle_micros = 6 * 60_000_000 / i64::from(phrase.tempo().hundredths()) * 100;
+    let cycle_of = |tap: &Tap| (tap.micros + 100_000) / cycle_micros;
+    let taps = |counts: &str, until: i64, rests: std::ops::Range<i64>| {
+        let mut taps = clapping(phrase, |_| layer(counts), 0);
+        taps.retain(|tap| cycle_of(tap) < until && !rests.contains(&cycle_of(tap)));
+        told(&question, taps, TUNED).1
+    };
+    let rested = taps("1-4", 8, 2..4);
+    assert_eq!(rested.miss, Some(Miss::Paused), "{}", rested.verdict);
+    let said = "In cycles 3 to 4 there was no clap.";
+    assert!(rested.verdict.contains(said), "{}", rested.verdict);
+    let stopped = taps("1-4", 5, 0..0);
+    assert_eq!(stopped.miss, Some(Miss::Stopped), "{}", stopped.verdict);
+    // Something else was in no place that could be right.
+    let other = taps("1-3-5", 8, 0..0);
+    assert!(!other.verdict.contains("in place"), "{}", other.verdict);
+}
+
+/// Both hands a count late are told so, each against what it was asked.
+#[test]
+fn two_hands_from_a_wrong_count_are_told_so() {
+    let form = Form::TwoHands {
+        layers: [layer("1-4"), layer("1-3-5")],
+        guide: Guide::Half,
+        call: Call::None,
+    };
+    let question = ask(&form, &recipe(&[Feel::Both], &[Entry::One]), 3);
+    let Given::Taps(taps, _) = knowing(&question) else {
+        panic!("taps");
+    };
+    let pulse = 60_000_000 / i64::from(question.phrase().tempo().hundredths()) * 100;
+    let late = taps.iter().map(|tap| Tap {
+        micros: tap.micros + pulse,
+        ..*tap
+    });
+    for hands in [TUNED, Hands::Untuned, Hands::Unheard] {
+        let (is_right, reveal) = told(&question, late.clone().collect(), hands);
+        assert!(!is_right);
+        let n = reveal.verdict.matches("one pulse late").count();
+        assert_eq!(
+            (reveal.miss, n),
+            (Some(Miss::Turned), 2),
+            "{}",
+            reveal.verdict
+        );
+        assert!(
+            !reveal.reason.contains("strokes struck"),
+            "{}",
+            reveal.reason
+        );
+    }
 }
 
 /// Each way in which a choice goes wrong is named for its repair.

@@ -47,6 +47,25 @@ pub struct Sensitivity {
     pub criterion: f64,
 }
 
+impl Sensitivity {
+    /// The criterion where it is clear of chance at 95 % and not slight; 0 elsewhere. Its standard error is
+    /// half that of d' (Macmillan and Creelman 2005).
+    pub fn clear_criterion(self) -> f64 {
+        const SLIGHT: f64 = 0.15;
+        let clear = SLIGHT.max(1.96 * self.error / 2.0);
+        if self.criterion.abs() > clear {
+            self.criterion
+        } else {
+            0.0
+        }
+    }
+
+    /// Whether the two are told apart better than by chance, each named for the other.
+    pub fn is_exchanged(self) -> bool {
+        self.d_prime + 1.96 * self.error < 0.0
+    }
+}
+
 /// Answers to two things: how often the first was said of the first, of how many, and of the second, of
 /// how many.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -330,5 +349,25 @@ mod tests {
                 1e-9,
             );
         }
+    }
+
+    /// By the rule of Hautus 1995, 18 of 20 and 14 of 20 give c = -0.84 with an error of 0.23; 2 of 2 and
+    /// 1 of 2 give -0.48 with one of 0.69, which is chance.
+    #[test]
+    fn a_lean_is_told_only_where_it_is_clear_of_chance() {
+        let of = |hits, n_first, false_alarms, n_second| {
+            let labels = TwoLabels {
+                hits,
+                n_first,
+                false_alarms,
+                n_second,
+            };
+            labels.sensitivity().expect("both were there")
+        };
+        let clear = of(18, 20, 14, 20);
+        assert!(clear.clear_criterion() < -0.7 && !clear.is_exchanged());
+        assert!(of(2, 2, 1, 2).clear_criterion().abs() < f64::EPSILON);
+        assert!(of(1, 20, 19, 20).is_exchanged());
+        assert!(!of(0, 2, 2, 2).is_exchanged());
     }
 }

@@ -71,11 +71,22 @@ fn of_part(asked: &Asked, played: &Played) -> Miss {
         Differs::OtherHand => Miss::Exchanged,
         Differs::Turned(_) => Miss::Turned,
         Differs::Joined => Miss::Joined,
-        Differs::Other => Miss::Other,
+        Differs::Other => of_layers(played.part.layer, found.first().layer),
         Differs::Not if found.stopped().is_some() => Miss::Stopped,
+        Differs::Not if !found.paused.is_empty() => Miss::Paused,
         // All was struck, but in another place when the sound came back.
         Differs::Not if found.missing == 0 && found.extra == 0 => Miss::Drifted,
         Differs::Not if found.missing >= found.extra => Miss::Gaps,
         Differs::Not => Miss::Extra,
+    }
+}
+
+/// Another layer: more than was asked, less than that, or neither.
+fn of_layers(wanted: Option<Layer>, clapped: Layer) -> Miss {
+    let all = wanted.and_then(|wanted| Some((wanted, wanted.union(clapped).ok()?)));
+    match all {
+        Some((_, all)) if all == clapped => Miss::Extra,
+        Some((wanted, all)) if all == wanted => Miss::Gaps,
+        _ => Miss::Other,
     }
 }

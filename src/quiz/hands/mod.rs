@@ -7,14 +7,18 @@
 mod along;
 mod differs;
 mod played;
+mod rows;
 mod sound;
+mod tight;
 mod told;
 
 pub use along::Along;
 pub(super) use differs::what_was_missed;
 pub(super) use played::{Played, answer, played, timing};
+pub(super) use rows::rows;
 pub(super) use sound::{both, model_taps, own_claps, right_claps, sounding};
-pub(super) use told::{rows, verdict_words, what_was_asked, what_was_done, what_was_silent};
+pub(super) use tight::what_was_done;
+pub(super) use told::{verdict_words, what_was_asked, what_was_silent};
 
 use super::judge::{Lead, Place};
 use super::tap::Hand;

@@ -1,24 +1,13 @@
-//! What was asked and what was done, in words and as rows.
+//! What was asked and what was done, in words.
 
 use super::differs::Differs;
-use super::sound::lead_of;
-use super::{Asked, Called, Caller, Hands, Part, Played};
-use crate::phrase::Phrase;
-use crate::quiz::GridRow;
+use super::{Asked, Called, Caller, Part, Played};
 use crate::quiz::judge::{Clapped, Place, Reading};
-use crate::quiz::reveal::{sentence, sign_of};
-use crate::quiz::tap::{Hand, Tap, micros_of};
-use crate::rhythm::{Counting, Layer, Pulse, PulseMap, TICKS_PER_PULSE};
+use crate::quiz::tap::Hand;
+use crate::rhythm::{Counting, Layer, Pulse};
 
-/// Spreads at which timing counts as tight for a beginner, a practised hand and a master, as shares of
-/// a pulse, taps being made with keys (common practice, no source).
-const TIGHT: [f64; 3] = [0.12, 0.08, 0.06];
-/// The same for two hands.
-const TIGHT_TWO: [f64; 3] = [0.14, 0.10, 0.07];
 /// Claps that wander by so many pulses from the first to the last are said to drift.
 const DRIFTS: f64 = 0.3;
-/// A steady difference of fewer milliseconds is none.
-const NO_DIFFERENCE_MS: f64 = 12.0;
 
 /// The task, in whole sentences.
 pub(in crate::quiz) fn what_was_asked(asked: &Asked, counting: Counting) -> String {
@@ -83,18 +72,18 @@ pub(in crate::quiz) fn verdict_words(
         .map(|part| part_words(part, counting))
         .collect();
     let wanted = wanted.join(", ");
-    if right && is_close(asked) {
-        return format!("Right: {wanted}, a stop at the close, and on with the guitar after it.");
-    }
     if right {
-        return match (
-            asked.call,
-            asked.parts.last().map(|part| part.layer.is_none()),
-        ) {
-            (Some(_), Some(true)) => format!("Right: {wanted}, and a rest when the bell called."),
-            (Some(_), _) => format!("Right: {wanted}."),
-            (None, _) => format!("Right: {wanted}, held to the end."),
+        let ends_in_rest = asked.parts.last().is_some_and(|part| part.layer.is_none());
+        let how = match asked.call {
+            Some(_) if is_close(asked) => ", a stop at the close, and on with the guitar after it",
+            Some(_) if ends_in_rest => ", and a rest when the bell called",
+            Some(_) => "",
+            None => ", held to the end",
         };
+        let found = played.iter().filter_map(|played| played.found.as_ref());
+        let extra = counted(found.map(|found| found.extra).sum(), "clap", "too many");
+        let extra = extra.map_or_else(String::new, |extra| format!(", with {extra}"));
+        return format!("Right: {wanted}{how}{extra}.");
     }
     let done: Vec<String> = played
         .iter()
@@ -164,9 +153,10 @@ fn done_words(played: &Played, asked: &Asked, counting: Counting) -> String {
     };
     let said = spans_words(&who, played, found, asked, counting);
     let more = [
+        paused(played, found),
         stopped(played, found),
         wander(played, found),
-        came_back(played),
+        came_back(played, found, asked),
         drift(played, found),
     ];
     more.into_iter()
@@ -196,52 +186,85 @@ fn spans_words(
             words(*last),
             cycle(played, *since)
         ),
-        _ => {
-            if let Some(never) = played.never_struck() {
-                let layer = found.first().layer;
-                let struck = layer.pulses().filter(|p| !never.contains(*p));
-                let struck: Vec<Pulse> = struck.collect();
-                let cycle = layer.cycle();
-                // What is told is held against what was asked, not against what it was taken for.
-                let wanted = played.part.layer.unwrap_or(layer);
-                let missed = wanted.pulses().filter(|p| !struck.contains(p));
-                let beside = struck.iter().copied().filter(|p| !wanted.contains(*p));
-                let [missed, beside] = [missed.collect::<Vec<_>>(), beside.collect()]
-                    .map(|pulses| Layer::on(cycle, pulses).ok());
-                let struck = Layer::on(cycle, struck);
-                let struck = struck.map_or_else(|_| String::new(), |layer| counting.list(layer));
-                let missed = missed.map(|layer| format!(" and never on {}", counting.list(layer)));
-                let beside =
-                    beside.map(|layer| format!("; {} was not asked for", counting.list(layer)));
-                return format!(
-                    "{who} clapped on {struck}{}{}.",
-                    missed.unwrap_or_default(),
-                    beside.unwrap_or_default()
-                );
-            }
-            let faults: Vec<String> = [
-                (found.missing_before_stop(), "missing"),
-                (found.extra, "too many"),
-            ]
-            .iter()
-            .filter(|(n, _)| *n > 0)
-            .map(|(n, what)| format!("{n} {what}"))
-            .collect();
-            let before_call = asked.call.is_some() && played.part.asked.0 == 0;
-            match faults.as_slice() {
-                [] if before_call || found.wander.is_some() || found.stopped().is_some() => {
-                    format!("{who} clapped {first}.")
-                }
-                [] => format!("{who} clapped {first}, to the end."),
-                faults => format!("{who} clapped {first}, with {}.", faults.join(" and ")),
-            }
-        }
+        _ => match played.never_struck() {
+            Some(never) => left_out(who, played, (found.first().layer, never), counting),
+            None => with_faults(who, played, found, asked, &first),
+        },
+    }
+}
+
+/// What was struck of a layer of which some pulses never were, held against what was asked: not against
+/// what it was taken for.
+fn left_out(
+    who: &str,
+    played: &Played,
+    (layer, never): (Layer, Layer),
+    counting: Counting,
+) -> String {
+    let struck: Vec<Pulse> = layer.pulses().filter(|p| !never.contains(*p)).collect();
+    let wanted = played.part.layer.unwrap_or(layer);
+    let missed: Vec<Pulse> = wanted.pulses().filter(|p| !struck.contains(p)).collect();
+    let beside = struck.iter().copied().filter(|p| !wanted.contains(*p));
+    let beside: Vec<Pulse> = beside.collect();
+    let list = |pulses: Vec<Pulse>| Some(counting.list(Layer::on(layer.cycle(), pulses).ok()?));
+    let missed = list(missed).map(|counts| format!(" and never on {counts}"));
+    let beside = list(beside).map(|counts| format!("; {counts} was not asked for"));
+    format!(
+        "{who} clapped on {}{}{}.",
+        list(struck).unwrap_or_default(),
+        missed.unwrap_or_default(),
+        beside.unwrap_or_default()
+    )
+}
+
+/// What was clapped all along, and how many strokes it lacked or had too many.
+fn with_faults(
+    who: &str,
+    played: &Played,
+    found: &Clapped,
+    asked: &Asked,
+    clapped: &str,
+) -> String {
+    let missing = counted(found.missing_meanwhile(), "stroke", "missing");
+    let extra = counted(found.extra, "clap", "too many");
+    let faults: Vec<String> = missing.into_iter().chain(extra).collect();
+    let before_call = asked.call.is_some() && played.part.asked.0 == 0;
+    match faults.as_slice() {
+        [] if before_call || !went_on(found) => format!("{who} clapped {clapped}."),
+        [] => format!("{who} clapped {clapped}, to the end."),
+        faults => format!("{who} clapped {clapped}, with {}.", faults.join(" and ")),
+    }
+}
+
+/// `3 strokes missing`; `None` of none.
+fn counted(n: usize, noun: &str, what: &str) -> Option<String> {
+    match n {
+        0 => None,
+        1 => Some(format!("1 {noun} {what}")),
+        n => Some(format!("{n} {noun}s {what}")),
     }
 }
 
 /// The number of a cycle that is counted from the first judged one.
 fn cycle(played: &Played, idx: usize) -> i64 {
     i64::try_from(idx).unwrap_or(0) + played.part.judged.0 + 1
+}
+
+/// Whether they clapped all along, in the tempo that sounded.
+fn went_on(found: &Clapped) -> bool {
+    found.wander.is_none() && found.stopped().is_none() && found.paused.is_empty()
+}
+
+/// Hands that left out a cycle or more, and went on.
+fn paused(played: &Played, found: &Clapped) -> Option<String> {
+    let number = |(at, _): &(usize, usize)| cycle(played, *at).to_string();
+    let cycles: Vec<String> = found.paused.iter().map(number).collect();
+    let [first, .., last] = cycles.as_slice() else {
+        return cycles
+            .first()
+            .map(|one| format!("In cycle {one} there was no clap."));
+    };
+    Some(format!("In cycles {first} to {last} there was no clap."))
 }
 
 /// Hands that stopped before the end.
@@ -291,8 +314,14 @@ fn reading_words(part: &Part, reading: Reading, asked: &Asked, counting: Countin
     format!("{place} {counts}{differs}")
 }
 
-fn came_back(played: &Played) -> Option<String> {
+fn came_back(played: &Played, found: &Clapped, asked: &Asked) -> Option<String> {
     let off = played.came_back?;
+    let (_, back) = asked.course.silence()?;
+    let back = usize::try_from(back - played.part.judged.0).ok()?;
+    // Of something else there is no place in which it would be right.
+    if Differs::of(&played.part, found.in_cycle(back), asked) != Differs::Not {
+        return None;
+    }
     if off.abs() < 0.05 {
         return Some("When the sound came back you were in place.".to_owned());
     }
@@ -328,169 +357,4 @@ pub(in crate::quiz) fn what_was_silent(asked: &Asked) -> Option<String> {
     } else {
         format!("Nothing sounded in cycles {} to {until}.", since + 1)
     })
-}
-
-/// How tight it was, or why that is not said; empty where there is too little to say.
-pub(in crate::quiz) fn what_was_done(played: &[Played], hands: Hands) -> String {
-    let Hands::Tuned(habit) = hands else {
-        return without_timing(played, hands);
-    };
-    let told = played
-        .iter()
-        .filter_map(|played| tightness(played, f64::from(habit.lead_ms)));
-    told.collect::<Vec<_>>().join(" ")
-}
-
-/// How many of the strokes that were asked for were struck, and that timing is not judged.
-fn without_timing(played: &[Played], hands: Hands) -> String {
-    // Strokes of another layer, or of hands that went their own way, are none that were asked for.
-    let as_asked = |p: &&Played| {
-        let found = p.found.as_ref().filter(|found| found.wander.is_none());
-        found.is_some_and(|found| Some(found.first().layer) == p.part.layer)
-    };
-    let counts = played
-        .iter()
-        .filter(as_asked)
-        .filter_map(|p| p.found.as_ref());
-    let (n, of) = counts.fold((0, 0), |(n, of), found| {
-        (
-            n + found.struck.len(),
-            of + found.struck.len() + found.missing,
-        )
-    });
-    let why = match hands {
-        Hands::Unheard => "timing is not judged, since nothing is heard",
-        _ => "timing is not judged without a tune-up",
-    };
-    let is_contra = played.iter().any(|p| p.part.place == Place::Contra);
-    let contra = match hands {
-        Hands::Untuned if is_contra => "; on the count and half-way after it may be confused so",
-        _ => "",
-    };
-    if of == 0 {
-        return sentence(&format!("{why}{contra}"));
-    }
-    sentence(&format!(
-        "{n} of {of} strokes struck from the second cycle on; {why}{contra}"
-    ))
-}
-
-fn tightness(played: &Played, usual_ms: f64) -> Option<String> {
-    let found = played.found.as_ref()?;
-    let timing = found.timing?;
-    let who = match played.part.hand {
-        Hand::Either => String::new(),
-        hand => format!("{}: ", hand.words()),
-    };
-    let levels = if played.is_one_of_two() {
-        TIGHT_TWO
-    } else {
-        TIGHT
-    };
-    let names = ["a beginner's", "a practised player's", "a master's"];
-    let reached = levels
-        .iter()
-        .zip(names)
-        .rfind(|(most, _)| timing.spread_of_gap <= **most);
-    let aim = match reached {
-        Some((most, name)) => format!("within {name} {:.0} %", 100.0 * most),
-        None => format!("a beginner's aim is {:.0} %", 100.0 * levels[0]),
-    };
-    let mean = found.lead / 1_000.0 + timing.mean - usual_ms;
-    let steady = if mean.abs() < NO_DIFFERENCE_MS {
-        String::new()
-    } else {
-        let side = if mean < 0.0 { "ahead of" } else { "behind" };
-        format!(
-            "; steadily {:.0} ms {side} your usual place, which costs nothing",
-            mean.abs()
-        )
-    };
-    Some(sentence(&format!(
-        "{who}spread {:.0} ms, {:.0} % of a pulse, {aim}{steady}",
-        timing.spread,
-        100.0 * timing.spread_of_gap
-    )))
-}
-
-/// A row for what each hand was asked, and one for what it did.
-pub(in crate::quiz) fn rows(
-    phrase: &Phrase,
-    asked: &Asked,
-    taps: &[Tap],
-    played: &[Played],
-) -> Vec<GridRow> {
-    let hands: Vec<Hand> = Hand::ALL
-        .into_iter()
-        .filter(|hand| asked.parts.iter().any(|part| part.hand == *hand))
-        .collect();
-    let wanted = hands.iter().map(|hand| asked_row(phrase, asked, *hand));
-    let made = hands.iter().map(|hand| {
-        let lead = lead_of(played, *hand);
-        made_row(phrase, &micros_of(taps, *hand), *hand, lead)
-    });
-    wanted.chain(made).collect()
-}
-
-fn asked_row(phrase: &Phrase, asked: &Asked, hand: Hand) -> GridRow {
-    let mark = |part: &Part, layer: Layer| match part.place {
-        Place::Contra => '-',
-        Place::On => sign_of(layer),
-    };
-    let parts = || asked.parts.iter().filter(|part| part.hand == hand);
-    let marks = |cycle: i64| {
-        let part = parts().find(|part| (part.asked.0..part.asked.1).contains(&cycle));
-        let of_pulse = |pulse| {
-            let layer = part.and_then(|part| Some((part, part.layer?)));
-            match layer.filter(|(_, layer)| layer.contains(pulse)) {
-                Some((part, layer)) => mark(part, layer),
-                None => '.',
-            }
-        };
-        phrase.cycle.pulses().map(of_pulse).collect()
-    };
-    GridRow {
-        name: match hand {
-            Hand::Either => "asked",
-            Hand::Left => "left",
-            Hand::Right => "right",
-        },
-        cycles: (0..i64::from(phrase.n_cycles)).map(marks).collect(),
-        aside: "what was asked".to_owned(),
-    }
-}
-
-/// Taps on the pulses to which they are nearest, or between two.
-fn made_row(phrase: &Phrase, taps: &[i64], hand: Hand, lead: i64) -> GridRow {
-    const QUARTER: i64 = TICKS_PER_PULSE / 4;
-    let map = PulseMap::of(phrase.pace.clone(), 0);
-    let place = |micros: &i64| {
-        let tick = map
-            .tick_at(micros.saturating_sub(lead))
-            .0
-            .saturating_add(QUARTER);
-        let (pulse, into) = (
-            tick.div_euclid(TICKS_PER_PULSE),
-            tick.rem_euclid(TICKS_PER_PULSE),
-        );
-        (pulse, if into < 2 * QUARTER { 'o' } else { '-' })
-    };
-    let places: Vec<(i64, char)> = taps.iter().map(place).collect();
-    let n = i64::try_from(phrase.cycle.n_pulses()).unwrap_or(1);
-    let marks = |cycle: i64| {
-        let mark = |pulse: i64| {
-            let here = places.iter().find(|(at, _)| *at == cycle * n + pulse);
-            here.map_or('.', |(_, sign)| *sign)
-        };
-        (0..n).map(mark).collect()
-    };
-    GridRow {
-        name: match hand {
-            Hand::Either => "you",
-            Hand::Left => "you left",
-            Hand::Right => "you right",
-        },
-        cycles: (0..i64::from(phrase.n_cycles)).map(marks).collect(),
-        aside: "o on it, - after it".to_owned(),
-    }
 }

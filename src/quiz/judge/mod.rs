@@ -112,6 +112,9 @@ pub struct Clapped {
     pub until: usize,
     /// Strokes that came after the last tap.
     pub after: usize,
+    /// Cycles in which they clapped nothing, though they did before and after, with how many strokes each
+    /// had.
+    pub paused: Vec<(usize, usize)>,
     /// Strokes of what they clapped that nobody struck.
     pub missing: usize,
     /// Taps that struck none of them.
@@ -154,10 +157,17 @@ impl Clapped {
         self.wander?.own_tempo(self.n_cycles, n_pulses)
     }
 
-    /// How many strokes nobody struck while they still clapped.
-    pub fn missing_before_stop(&self) -> usize {
+    /// How many strokes nobody struck in the cycles in which they clapped.
+    pub fn missing_meanwhile(&self) -> usize {
         let after = self.stopped().map_or(0, |_| self.after);
-        self.missing.saturating_sub(after)
+        let paused: usize = self.paused.iter().map(|(_, n)| n).sum();
+        self.missing.saturating_sub(after + paused)
+    }
+
+    /// What they clapped in a cycle.
+    pub fn in_cycle(&self, cycle: usize) -> Reading {
+        let since = self.spans.iter().rev().find(|(since, _)| *since <= cycle);
+        since.map_or(self.first(), |(_, reading)| *reading)
     }
 
     /// The mean lateness of the taps of a cycle in milliseconds; `None` where there were none.
@@ -241,6 +251,7 @@ fn clapped(
         n_cycles: path.len(),
         until: strokes.until,
         after: strokes.after,
+        paused: strokes.paused,
         missing: strokes.n - strokes.struck.len(),
         extra: strokes.extra,
         timing: Timing::of(&late, places.micros_a_pulse / 1_000.0),

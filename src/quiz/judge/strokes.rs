@@ -28,6 +28,8 @@ pub(super) struct Strokes {
     pub(super) until: usize,
     /// Those after the last tap.
     pub(super) after: usize,
+    /// Cycles without a tap between others, with how many strokes they had.
+    pub(super) paused: Vec<(usize, usize)>,
     pub(super) struck: Vec<Struck>,
     pub(super) extra: usize,
 }
@@ -44,6 +46,7 @@ impl Strokes {
         free.retain(|place| (from..until).contains(&(place - lead)));
         let last = free.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         let (mut n, mut n_there, mut until, mut after, mut struck) = (0, 0, 0, 0, Vec::new());
+        let mut silent = Vec::new();
         for (cycle, reading) in path.iter().enumerate() {
             let lead = leads.of(reading.place).pulses;
             let first = begins(round.cycles.0) + real(cycle) * places.n_cycle;
@@ -51,6 +54,8 @@ impl Strokes {
             if places.pulses.iter().any(|place| here.contains(place)) {
                 n_there += reading.layer.n_onsets();
                 until = cycle + 1;
+            } else if until > 0 {
+                silent.push((cycle, reading.layer.n_onsets()));
             }
             for (pulse, stroke) in reading.layer.pulses().zip(reading.strokes()) {
                 n += 1;
@@ -68,6 +73,7 @@ impl Strokes {
             n_there,
             until,
             after,
+            paused: silent.into_iter().filter(|(at, _)| *at < until).collect(),
             struck,
             extra: free.len(),
         }

@@ -504,7 +504,7 @@ fn who_stops_is_named_by_what_was_clapped_until_then() {
         };
         enough += 1;
         let is_named = found.spans == [(0, Reading::of(layer))];
-        let is_whole = (found.missing_before_stop(), found.extra) == (0, 0);
+        let is_whole = (found.missing_meanwhile(), found.extra) == (0, 0);
         told += u32::from(is_named && is_whole && found.stopped() == Some(until));
     }
     assert_eq!(enough, n, "two cycles of threes are enough to say");

@@ -4,6 +4,7 @@
 //! Something comes once a cycle, measured to stand over every rotation. The likely wrong answer is
 //! the first sound, or the loudest.
 
+use crate::accent::Cue;
 use crate::phrase::{Level, NoPhrase, Phrase, Purpose, Recipe, Row, Wanted, make};
 use crate::rhythm::{Counting, Layer, PulseMap, TICKS_PER_PULSE};
 use crate::world::Seed;
@@ -160,9 +161,12 @@ pub(in crate::quiz) fn reason(question: &Question, counting: Counting) -> String
     let cue = clearest.map_or("all accents", |row| row.cue.words());
     let one = counting.name(phrase.cycle, phrase.cycle.first());
     let entry = counting.name(phrase.cycle, phrase.entry_pulse());
-    let came = sentence(&format!(
-        "of {cue}, those on {one} stood out most, once a cycle"
-    ));
+    let came = match clearest.map(|row| row.cue) {
+        Some(Cue::Bell) => sentence(&format!("the bell rang on {one}")),
+        _ => sentence(&format!(
+            "of {cue}, those on {one} stood out most, once a cycle"
+        )),
+    };
     match phrase.entry {
         0 => format!("{came} It came in on {one} itself."),
         1.. => format!("{came} It came in on {entry}."),

@@ -8,9 +8,6 @@ use super::group::GroupReport;
 use super::learner::{Doubtful, ExerciseReport, HeardLive, LearnerReport, SetWork, Stage};
 use super::practice::{Amount, LATELY_DAYS};
 
-/// A lean that is hardly more than chance is none.
-const NO_LEAN: f64 = 0.15;
-
 /// As `81 % (76 to 85)`.
 pub(super) fn share(share: Share) -> String {
     let percent = |x: f64| 100.0 * x;
@@ -33,9 +30,9 @@ pub(super) fn counted(n: impl TryInto<u64>, what: &str) -> String {
 
 /// To which answer somebody leans; nothing where it is neither.
 pub(super) fn lean(found: Option<Sensitivity>) -> &'static str {
-    match found.map(|found| found.criterion) {
-        Some(c) if c > NO_LEAN => "twos",
-        Some(c) if c < -NO_LEAN => "threes",
+    match found.map(Sensitivity::clear_criterion) {
+        Some(c) if c > 0.0 => "twos",
+        Some(c) if c < 0.0 => "threes",
         Some(_) => "neither",
         None => "",
     }
