@@ -305,7 +305,7 @@ fn on_progress(progress: &Progress, view: &View<'_>) -> Vec<Binding> {
         let help = "practises the marked skill now, whatever is due";
         let practise = Intent::Practise;
         bindings.push(want(KeyCode::Enter, practise, "practise it", help));
-        let help = "plays phrases of the marked skill and tells what they are; nothing is scored";
+        let help = "plays phrases of it and says what they are; nothing is scored";
         bindings.push(want(
             KeyCode::Char('l'),
             Intent::Listen,

@@ -48,9 +48,10 @@ fn per_pulse(counts: &[String], columns: usize) -> usize {
     const BESIDE: usize = 14;
     let room = columns.saturating_sub(INDENT + NAME + BESIDE);
     let longest = counts.iter().map(|count| count.chars().count()).max();
+    let longest = longest.unwrap_or(0);
     // Of words the first letters do.
-    let least = PULSE.1.max(longest.unwrap_or(0).min(LETTERS) + 1);
-    (room / counts.len().max(1)).clamp(least, PULSE.0.max(least))
+    let least = PULSE.1.max(longest.min(LETTERS) + 1);
+    (room / counts.len().max(1)).clamp(least, PULSE.0.max(longest + 1))
 }
 
 /// A grid as wide as the screen allows.
