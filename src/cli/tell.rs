@@ -200,30 +200,21 @@ pub(super) fn tell_summary(summary: &Summary) -> io::Result<()> {
     say(&[
         "",
         &format!(
-            "{} of {} right in {} {}.",
+            "{} of {} right in {}.",
             summary.n_right,
             summary.n_answered,
-            summary.minutes,
-            if summary.minutes == 1 {
-                "minute"
-            } else {
-                "minutes"
-            }
+            summary.lasted()
         ),
     ])?;
     for line in &summary.lines {
-        let (right, of) = line.right;
         let heard = line.heard_from.map_or_else(String::new, heard_in_words);
         let back = match line.back_in_days {
             None => String::new(),
+            Some(0) => "due again today".to_owned(),
             Some(1) => "back in 1 day".to_owned(),
             Some(days) => format!("back in {days} days"),
         };
-        say(&[&join(&[
-            &format!("{}: {right} of {of}", line.title),
-            &heard,
-            &back,
-        ])])?;
+        say(&[&join(&[&line.told(), &heard, &back])])?;
     }
     if let Some(advice) = &summary.advice {
         say(&[advice])?;
