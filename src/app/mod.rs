@@ -29,6 +29,7 @@ mod sounding;
 mod summary;
 mod today;
 pub mod tune_up;
+mod words;
 mod worker;
 
 use std::collections::{BTreeMap, HashSet};
@@ -59,9 +60,10 @@ pub use listening::Listening;
 pub use player::Playhead;
 pub use progress::{Progress, ProgressLine};
 pub use quiet::Quiet;
-pub use summary::{Summary, SummaryLine};
+pub use summary::{Summary, SummaryLine, headed};
 use today::Past;
 pub use today::{Today, TodayLine, heard_in_words};
+pub use words::ANSWERS;
 pub use worker::Done;
 
 use crate::quiz::judge::Delay;
@@ -136,10 +138,7 @@ impl App {
     ) -> Result<Self, Trouble> {
         let learner = learner_of(&mut store)?;
         let deck = match around.decks {
-            Decks::All => {
-                let chosen = store.deck()?.and_then(|id| around.installed.named(&id));
-                chosen.map_or(deck, |chosen| chosen.through(around.speakers))
-            }
+            Decks::All => around.installed.in_hand(&store, deck, around.speakers)?,
             Decks::Given => deck,
         };
         let course = Course::new(deck);

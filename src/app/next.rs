@@ -177,6 +177,11 @@ impl App {
 
     /// No phrase had one right answer: the plan moves on to another skill.
     pub(super) fn no_phrase(&mut self, made: u64) -> Result<(), Trouble> {
+        if let Place::Listening(listening) = &mut self.place
+            && listening.generation == made
+        {
+            listening.refused = Some("No phrase of it could be made this time.".to_owned());
+        }
         if self.in_making(made).is_none() {
             return Ok(());
         }

@@ -86,7 +86,7 @@ impl SummaryLine {
 }
 
 /// A title before what is said of it: one that asks has its mark already.
-pub(super) fn headed(title: &str) -> String {
+pub fn headed(title: &str) -> String {
     if title.ends_with(['?', '!', ':']) {
         title.to_owned()
     } else {
