@@ -11,6 +11,7 @@ mod assigned;
 pub mod bench;
 mod check;
 pub mod class;
+mod coming;
 mod course;
 mod example;
 mod go;
@@ -49,6 +50,7 @@ use crate::store::{Settings, Store, StoreError};
 use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 
 pub use assigned::SetToday;
+pub use coming::Coming;
 pub use course::Course;
 pub use example::example;
 pub use intent::{
@@ -58,7 +60,7 @@ pub use intent::{
 pub use learner::replayed;
 pub use listening::Listening;
 pub use player::Playhead;
-pub use progress::{Progress, ProgressLine};
+pub use progress::{Progress, ProgressLine, lean, progress_of};
 pub use quiet::Quiet;
 pub use summary::{Summary, SummaryLine, headed};
 use today::Past;

@@ -80,7 +80,15 @@ fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
     let bell = Intent::TuneUp(Step::Bell);
     let (first, is_plain) = match cli.command {
         None => (None, false),
-        Some(Command::Sit(Plain { plain })) => (Some(Intent::Begin), plain),
+        Some(Command::Sit(asked)) => {
+            let deck = deck_of(practice, env)?;
+            return commands::sit::run(deck, &asked, practice, env).map(code_of);
+        }
+        Some(Command::Progress(form)) => {
+            let deck = deck_of(practice, env)?;
+            commands::progress::run(deck, &form, practice, env)?;
+            return Ok(ExitCode::SUCCESS);
+        }
         Some(Command::Bench) => (Some(Intent::ToBench), false),
         Some(Command::TuneUp(Plain { plain })) => (Some(bell), plain),
         Some(Command::Decks { asked }) => return commands::decks::run(&asked, practice, env),
@@ -133,6 +141,7 @@ fn greet(cli: &Cli, env: &Env) {
             Command::Decks { .. }
                 | Command::Class { .. }
                 | Command::Phrase(_)
+                | Command::Progress(_)
                 | Command::Keep {
                     asked: Keep::Learners
                 }
