@@ -287,11 +287,45 @@ impl Progress {
 }
 
 /// To which answer somebody leans who tells threes from twos; `None` where it is hardly more than chance.
+///
+/// d' is the difference of two independent normal deviates and c half their sum, so that the standard
+/// error of c is half that of d'.
 pub fn lean(found: Sensitivity) -> Option<&'static str> {
+    /// So little is none, however sure it is.
     const NONE: f64 = 0.15;
+    let within = (1.96 * found.error / 2.0).max(NONE);
     match found.criterion {
-        c if c > NONE => Some("twos"),
-        c if c < -NONE => Some("threes"),
+        c if c > within => Some("twos"),
+        c if c < -within => Some("threes"),
         _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::stats::TwoLabels;
+
+    #[track_caller]
+    fn check_lean(hits: u32, false_alarms: u32, of_each: u32, expected: Option<&str>) {
+        let labels = TwoLabels {
+            hits,
+            n_first: of_each,
+            false_alarms,
+            n_second: of_each,
+        };
+        let found = labels.sensitivity().expect("both were asked");
+        assert_eq!(lean(found), expected);
+    }
+
+    #[test]
+    fn a_lean_that_may_be_chance_is_none() {
+        // The same shares of few and of many.
+        check_lean(1, 1, 1, None);
+        check_lean(20, 20, 20, Some("threes"));
+        check_lean(0, 0, 20, Some("twos"));
+        check_lean(3, 2, 4, None);
+        check_lean(75, 50, 100, Some("threes"));
+        check_lean(80, 20, 100, None);
     }
 }

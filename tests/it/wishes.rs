@@ -69,7 +69,11 @@ fn an_id_that_is_none_is_answered_by_those_like_it() {
     check_refused(
         &home,
         "--skill bas",
-        &["\"bas\"", "nearest are first-steps/bass"],
+        &[
+            "\"bas\"",
+            "nearest are first-steps/bass",
+            "`contrapalma decks show first-steps`",
+        ],
     );
     // Two letters exchanged.
     check_refused(&home, "--skill path/voiecs", &["nearest are path/voices"]);
@@ -249,7 +253,7 @@ fn progress(home: &Home, args: &str) -> Ended {
 
 #[test]
 fn progress_is_told_of_all_that_was_practised() {
-    const N: usize = 12;
+    const N: usize = 8;
     let home = Home::new();
     assert!(
         progress(&home, "")
@@ -258,15 +262,13 @@ fn progress_is_told_of_all_that_was_practised() {
     );
     assert_eq!(progress(&home, "--json").out, "");
     assert!(!home.data().exists(), "looking makes no store");
-    let sat = run(
-        home.sitting(&format!("--questions {N} --skill plain")),
-        "1\n\n".repeat(N) + "d\n\n",
-    );
-    let n_right = sat
-        .out
-        .lines()
-        .filter(|line| line.starts_with("Right: "))
-        .count();
+    let mut n_right = 0;
+    for _ in 0..3 {
+        let args = format!("--questions {N} --skill plain");
+        let sat = run(home.sitting(&args), "1\n\n".repeat(N) + "d\n\n");
+        let is_right = |line: &&str| line.starts_with("Right: ");
+        n_right += sat.out.lines().filter(is_right).count();
+    }
     run(
         home.sitting("--questions 2 --skill path/voices"),
         "1\n\n1\n\n",

@@ -104,7 +104,7 @@ fn choose(ready: &mut Ready, name: &str, practice: &Practice) -> Result<usize, F
             return Ok(idx);
         }
     }
-    place_of(&ready.deck, name).ok_or_else(|| unknown(&ready.deck, name))
+    place_of(&ready.deck, name).ok_or_else(|| unknown(&ready.deck, name, practice))
 }
 
 /// The place of the skill of this id, or of the exercise of this id alone.
@@ -121,7 +121,7 @@ fn alone(id: &str) -> &str {
 
 /// The answer to an id that is none: those that are spelt most like it, by letters changed, put in,
 /// left out or exchanged.
-fn unknown(deck: &Deck, name: &str) -> Failure {
+fn unknown(deck: &Deck, name: &str, practice: &Practice) -> Failure {
     /// As many as are read at a glance.
     const SHOWN: usize = 3;
     /// No id is longer, and the comparison is to stay cheap.
@@ -143,8 +143,11 @@ fn unknown(deck: &Deck, name: &str) -> Failure {
         printable(&cut),
         deck.id()
     );
+    // A deck in a file is shown by its place.
+    let asked = practice.deck.as_ref();
+    let shown = asked.map_or_else(|| deck.id().to_owned(), |path| path.display().to_string());
     let hint = format!(
-        "nearest are {}; `contrapalma progress` lists all",
+        "nearest are {}; `contrapalma decks show {shown}` lists all",
         ids.join(", ")
     );
     Failure::new(Kind::Usage, what, hint)
