@@ -46,6 +46,19 @@ impl Course {
         self.exercise(idx).map(|exercise| &exercise.skill)
     }
 
+    /// The place of a skill; `None` where the deck has no exercise of it.
+    pub fn place_of(&self, skill: &Skill) -> Option<usize> {
+        let mut exercises = self.deck.exercises().iter();
+        exercises.position(|exercise| exercise.skill == *skill)
+    }
+
+    /// The candidates that must be firm before one opens.
+    pub(super) fn needs(&self, idx: usize) -> &[usize] {
+        self.candidates
+            .get(idx)
+            .map_or(&[], |candidate| &candidate.needs)
+    }
+
     /// The title of a candidate.
     pub fn title(&self, idx: usize) -> String {
         self.exercise(idx)

@@ -1,10 +1,10 @@
 //! Going from place to place: today, a sitting, progress, the bench, another deck.
 
 use super::bench::{Bench, Step};
-use super::{App, Course, Decks, Place, Progress, Today, Trouble, Wishing, past, progress};
+use super::progress::{Past, Stand};
+use super::{App, Course, Decks, Place, Progress, Today, Trouble, Wishing, past};
 use crate::phrase::Wish;
 use crate::quiz::{Event, Sitting, Skill};
-use crate::report::Records;
 use crate::review::Standing;
 use crate::rhythm::Counting;
 
@@ -37,14 +37,13 @@ impl App {
 
     /// To how far practice has brought one, with this exercise marked.
     pub(super) fn go_to_progress(&mut self, here: usize) -> Result<(), Trouble> {
-        let mut records = Records::default();
-        self.store
-            .attempts_as_judged(|attempt| records.take(&attempt))?;
-        let past = progress::Past {
-            records,
-            listened: self.store.n_listened()?,
+        let stand = Stand {
+            past: &Past::of(&self.store)?,
+            learner: &self.learner,
+            counting: self.counting(),
+            day: self.now(self.clock.stamp()).day,
         };
-        let mut progress = Progress::of(&past, &self.learner, &self.course, self.counting());
+        let mut progress = Progress::of(stand, &self.course);
         progress.here = here;
         self.place = Place::Progress(progress);
         Ok(())

@@ -12,6 +12,12 @@ impl App {
     pub fn intend(&mut self, intent: Intent, stamp: Stamp) -> Result<(), Trouble> {
         match (&mut self.place, intent) {
             (Place::Today(_), Intent::Begin) if self.no_sound.is_none() => self.begin(),
+            (Place::Today(_), Intent::PractiseAt(idx)) if self.no_sound.is_none() => {
+                self.practise(idx)
+            }
+            (Place::Today(_), Intent::ListenAt(idx)) if self.no_sound.is_none() => {
+                self.listen_to(idx)
+            }
             (Place::Today(_), Intent::Recount) => self.recount(),
             (Place::Today(_), Intent::ToProgress) => self.go_to_progress(0),
             (Place::Progress(_), Intent::Leave) => self.go_to_today(),
@@ -102,6 +108,8 @@ impl App {
             | Intent::Recording(_)
             | Intent::Practise
             | Intent::Listen
+            | Intent::PractiseAt(_)
+            | Intent::ListenAt(_)
             | Intent::NextDeck
             | Intent::ToBench
             | Intent::TuneUp(_)

@@ -11,7 +11,7 @@ use crate::phrase::{Speakers, Wish};
 use crate::quiz::{Hand, Hearing};
 use crate::sound::output::Refused;
 use crate::sound::{Ear, Output};
-use crate::store::StoreError;
+use crate::store::{Store, StoreError};
 use crate::world::{Calendar, Clock, Seed};
 
 /// What the program runs on.
@@ -81,8 +81,22 @@ impl Installed {
         }
     }
 
+    /// The deck that the learner of `store` chose, or else `deck`.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn in_hand(
+        &self,
+        store: &Store,
+        deck: Deck,
+        speakers: Speakers,
+    ) -> Result<Deck, StoreError> {
+        let chosen = store.deck()?.and_then(|id| self.named(&id));
+        Ok(chosen.map_or(deck, |chosen| chosen.through(speakers)))
+    }
+
     /// The deck of this id, be it of the program or installed.
-    pub(super) fn named(&self, id: &str) -> Option<Deck> {
+    pub fn named(&self, id: &str) -> Option<Deck> {
         let is_known = self.ids.iter().any(|known| known == id);
         let read = || is_known.then(|| (self.read)(id)).flatten();
         deck::built_in_named(id).or_else(read)
@@ -171,8 +185,12 @@ pub enum Intent {
     Scroll(Scroll),
     /// To practise the skill that is looked at.
     Practise,
-    /// To listen to it, without a question.
+    /// To practise the skill of this place in the deck.
+    PractiseAt(usize),
+    /// To listen to the one that is looked at, without a question.
     Listen,
+    /// To listen to the skill of this place in the deck.
+    ListenAt(usize),
     /// To another deck that comes with the program.
     NextDeck,
     /// To the bench.

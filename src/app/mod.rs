@@ -11,6 +11,7 @@ mod assigned;
 pub mod bench;
 mod check;
 pub mod class;
+mod coming;
 mod course;
 mod example;
 mod go;
@@ -29,6 +30,7 @@ mod sounding;
 mod summary;
 mod today;
 pub mod tune_up;
+mod words;
 mod worker;
 
 use std::collections::{BTreeMap, HashSet};
@@ -48,6 +50,7 @@ use crate::store::{Settings, Store, StoreError};
 use crate::world::{Calendar, Clock, Day, Moment, Seed, Stamp};
 
 pub use assigned::SetToday;
+pub use coming::Coming;
 pub use course::Course;
 pub use example::example;
 pub use intent::{
@@ -57,11 +60,12 @@ pub use intent::{
 pub use learner::replayed;
 pub use listening::Listening;
 pub use player::Playhead;
-pub use progress::{Progress, ProgressLine};
+pub use progress::{Progress, ProgressLine, progress_of};
 pub use quiet::Quiet;
-pub use summary::{Summary, SummaryLine};
+pub use summary::{Summary, SummaryLine, headed};
 use today::Past;
 pub use today::{Today, TodayLine, heard_in_words};
+pub use words::ANSWERS;
 pub use worker::Done;
 
 use crate::quiz::judge::Delay;
@@ -136,10 +140,7 @@ impl App {
     ) -> Result<Self, Trouble> {
         let learner = learner_of(&mut store)?;
         let deck = match around.decks {
-            Decks::All => {
-                let chosen = store.deck()?.and_then(|id| around.installed.named(&id));
-                chosen.map_or(deck, |chosen| chosen.through(around.speakers))
-            }
+            Decks::All => around.installed.in_hand(&store, deck, around.speakers)?,
             Decks::Given => deck,
         };
         let course = Course::new(deck);

@@ -1,6 +1,7 @@
 //! The next question: planned, made on the worker, and handed to the sitting when it is wanted.
 
 use super::player::Rendering;
+use super::summary::headed;
 use super::tune_up::Step;
 use super::worker::{Job, Of, What};
 use super::{App, Place, Trouble, today};
@@ -68,8 +69,9 @@ impl App {
         // What is missing was told already.
         if passages.any(|passage| !self.missing.contains(&passage.recording())) {
             self.note(&format!(
-                "{title}: its passages rest. Each comes back some days after it was asked; cut more \
-                 for more practice."
+                "{} its passages rest. Each comes back some days after it was asked; cut more \
+                 for more practice.",
+                headed(&title)
             ));
         }
     }
@@ -175,6 +177,11 @@ impl App {
 
     /// No phrase had one right answer: the plan moves on to another skill.
     pub(super) fn no_phrase(&mut self, made: u64) -> Result<(), Trouble> {
+        if let Place::Listening(listening) = &mut self.place
+            && listening.generation == made
+        {
+            listening.refused = Some("No phrase of it could be made this time.".to_owned());
+        }
         if self.in_making(made).is_none() {
             return Ok(());
         }

@@ -1,15 +1,20 @@
 //! How far practice has brought somebody, skill by skill.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use crate::accent::Cue;
+use crate::deck::Deck;
 use crate::phrase::Level;
 use crate::quiz::Skill;
 use crate::report::stats::{Sensitivity, Share};
-use crate::report::{Heard, Label, Record, Records};
+use crate::report::{Heard, Label, Record, Records, heard_from, lean};
 use crate::review::{Learner, Standing};
 use crate::rhythm::{Counting, Cycle};
+use crate::store::{Store, StoreError};
+use crate::world::Day;
 
+use super::coming::Coming;
+use super::learner::learner_of;
 use super::today::heard_in_words;
 use super::{Course, Scroll};
 
@@ -26,6 +31,46 @@ pub struct Progress {
     pub here: usize,
 }
 
+/// How far practice has brought the learner of a store: all skills of `deck`, and behind them what was
+/// practised or listened to in other decks, which `named` reads by their ids.
+///
+/// # Errors
+/// When the store cannot be read.
+pub fn progress_of(
+    store: &mut Store,
+    deck: Deck,
+    day: Day,
+    named: impl Fn(&str) -> Option<Deck>,
+) -> Result<Progress, StoreError> {
+    let learner = learner_of(store)?;
+    let past = Past::of(store)?;
+    let stand = Stand {
+        past: &past,
+        learner: &learner,
+        counting: store.settings()?.counting,
+        day,
+    };
+    let course = Course::new(deck);
+    let mut progress = Progress::of(stand, &course);
+    let practised = past.records.skills().chain(past.listened.keys());
+    let is_elsewhere = |skill: &&Skill| course.place_of(skill).is_none();
+    let elsewhere: BTreeSet<&Skill> = practised.filter(is_elsewhere).collect();
+    let mut courses: HashMap<&str, Option<Course>> = HashMap::new();
+    for skill in elsewhere {
+        let id = skill.0.split_once('/').map_or("", |(id, _)| id);
+        let course = courses
+            .entry(id)
+            .or_insert_with(|| named(id).map(Course::new));
+        progress.lines.push(match course {
+            Some(course) if let Some(idx) = course.place_of(skill) => {
+                stand.line(course, idx, skill)
+            }
+            _ => stand.line_without_deck(skill),
+        });
+    }
+    Ok(progress)
+}
+
 /// What was done so far.
 pub(super) struct Past {
     /// What the log of attempts says.
@@ -34,10 +79,34 @@ pub(super) struct Past {
     pub(super) listened: HashMap<Skill, u32>,
 }
 
+impl Past {
+    /// What a store says.
+    pub(super) fn of(store: &Store) -> Result<Self, StoreError> {
+        let mut records = Records::default();
+        store.attempts_as_judged(|attempt| records.take(&attempt))?;
+        Ok(Self {
+            records,
+            listened: store.n_listened()?,
+        })
+    }
+}
+
+/// What a line of progress is told from.
+#[derive(Clone, Copy)]
+pub(super) struct Stand<'a> {
+    pub(super) past: &'a Past,
+    pub(super) learner: &'a Learner,
+    /// How the learner chose to count, if they did.
+    pub(super) counting: Option<Counting>,
+    pub(super) day: Day,
+}
+
 /// One skill.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ProgressLine {
-    /// The exercise's title.
+    /// The skill.
+    pub skill: Skill,
+    /// The exercise's title; the skill's id where its deck is gone.
     pub title: String,
     /// What the log says of it.
     pub record: Record,
@@ -48,43 +117,61 @@ pub struct ProgressLine {
     /// From what level it is heard, and within which bounds, in decibels; `None` while too little is
     /// known and where claps are asked.
     pub heard_from: Option<(Level, (f64, f64))>,
+    /// When it comes.
+    pub coming: Coming,
 }
 
 impl Progress {
-    pub(super) fn of(
-        Past { records, listened }: &Past,
-        learner: &Learner,
-        course: &Course,
-        counting: Option<Counting>,
-    ) -> Self {
-        let line = |idx: usize| {
-            let exercise = course.exercise(idx)?;
-            let record = records.of(&exercise.skill).cloned().unwrap_or_default();
-            let standing = learner.standing(&exercise.skill);
-            let is_tapped = exercise.material.alternatives(&exercise.form) == 0;
-            let hardest = exercise.levels.hardest().decibels();
-            let level = |standing: &Standing| {
-                let (low, high) = standing.threshold().heard_within();
-                let level = course.heard_from(learner, &exercise.skill)?;
-                Some((level, (low.max(hardest), high.max(hardest))))
-            };
-            Some(ProgressLine {
-                title: exercise.title.to_string(),
-                labels: {
-                    let material = &exercise.material;
-                    let counting = Counting::in_style(counting, material.counting());
-                    labels_in_words(&record, material.cycle(), counting)
-                },
-                record,
-                n_listened: listened.get(&exercise.skill).copied().unwrap_or(0),
-                heard_from: standing.filter(|_| !is_tapped).and_then(level),
-            })
-        };
+    pub(super) fn of(stand: Stand<'_>, course: &Course) -> Self {
+        let records = &stand.past.records;
+        let line = |idx: usize| Some(stand.line(course, idx, course.skill(idx)?));
         Self {
             sensitivity: records.labels().sensitivity(),
             cues: records.cues().filter_map(cue_in_words).collect(),
             lines: (0..course.len()).filter_map(line).collect(),
             here: 0,
+        }
+    }
+}
+
+impl Stand<'_> {
+    /// The line of a skill that stands at `idx` of this course.
+    fn line(self, course: &Course, idx: usize, skill: &Skill) -> ProgressLine {
+        let Some(exercise) = course.exercise(idx) else {
+            return self.line_without_deck(skill);
+        };
+        let material = &exercise.material;
+        let is_tapped = material.alternatives(&exercise.form) == 0;
+        let bare = self.line_without_deck(skill);
+        let hardest = exercise.levels.hardest().decibels();
+        let as_asked = |(_, (low, high)): (Level, (f64, f64))| {
+            let level = course.heard_from(self.learner, skill)?;
+            Some((level, (low.max(hardest), high.max(hardest))))
+        };
+        let counting = Counting::in_style(self.counting, material.counting());
+        ProgressLine {
+            title: exercise.title.to_string(),
+            labels: labels_in_words(&bare.record, material.cycle(), counting),
+            heard_from: bare.heard_from.filter(|_| !is_tapped).and_then(as_asked),
+            coming: Coming::of(course, idx, self.learner, self.day),
+            ..bare
+        }
+    }
+
+    /// What is known of a skill whose exercise is not.
+    fn line_without_deck(self, skill: &Skill) -> ProgressLine {
+        let standing = self.learner.standing(skill);
+        let level = |standing: &Standing| {
+            Some((heard_from(standing)?, standing.threshold().heard_within()))
+        };
+        ProgressLine {
+            skill: skill.clone(),
+            title: skill.to_string(),
+            record: self.past.records.of(skill).cloned().unwrap_or_default(),
+            n_listened: self.past.listened.get(skill).copied().unwrap_or(0),
+            labels: String::new(),
+            heard_from: standing.and_then(level),
+            coming: standing.map_or(Coming::Open, |standing| Coming::due(standing, self.day)),
         }
     }
 }
@@ -145,8 +232,9 @@ impl ProgressLine {
             parts.push(self.labels.clone());
         }
         if let Some(found) = record.sensitivity() {
+            let lean = lean(found).unwrap_or("neither");
             parts.push(format!(
-                "d' {:.1} (give or take {:.1})",
+                "d' {:.1} (give or take {:.1}), leaning to {lean}",
                 found.d_prime,
                 1.96 * found.error
             ));
@@ -165,6 +253,7 @@ impl ProgressLine {
             1 => parts.push("1 phrase listened to".to_owned()),
             n => parts.push(format!("{n} phrases listened to")),
         }
+        parts.extend(self.coming.words());
         parts.join(", ")
     }
 }
@@ -189,11 +278,12 @@ impl Progress {
     /// How well threes are told from twos, and to which answers lean, in words.
     pub fn leaning(&self) -> Option<String> {
         let found = self.sensitivity?;
-        let lean = match found.clear_criterion() {
-            _ if found.is_exchanged() => "you tell them apart, and name one for the other",
-            c if c > 0.0 => "where you are unsure you say twos",
-            c if c < 0.0 => "where you are unsure you say threes",
-            _ => "no lean to either side shows",
+        let lean = match lean(found) {
+            _ if found.is_exchanged() => {
+                "you tell them apart, and name one for the other".to_owned()
+            }
+            Some(side) => format!("where you are unsure you say {side}"),
+            None => "no lean to either side shows".to_owned(),
         };
         Some(format!(
             "Threes told from twos: d' {:.1} (give or take {:.1}; 0 is guessing, 1 is three of four, 2 is \

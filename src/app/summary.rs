@@ -14,7 +14,7 @@ pub struct Summary {
     pub n_answered: u32,
     /// How many of them rightly.
     pub n_right: u32,
-    /// How long it took, in whole minutes, at least one.
+    /// How long it took, in whole minutes.
     pub minutes: u64,
     /// Skill by skill.
     pub lines: Vec<SummaryLine>,
@@ -60,10 +60,47 @@ impl Summary {
         Self {
             n_answered: tallies.iter().map(|tally| tally.n_answered).sum(),
             n_right: tallies.iter().map(|tally| tally.n_right).sum(),
-            minutes: (sitting.elapsed(now) / 60_000_000).max(1),
+            minutes: sitting.elapsed(now) / 60_000_000,
             lines: tallies.iter().map(line).collect(),
             advice: None,
             notes: Vec::new(),
         }
+    }
+
+    /// How long it took, in words.
+    pub fn lasted(&self) -> String {
+        match self.minutes {
+            0 => "under a minute".to_owned(),
+            1 => "1 minute".to_owned(),
+            n => format!("{n} minutes"),
+        }
+    }
+}
+
+impl SummaryLine {
+    /// The title, and how many were right.
+    pub fn told(&self) -> String {
+        let (right, of) = self.right;
+        format!("{} {right} of {of}", headed(&self.title))
+    }
+}
+
+/// A title before what is said of it: one that asks has its mark already.
+pub fn headed(title: &str) -> String {
+    if title.ends_with(['?', '!', ':']) {
+        title.to_owned()
+    } else {
+        format!("{title}:")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_title_that_asks_needs_no_colon() {
+        assert_eq!(headed("In threes or in twos"), "In threes or in twos:");
+        assert_eq!(headed("Where did it come in?"), "Where did it come in?");
     }
 }

@@ -25,7 +25,9 @@ pub(super) struct Cli {
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
     /// Begin a sitting
-    Sit(Plain),
+    Sit(super::commands::sit::Sit),
+    /// Tell how far practice has brought you, skill by skill
+    Progress(super::commands::form::Form),
     /// Play with the layers of one phrase; nothing is asked and nothing is kept
     Bench,
     /// Tap with a bell until it is known how late taps come on this sound device
@@ -113,7 +115,7 @@ impl Practice {
     }
 }
 
-/// `sit` and `tune-up`.
+/// `tune-up`.
 #[derive(Debug, Args)]
 pub(super) struct Plain {
     /// Ask and answer in lines of text; a tap is an empty line

@@ -1,7 +1,7 @@
 //! The command line: arguments in, exit code out.
 //!
 //! Read [`run`] first. `args` is the command line as typed, `commands/` has one file a command,
-//! `plain` is the sitting in lines of text and `tell` what it says, and `failure` is the only place
+//! `plain` is the sitting in lines of text, and `failure` is the only place
 //! that turns errors into words and exit codes: 0 done, 1 done and the answer is no, 2 the command
 //! line is wrong, 3 the data is wrong, 4 the surroundings are wrong, 101 a bug; 128 and the number of
 //! a signal that asked it to end.
@@ -14,7 +14,6 @@ mod failure;
 mod learner;
 mod lines;
 mod plain;
-mod tell;
 
 use std::ffi::OsString;
 use std::io::{self, Write as _};
@@ -81,7 +80,15 @@ fn perform(cli: Cli, env: &Env) -> Result<ExitCode, Failure> {
     let bell = Intent::TuneUp(Step::Bell);
     let (first, is_plain) = match cli.command {
         None => (None, false),
-        Some(Command::Sit(Plain { plain })) => (Some(Intent::Begin), plain),
+        Some(Command::Sit(asked)) => {
+            let deck = deck_of(practice, env)?;
+            return commands::sit::run(deck, &asked, practice, env).map(code_of);
+        }
+        Some(Command::Progress(form)) => {
+            let deck = deck_of(practice, env)?;
+            commands::progress::run(deck, &form, practice, env)?;
+            return Ok(ExitCode::SUCCESS);
+        }
         Some(Command::Bench) => (Some(Intent::ToBench), false),
         Some(Command::TuneUp(Plain { plain })) => (Some(bell), plain),
         Some(Command::Decks { asked }) => return commands::decks::run(&asked, practice, env),
@@ -134,6 +141,7 @@ fn greet(cli: &Cli, env: &Env) {
             Command::Decks { .. }
                 | Command::Class { .. }
                 | Command::Phrase(_)
+                | Command::Progress(_)
                 | Command::Keep {
                     asked: Keep::Learners
                 }

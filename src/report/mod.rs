@@ -8,10 +8,12 @@ mod agreement;
 pub mod class;
 mod heard;
 mod label;
+mod lean;
 mod record;
 pub mod stats;
 
 pub use agreement::Agreement;
 pub use heard::heard_from;
 pub use label::{Label, Labels};
+pub use lean::lean;
 pub use record::{Heard, Record, Records};

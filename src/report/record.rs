@@ -152,6 +152,11 @@ impl Records {
         self.cues.iter().map(|(cue, heard)| (*cue, heard))
     }
 
+    /// All skills of which one was answered.
+    pub fn skills(&self) -> impl Iterator<Item = &Skill> {
+        self.skills.keys()
+    }
+
     /// The record of a skill.
     pub fn of(&self, skill: &Skill) -> Option<&Record> {
         self.skills.get(skill)

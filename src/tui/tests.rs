@@ -13,8 +13,8 @@ use crate::app::bench::{Bench, Step};
 use crate::app::recording::State;
 use crate::app::tune_up::{self, TuneUp};
 use crate::app::{
-    ClapBy, Intent, Place, Playhead, Progress, ProgressLine, SetToday, SetUp, Summary, SummaryLine,
-    Today, TodayLine,
+    ClapBy, Coming, Intent, Place, Playhead, Progress, ProgressLine, SetToday, SetUp, Summary,
+    SummaryLine, Today, TodayLine,
 };
 use crate::label::Label;
 use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeParts};
@@ -472,20 +472,32 @@ fn progress() -> World {
         longest: Some(8),
         ..Record::default()
     };
-    let line = |title: &str, record: &Record, heard_from| ProgressLine {
+    let line = |title: &str, record: &Record, heard_from, coming| ProgressLine {
+        skill: Skill("path/hold".into()),
         title: title.to_owned(),
         record: record.clone(),
         n_listened: record.n / 7,
         labels: String::new(),
         heard_from,
+        coming,
     };
     let level = Some((Level::of_tenths(31), (2.2, 4.1)));
     World::at(Place::Progress(Progress {
         sensitivity: labels.sensitivity(),
         cues: vec!["the low notes 3.1 dB (2.2 to 4.0)".to_owned()],
         lines: vec![
-            line("Listen to the low notes", &heard, level),
-            line("Hold the threes against twos", &clapped, None),
+            line(
+                "Listen to the low notes",
+                &heard,
+                level,
+                Coming::Due(Day(20_003), 3),
+            ),
+            line(
+                "Hold the threes against twos",
+                &clapped,
+                None,
+                Coming::Due(Day(20_000), 0),
+            ),
         ],
         here: 0,
     }))
@@ -746,6 +758,8 @@ fn event(intent: Intent) -> Event {
         | Intent::Wish(_)
         | Intent::Practise
         | Intent::Listen
+        | Intent::PractiseAt(_)
+        | Intent::ListenAt(_)
         | Intent::NextDeck
         | Intent::Bench(_) => {
             panic!("not in a sitting")

@@ -57,7 +57,7 @@ fn who_hears_the_low_notes_is_right_and_is_asked_again_when_the_skill_is_due() {
     terminal.press("q");
     terminal.wait_for("this sitting");
     let summary = terminal.text();
-    assert!(summary.contains("2 of 2 right, in 1 minute."), "{summary}");
+    assert!(summary.contains("2 of 2 right, in "), "{summary}");
     let days = days_until_back(&summary);
     terminal.press("q");
     assert_eq!(terminal.end(), 0);

@@ -86,7 +86,7 @@ fn hear(talk: &mut Talk, line: &str, said: &mut Vec<String>) {
         talk.say("d");
     } else if line.starts_with("Answer with a number") {
         talk.say("1");
-    } else if line.starts_with("enter goes on") {
+    } else if line.starts_with("Enter goes on") {
         talk.say("");
     }
     said.extend(kept(line));

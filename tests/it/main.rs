@@ -42,3 +42,4 @@ mod screen;
 mod store;
 mod terminal;
 mod tuning_reference;
+mod wishes;

@@ -114,8 +114,13 @@ fn check_told(read: &Read) {
 
 #[track_caller]
 fn check_summary(out: &str, all: &[Read], n_right: usize) {
-    let whole = format!("{n_right} of {} right in 1 minute.", all.len());
-    assert!(out.lines().any(|line| line == whole), "{out}");
+    let whole = format!("{n_right} of {} right in ", all.len());
+    let lasted = out.lines().find_map(|line| line.strip_prefix(&whole));
+    // A busy machine may need longer.
+    assert!(
+        matches!(lasted, Some("under a minute." | "1 minute.")),
+        "{out}"
+    );
     let mut by_title: BTreeMap<&str, (usize, usize)> = BTreeMap::new();
     for read in all {
         let (right, answered) = by_title.entry(&read.title).or_default();
@@ -135,7 +140,11 @@ fn the_end_of_the_input_leaves_with_what_was_answered() {
     let home = Home::new();
     let ended = run(home.sitting("--minutes 5"), "1\n\n1\n");
     assert_eq!((ended.code, ended.err.as_str()), (0, ""));
-    assert!(ended.out.contains(" of 2 right in 1 minute."));
+    assert!(
+        ended.out.contains(" of 2 right in under a minute."),
+        "{}",
+        ended.out
+    );
     assert_eq!(home.kept().len(), 2);
     let ended = run(home.sitting("--minutes 5"), "");
     assert_eq!((ended.code, ended.err.as_str()), (0, ""));

@@ -70,6 +70,31 @@ impl Practice {
 }
 
 #[test]
+fn a_skill_may_be_chosen_when_it_is_started() {
+    let practice = Practice::new();
+    let started = |args: &[&str]| {
+        let mut command = practice.command();
+        command.args(args);
+        Terminal::start(command)
+    };
+    let mut terminal = started(&["sit", "--skill", "chords"]);
+    terminal.wait_for("Listen to the chords");
+    terminal.wait_for("you chose it");
+    terminal.wait_for(QUESTION);
+    terminal.press("q");
+    terminal.wait_for("this sitting");
+    terminal.press(CTRL_C);
+    assert_eq!(terminal.end(), 0);
+    let mut terminal = started(&["sit", "--skill", "path/voices", "--listen"]);
+    terminal.wait_for("Only listen: nothing is asked, and nothing is scored.");
+    terminal.wait_for("under its claps");
+    terminal.press("q");
+    terminal.wait_for("in this deck");
+    terminal.press(CTRL_C);
+    assert_eq!((terminal.end(), practice.n_kept()), (0, 0));
+}
+
+#[test]
 fn a_sitting_goes_by_single_keys_and_is_kept() {
     let practice = Practice::new();
     let mut terminal = practice.start();

@@ -1,4 +1,4 @@
-//! `contrapalma` and `contrapalma sit`: practice on the screen or in lines of text.
+//! Practice on the screen or in lines of text: what it needs, and how it begins.
 
 use std::sync::Arc;
 
@@ -23,7 +23,16 @@ pub(in crate::cli) fn screen(
     env: &Env,
     first: Option<Intent>,
 ) -> Result<Ending, Failure> {
-    let ready = Ready::new(deck, practice, env)?;
+    on_screen(Ready::new(deck, practice, env)?, practice, env, first)
+}
+
+/// The same with what it needs.
+pub(super) fn on_screen(
+    ready: Ready,
+    practice: &Practice,
+    env: &Env,
+    first: Option<Intent>,
+) -> Result<Ending, Failure> {
     let (clock, log) = (Arc::clone(&ready.clock), ready.log.clone());
     // The device is opened once the screen has taken over what libraries print.
     let open = |deliver| {
@@ -62,7 +71,11 @@ pub(in crate::cli) fn plain(
     env: &Env,
     first: Intent,
 ) -> Result<(), Failure> {
-    let ready = Ready::new(deck, practice, env)?;
+    in_lines(Ready::new(deck, practice, env)?, practice, first)
+}
+
+/// The same with what it needs.
+pub(super) fn in_lines(ready: Ready, practice: &Practice, first: Intent) -> Result<(), Failure> {
     // Libraries that print do so while the device is opened and while it plays.
     let quiet = Quiet::begin(&ready.log).map_err(|error| Failure::file(&ready.log, &error))?;
     let around = ready.surroundings(practice);
@@ -78,18 +91,20 @@ pub(in crate::cli) fn plain(
 }
 
 /// What a sitting needs, checked before anything is shown.
-struct Ready {
+pub(super) struct Ready {
     clock: Arc<dyn Clock>,
-    store: Store,
-    deck: Deck,
+    pub(super) store: Store,
+    pub(super) deck: Deck,
+    /// Whether another deck may be chosen.
+    pub(super) decks: Decks,
     limit: Limit,
     seed: crate::world::Seed,
     log: std::path::PathBuf,
-    installed: Installed,
+    pub(super) installed: Installed,
 }
 
 impl Ready {
-    fn new(deck: Deck, practice: &Practice, env: &Env) -> Result<Self, Failure> {
+    pub(super) fn new(deck: Deck, practice: &Practice, env: &Env) -> Result<Self, Failure> {
         let clock = clock_of(env)?;
         let seed = seed_of(practice)?;
         let dir = data_dir(practice, env)?;
@@ -104,6 +119,10 @@ impl Ready {
             clock,
             store,
             deck,
+            decks: match practice.deck {
+                Some(_) => Decks::Given,
+                None => Decks::All,
+            },
             limit,
             seed,
             log: dir.join("messages.log"),
@@ -121,10 +140,7 @@ impl Ready {
             speakers: practice.speakers(),
             wish: practice.wish(),
             no_sound,
-            decks: match practice.deck {
-                Some(_) => Decks::Given,
-                None => Decks::All,
-            },
+            decks: self.decks,
             installed: self.installed.clone(),
             ear: ear(practice, &self.clock),
         }

@@ -30,12 +30,7 @@ pub(super) fn counted(n: impl TryInto<u64>, what: &str) -> String {
 
 /// To which answer somebody leans; nothing where it is neither.
 pub(super) fn lean(found: Option<Sensitivity>) -> &'static str {
-    match found.map(Sensitivity::clear_criterion) {
-        Some(c) if c > 0.0 => "twos",
-        Some(c) if c < 0.0 => "threes",
-        Some(_) => "neither",
-        None => "",
-    }
+    found.map_or("", |found| crate::report::lean(found).unwrap_or("neither"))
 }
 
 /// How well threes are told from twos, and the lean.

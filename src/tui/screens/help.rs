@@ -2,6 +2,7 @@
 
 use ratatui::text::{Line, Span};
 
+use crate::app::ANSWERS;
 use crate::tui::keymap::{Binding, below_help};
 use crate::tui::page::{Body, INDENT, Screen, cell};
 use crate::tui::theme::Theme;
@@ -9,45 +10,6 @@ use crate::tui::view::View;
 
 /// Columns of a key or a word.
 const COLUMN: usize = 14;
-
-/// The words of the answers: what each means, and what else helps to tell it.
-const WORDS: [(&str, [&str; 2]); 5] = [
-    (
-        "in threes",
-        [
-            "The cycle leans on two groups of three,",
-            "with accents on the first and fourth pulse.",
-        ],
-    ),
-    (
-        "in twos",
-        [
-            "The cycle leans on three groups of two,",
-            "with accents on first, third and fifth.",
-        ],
-    ),
-    (
-        "both at once",
-        [
-            "One voice leans on threes, another on twos,",
-            "in the same cycle.",
-        ],
-    ),
-    (
-        "in turn",
-        [
-            "One voice leans on one, then on the other,",
-            "each for some cycles.",
-        ],
-    ),
-    (
-        "fits either",
-        [
-            "Nothing decides between threes and twos:",
-            "you may clap either to it.",
-        ],
-    ),
-];
 
 pub(in crate::tui) fn screen(
     view: &View<'_>,
@@ -60,7 +22,7 @@ pub(in crate::tui) fn screen(
     let everywhere = "ctrl-c leaves from anywhere, ctrl-z suspends. Answers are kept at once.";
     body.mention(everywhere);
     body.gap();
-    for (word, lines) in WORDS {
+    for (word, lines) in ANSWERS {
         let [meaning, more] = lines;
         body.line(Line::from(vec![
             Span::styled(

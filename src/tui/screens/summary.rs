@@ -12,10 +12,9 @@ use super::counted;
 
 pub(in crate::tui) fn screen(summary: &Summary, theme: Theme, columns: usize) -> Screen {
     let mut body = Body::new(columns);
-    let minutes = counted(summary.minutes, "minute");
     let total = match summary.n_answered {
         0 => "Nothing was answered; nothing is lost.".to_owned(),
-        n => format!("{} of {n} right, in {minutes}.", summary.n_right),
+        n => format!("{} of {n} right, in {}.", summary.n_right, summary.lasted()),
     };
     body.say(&total, theme.strong());
     body.gap();

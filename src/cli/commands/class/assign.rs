@@ -5,12 +5,13 @@ use std::path::PathBuf;
 use clap::Args;
 use serde_json::{Value, json};
 
-use super::place::{Form, Place, unclear};
+use super::place::{Place, unclear};
 use crate::class::assignment::{Assignment, Goal, News, limit, text};
 use crate::class::hand_in::LearnerId;
 use crate::class::judgement::MOST_JUDGED;
 use crate::class::roster::{Meant, Roster};
 use crate::cli::args::{Practice, day, label};
+use crate::cli::commands::form::Form;
 use crate::cli::commands::practise::clock_of;
 use crate::cli::commands::shelf::{self, Shelf};
 use crate::cli::commands::write::{print, write_new};

@@ -3,11 +3,12 @@
 use clap::{ArgGroup, Args};
 use serde_json::{Value, json};
 
-use super::place::{Form, Place, who};
+use super::place::{Place, who};
 use crate::app::class::is_judged;
 use crate::class::hand_in::LearnerId;
 use crate::class::judgement::{Judgement, PhraseId, Ruling, skill_of};
 use crate::cli::args::{Practice, day, label};
+use crate::cli::commands::form::Form;
 use crate::cli::commands::practise::clock_of;
 use crate::cli::commands::write::print;
 use crate::cli::failure::{Failure, Kind};

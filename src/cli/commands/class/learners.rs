@@ -7,10 +7,11 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use serde_json::{Value, json};
 
-use super::place::{Form, Place, who};
+use super::place::{Place, who};
 use crate::class::hand_in::LearnerId;
 use crate::class::roster::{Group, LONGEST_LIST, Line, Roster, read_list};
 use crate::cli::args::{Practice, label};
+use crate::cli::commands::form::Form;
 use crate::cli::commands::practise::clock_of;
 use crate::cli::commands::write::print;
 use crate::cli::failure::{Failure, Kind};

@@ -3,9 +3,11 @@
 use std::io::{self, Write as _};
 
 use crate::app::tune_up::{Step, TuneUp};
-use crate::app::{SetUp, Summary, Today, heard_in_words};
-use crate::quiz::{Answer, GridRow, Kind, Open, Shown};
+use crate::app::{Listening, SetUp, Summary, Today, headed, heard_in_words};
+use crate::quiz::{Answer, GridRow, Kind, Open, Reveal, Shown};
 use crate::rhythm::Feel;
+
+use super::keys::{LISTENING, prompt};
 
 /// The caution on loudness, given once.
 const CAUTION: &str = "Start low: somebody at arm's length must stay easy to understand over the \
@@ -44,7 +46,11 @@ pub(super) fn tell_today(today: &Today, caution: bool) -> io::Result<()> {
         let more = more.map_or_else(String::new, |deck| format!(" --deck {deck} practises it."));
         say(&[&format!("{}{more}", set.reached)])?;
     }
-    if caution { say(&[CAUTION]) } else { Ok(()) }
+    if caution { tell_caution() } else { Ok(()) }
+}
+
+pub(super) fn tell_caution() -> io::Result<()> {
+    say(&[CAUTION])
 }
 
 fn join(parts: &[&str]) -> String {
@@ -101,26 +107,46 @@ pub(super) fn tell_question(open: &Open, set_up: SetUp) -> io::Result<()> {
     if open.question.ends_with_its_sound() && set_up != SetUp::Tuned {
         say(&["Claps are counted; their timing is not judged here."])?;
     }
-    say(&[help_of(open)])
+    say(&[&prompt(open)])
 }
 
-fn help_of(open: &Open) -> &'static str {
-    if open.question.kind() == Kind::TwoHands {
-        "f and j, each with Enter, are the hands; d when done, r from the start again, s skip, q leave."
-    } else if open.question.is_marked() {
-        "Answer with counts, as 1-4-5; r once more, s skip, q leave."
-    } else if open.question.is_tapped() {
-        "Enter is a tap; d when done, r from the start again, s skip, q leave."
-    } else {
-        "Answer with a number; r once more, s skip, q leave."
+/// That nothing is asked of what comes.
+pub(super) fn tell_listening(listening: &Listening) -> io::Result<()> {
+    let head = headed(&listening.title);
+    say(&[
+        "",
+        &format!("{head} only listen; nothing is asked, and nothing is scored."),
+        &listening.line,
+    ])
+}
+
+/// What is heard, or why nothing is.
+pub(super) fn tell_listened(listening: &Listening) -> io::Result<()> {
+    match (&listening.told, &listening.refused) {
+        (Some((question, reveal)), _) => {
+            say(&["", &reveal.verdict, &reveal.reason])?;
+            let each = each_cycle(question.kind(), &[question.truth()]);
+            tell_grid(reveal, each)?;
+        }
+        (None, refused) => say(&["", refused.as_deref().unwrap_or_default()])?,
     }
+    say(&[LISTENING])
 }
 
 pub(super) fn tell_reveal(shown: &Shown) -> io::Result<()> {
-    let reveal = &shown.reveal;
+    let (reveal, attempt) = (&shown.reveal, &shown.attempt);
     say(&[&reveal.verdict, &reveal.reason])?;
+    let each = each_cycle(attempt.kind, &[attempt.truth, attempt.answer]);
+    tell_grid(reveal, each)?;
+    match shown.repair() {
+        Some(repair) => say(&[&format!("It helps: {repair}")]),
+        None => Ok(()),
+    }
+}
+
+fn tell_grid(reveal: &Reveal, each: Cycles) -> io::Result<()> {
     let rows: Vec<&GridRow> = reveal.rows.iter().chain(&reveal.you).collect();
-    let alike = cycles_alike(shown, &rows);
+    let alike = cycles_alike(each, &rows);
     for (first, last) in &alike {
         if alike.len() > 1 {
             say(&[&cycles_in_words(*first, *last)])?;
@@ -150,18 +176,33 @@ pub(super) fn tell_reveal(shown: &Shown) -> io::Result<()> {
     if let [row] = reveal.you.as_slice() {
         say(&[&format!("({}: {})", row.name, row.aside)])?;
     }
-    match shown.repair() {
-        Some(repair) => say(&[&format!("It helps: {repair}")]),
-        None => Ok(()),
+    Ok(())
+}
+
+/// Which cycles are told.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Cycles {
+    /// One stands for all.
+    One,
+    /// All that differ.
+    Different,
+}
+
+/// Where the feel stays, one cycle stands for all: hearing every small difference read out would hide
+/// what matters.
+fn each_cycle(kind: Kind, answers: &[Answer]) -> Cycles {
+    let turns = |answer: &Answer| matches!(answer, Answer::Feel(Feel::InTurn) | Answer::Turn(_));
+    let is_clapped = matches!(kind, Kind::Clap | Kind::TwoHands);
+    if is_clapped || answers.iter().any(turns) {
+        Cycles::Different
+    } else {
+        Cycles::One
     }
 }
 
-/// Stretches of cycles whose rows are alike, by their first and last index. Where the feel stays,
-/// one cycle stands for all: hearing every small difference read out would hide what matters.
-fn cycles_alike(shown: &Shown, rows: &[&GridRow]) -> Vec<(usize, usize)> {
-    let turns = |answer| matches!(answer, Answer::Feel(Feel::InTurn) | Answer::Turn(_));
-    let is_clapped = matches!(shown.attempt.kind, Kind::Clap | Kind::TwoHands);
-    if !is_clapped && !turns(shown.attempt.truth) && !turns(shown.attempt.answer) {
+/// Stretches of cycles whose rows are alike, by their first and last index.
+fn cycles_alike(each: Cycles, rows: &[&GridRow]) -> Vec<(usize, usize)> {
+    if each == Cycles::One {
         return vec![(0, 0)];
     }
     let n_cycles = rows.iter().map(|row| row.cycles.len()).max().unwrap_or(1);
@@ -200,30 +241,21 @@ pub(super) fn tell_summary(summary: &Summary) -> io::Result<()> {
     say(&[
         "",
         &format!(
-            "{} of {} right in {} {}.",
+            "{} of {} right in {}.",
             summary.n_right,
             summary.n_answered,
-            summary.minutes,
-            if summary.minutes == 1 {
-                "minute"
-            } else {
-                "minutes"
-            }
+            summary.lasted()
         ),
     ])?;
     for line in &summary.lines {
-        let (right, of) = line.right;
         let heard = line.heard_from.map_or_else(String::new, heard_in_words);
         let back = match line.back_in_days {
             None => String::new(),
+            Some(0) => "due again today".to_owned(),
             Some(1) => "back in 1 day".to_owned(),
             Some(days) => format!("back in {days} days"),
         };
-        say(&[&join(&[
-            &format!("{}: {right} of {of}", line.title),
-            &heard,
-            &back,
-        ])])?;
+        say(&[&join(&[&line.told(), &heard, &back])])?;
     }
     if let Some(advice) = &summary.advice {
         say(&[advice])?;

@@ -3,18 +3,27 @@
 //! A line in is an answer, a tap (empty) or a letter; lines out are whole sentences. The same engine
 //! runs as on the screen. The end of input leaves the sitting; what was kept stays kept.
 
-use std::collections::{BTreeSet, VecDeque};
+mod keys;
+mod tell;
+
+use std::collections::VecDeque;
 use std::io;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 
-use crate::app::tune_up::{Step, TuneUp};
+use crate::app::tune_up::Step;
 use crate::app::{App, Done, Intent, Place, Trouble};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::lines::{self, Handled, Line};
-use crate::cli::tell::{say, tell_question, tell_reveal, tell_summary, tell_today, tell_tune_up};
-use crate::quiz::{self, Hand, Hearing, Open, Shown, Stage};
+use crate::label::printable;
+use crate::quiz::{Hearing, Question, Stage};
 use crate::world::{Clock, Stamp};
+
+use keys::{LISTENING, Said, after, at_tune_up, known, legend, meaning, while_listening};
+use tell::{
+    say, tell_caution, tell_listened, tell_listening, tell_question, tell_reveal, tell_summary,
+    tell_today, tell_tune_up,
+};
 
 /// Everything that can happen.
 enum Input {
@@ -23,16 +32,7 @@ enum Input {
     Done(Done),
 }
 
-/// What a line means where the sitting stands.
-enum Said {
-    Intent(Intent),
-    /// These pulses are marked, from 0, and no others.
-    Marks(Vec<usize>),
-    Help,
-    Unknown,
-}
-
-/// Goes through what is wanted `first`: one sitting, or the tune-up.
+/// Goes through what is wanted `first`: one sitting, the tune-up, or phrases to listen to.
 pub(in crate::cli) fn go<D>(
     open: impl FnOnce(Box<dyn Fn(Done) -> bool + Send>) -> Result<App, D>,
     clock: &Arc<dyn Clock>,
@@ -57,6 +57,8 @@ where
         waiting: VecDeque::new(),
         handled,
         closed: false,
+        voice: 0,
+        n_listened: 0,
     };
     let ended = plain.run(&inbox, first);
     match ended {
@@ -95,6 +97,10 @@ struct Plain {
     waiting: VecDeque<Line>,
     handled: Handled,
     closed: bool,
+    /// Which voice is heard alone next.
+    voice: usize,
+    /// How many phrases were listened to.
+    n_listened: u32,
 }
 
 /// A place that has been told.
@@ -104,15 +110,28 @@ enum Told {
     Question(u32),
     Answered(u32),
     Kept(u32),
+    /// That phrases are only listened to.
+    Listening,
+    /// One of them, or that it cannot be had.
+    Listened(u32),
+    Refused,
 }
 
 impl Plain {
     fn run(&mut self, inbox: &Receiver<Input>, first: Intent) -> Result<(), Ended> {
-        if let (Place::Today(today), Intent::Begin) = (self.app.place(), first) {
-            tell_today(today, self.app.is_caution_due())?;
+        let caution = self.app.is_caution_due();
+        match (self.app.place(), first) {
+            (Place::Today(today), Intent::Begin | Intent::PractiseAt(_)) => {
+                tell_today(today, caution)?;
+            }
+            (Place::Today(_), Intent::ListenAt(_)) if caution => tell_caution()?,
+            _ => {}
         }
         self.app.intend(first, self.clock.stamp())?;
-        while matches!(self.app.place(), Place::Sitting | Place::TuneUp(_)) {
+        while matches!(
+            self.app.place(),
+            Place::Sitting | Place::TuneUp(_) | Place::Listening(_)
+        ) {
             match inbox.recv_timeout(self.app.idle_time()) {
                 Ok(Input::Line(line)) => self.waiting.push_back(line),
                 Ok(Input::Done(done)) => self.app.done(done)?,
@@ -123,7 +142,13 @@ impl Plain {
             self.app.tick()?;
             self.tell()?;
             self.tune_up()?;
+            self.listen()?;
             self.take_waiting()?;
+        }
+        match self.n_listened {
+            0 => {}
+            1 => say(&["", "1 phrase listened to; nothing was scored."])?,
+            n => say(&["", &format!("{n} phrases listened to; nothing was scored.")])?,
         }
         if let Place::Summary(summary) = self.app.place() {
             tell_summary(summary)?;
@@ -153,6 +178,45 @@ impl Plain {
             }
         }
         Ok(())
+    }
+
+    /// Tells what is listened to, and takes the lines that came.
+    fn listen(&mut self) -> Result<(), Ended> {
+        while let Place::Listening(listening) = self.app.place() {
+            if self.told.is_none() {
+                self.told = Some(Told::Listening);
+                tell_listening(listening)?;
+            }
+            let told = match (&listening.told, &listening.refused) {
+                (Some((question, _)), _) => Told::Listened(key(question)),
+                (None, Some(_)) => Told::Refused,
+                (None, None) => return Ok(()),
+            };
+            if self.told != Some(told) {
+                self.told = Some(told);
+                self.voice = 0;
+                self.n_listened += u32::from(told != Told::Refused);
+                tell_listened(listening)?;
+            }
+            let Some(line) = self.waiting.pop_front() else {
+                if self.closed {
+                    self.app.intend(Intent::Leave, self.clock.stamp())?;
+                }
+                return Ok(());
+            };
+            self.handled.one();
+            self.take_listening(line.text.trim(), line.stamp)?;
+        }
+        Ok(())
+    }
+
+    fn take_listening(&mut self, line: &str, stamp: Stamp) -> Result<(), Ended> {
+        match while_listening(line) {
+            Said::Intent(intent) => Ok(self.app.intend(intent, stamp)?),
+            Said::Voice => self.next_voice(stamp),
+            Said::Help => self.help(LISTENING),
+            Said::Marks(_) | Said::Unknown => unknown(line, LISTENING),
+        }
     }
 
     /// Takes the lines that came, as far as there is something to answer.
@@ -187,13 +251,38 @@ impl Plain {
                 Ok(self.app.intend(Intent::Done, stamp)?)
             }
             Said::Intent(intent) => Ok(self.app.intend(intent, stamp)?),
-            Said::Help => Ok(say(&[self.app.stage().map_or("", help)])?),
-            Said::Unknown => {
-                let known = self.app.stage().map_or("", help);
-                let quoted = crate::label::printable(line);
-                Ok(say(&[&format!("\"{quoted}\" is no answer here. {known}")])?)
-            }
+            Said::Voice => self.next_voice(stamp),
+            Said::Help => self.help(&self.app.stage().map_or_else(String::new, known)),
+            Said::Unknown => unknown(line, &self.app.stage().map_or_else(String::new, known)),
         }
+    }
+
+    fn help(&self, known: &str) -> Result<(), Ended> {
+        say(&[known])?;
+        let legend = legend();
+        let lines: Vec<&str> = legend.iter().map(String::as_str).collect();
+        Ok(say(&lines)?)
+    }
+
+    /// Plays one voice alone, another one each time, and says which.
+    fn next_voice(&mut self, stamp: Stamp) -> Result<(), Ended> {
+        let question = match (self.app.place(), self.app.stage()) {
+            (Place::Listening(listening), _) => {
+                listening.told.as_ref().map(|(question, _)| question)
+            }
+            (_, Some(Stage::Shown(shown))) => Some(&shown.question),
+            _ => None,
+        };
+        let rows = question.map_or(&[][..], |question| question.measured().rows());
+        let Some(row) = rows.get(self.voice % rows.len().max(1)) else {
+            return Ok(());
+        };
+        let voice = row.voice;
+        self.voice += 1;
+        say(&[&format!("Only the {}.", voice.words())])?;
+        Ok(self
+            .app
+            .intend(Intent::Hear(Hearing::Voice(voice)), stamp)?)
     }
 
     /// Nothing is heard of a dispute, so that it is told.
@@ -213,7 +302,7 @@ impl Plain {
     fn tell(&mut self) -> Result<(), Ended> {
         match self.app.stage() {
             Some(Stage::Open(open)) => {
-                let told = Told::Question(key(open));
+                let told = Told::Question(key(&open.question));
                 if self.told != Some(told) {
                     self.told = Some(told);
                     tell_question(open, self.app.set_up())?;
@@ -223,6 +312,7 @@ impl Plain {
                 let number = shown.attempt.id.number;
                 if !matches!(self.told, Some(Told::Answered(n) | Told::Kept(n)) if n == number) {
                     self.told = Some(Told::Answered(number));
+                    self.voice = 0;
                     tell_reveal(shown)?;
                 }
                 if shown.saved && self.told == Some(Told::Answered(number)) {
@@ -230,7 +320,7 @@ impl Plain {
                     let id = shown.attempt.id;
                     say(&[
                         &format!("kept {:016x}-{}-{}", id.install, id.sitting, id.number),
-                        keys_of(shown),
+                        &after(shown),
                     ])?;
                 }
             }
@@ -241,121 +331,12 @@ impl Plain {
 }
 
 /// Tells two questions apart, though nothing has been kept of them.
-fn key(open: &Open) -> u32 {
-    let seed = open.question.measured().seed().0;
+fn key(question: &Question) -> u32 {
+    let seed = question.measured().seed().0;
     u32::try_from(seed & 0xffff_ffff).unwrap_or(0)
 }
 
-/// What may be typed after an answer.
-fn keys_of(shown: &Shown) -> &'static str {
-    if shown.reveal.together.is_some() {
-        "enter goes on, h as it is, a as you answered, b both, o your claps alone, x dispute, q leave"
-    } else {
-        "enter goes on, h as it is, a as you answered, x dispute, q leave"
-    }
-}
-
-/// What a line means at the tune-up; `None` asks what the taps have come to.
-fn at_tune_up(tune_up: &TuneUp, line: &str) -> Option<Intent> {
-    match line {
-        "q" => Some(Intent::Leave),
-        "l" => Some(Intent::TuneUp(Step::Loudness)),
-        "b" => Some(Intent::TuneUp(Step::Bell)),
-        "e" => Some(Intent::TuneUp(Step::Even)),
-        "" if tune_up.is_tapped() && tune_up.kept.is_none() => Some(Intent::Tap(Hand::Either)),
-        // Whoever taps on when it is known already does not mean to leave.
-        "" if tune_up.kept.is_none() => Some(Intent::Leave),
-        _ => None,
-    }
-}
-
-fn meaning(stage: &Stage, line: &str) -> Said {
-    match (stage, line) {
-        (_, "?") => Said::Help,
-        (_, "q") => Said::Intent(Intent::Leave),
-        (Stage::Open(open), line) => while_open(open, line),
-        (Stage::Shown(_), "") => Said::Intent(Intent::Onward),
-        (Stage::Shown(_), "h") => Said::Intent(Intent::Hear(Hearing::AsItIs)),
-        (Stage::Shown(shown), "a") if shown.reveal.as_answered.is_some() => {
-            Said::Intent(Intent::Hear(Hearing::AsAnswered))
-        }
-        (Stage::Shown(shown), "b") if shown.reveal.together.is_some() => {
-            Said::Intent(Intent::Hear(Hearing::Together))
-        }
-        (Stage::Shown(shown), "o") if shown.reveal.together.is_some() => {
-            Said::Intent(Intent::Hear(Hearing::OwnAlone))
-        }
-        (Stage::Shown(_), "p") => Said::Intent(Intent::Hear(Hearing::Question)),
-        (Stage::Shown(_), "x") => Said::Intent(Intent::Dispute),
-        _ => Said::Unknown,
-    }
-}
-
-fn while_open(open: &Open, line: &str) -> Said {
-    let tapped = open.question.is_tapped();
-    let two = open.question.kind() == quiz::Kind::TwoHands;
-    let counting = open.ticket.counting;
-    let n_choices = open.question.choices(counting).len();
-    match line {
-        "r" => Said::Intent(Intent::Again),
-        "s" => Said::Intent(Intent::Skip),
-        "f" if two => Said::Intent(Intent::Tap(Hand::Left)),
-        "j" if two => Said::Intent(Intent::Tap(Hand::Right)),
-        "" if tapped && !two => Said::Intent(Intent::Tap(Hand::Either)),
-        "d" if tapped || !open.marks.is_empty() => Said::Intent(Intent::Done),
-        "a" | "b" | "c" if open.question.sounds().len() > 1 => {
-            let idx = usize::from(line.as_bytes()[0] - b'a');
-            Said::Intent(Intent::Hear(Hearing::Clapping(idx)))
-        }
-        counts if open.question.is_marked() => marks(open, counts),
-        _ => match line.parse::<usize>() {
-            Ok(number) => {
-                let is_it = |idx: &usize| open.question.choice_number(*idx, counting) == number;
-                let chosen = (0..n_choices).find(is_it);
-                chosen.map_or(Said::Unknown, |idx| Said::Intent(Intent::Choose(idx)))
-            }
-            Err(_) => Said::Unknown,
-        },
-    }
-}
-
-/// Counts joined by hyphens, blanks or commas, in the learner's convention.
-fn marks(open: &Open, line: &str) -> Said {
-    let counting = open.ticket.counting;
-    let cycle = open.question.phrase().cycle;
-    let words = line.split(['-', ' ', ',']).filter(|word| !word.is_empty());
-    let pulses: Option<BTreeSet<usize>> = words
-        .map(|word| counting.pulse(cycle, word).map(|pulse| pulse.idx()))
-        .collect();
-    match pulses {
-        Some(pulses) if !pulses.is_empty() => Said::Marks(pulses.into_iter().collect()),
-        _ => Said::Unknown,
-    }
-}
-
-fn help(stage: &Stage) -> &'static str {
-    match stage {
-        Stage::Shown(shown) if shown.reveal.together.is_none() => {
-            "Enter goes on, h as it is, a as you answered, p the phrase alone, x dispute, q leave."
-        }
-        Stage::Open(open) if open.question.kind() == quiz::Kind::TwoHands => {
-            "f and j, each with Enter, are taps of the left hand and the right, d judges the taps so \
-             far, r from the start again, s skip, q leave."
-        }
-        Stage::Open(open) if open.question.is_marked() => {
-            "Answer with counts, as 1-4-5; r once more, s skip, q leave."
-        }
-        Stage::Open(open) if open.question.is_tapped() => {
-            "Enter is a tap, d judges the taps so far, r from the start again, s skip, q leave."
-        }
-        Stage::Open(open) if open.question.sounds().len() > 1 => {
-            "Answer with a number; a, b, c hear one clapping, r all again, s skip, q leave."
-        }
-        Stage::Open(_) => "Answer with a number; r once more, s skip, q leave.",
-        Stage::Shown(_) => {
-            "Enter goes on, h as it is, a as you answered, b both, o your claps alone, p the phrase \
-             alone, x dispute, q leave."
-        }
-        Stage::Ready | Stage::Over => "A phrase is being made; q leaves.",
-    }
+fn unknown(line: &str, known: &str) -> Result<(), Ended> {
+    let quoted = printable(line);
+    Ok(say(&[&format!("\"{quoted}\" is no answer here. {known}")])?)
 }
