@@ -57,7 +57,7 @@ pub use intent::{
 pub use learner::replayed;
 pub use listening::Listening;
 pub use player::Playhead;
-pub use progress::{Progress, ProgressLine};
+pub use progress::{FIRM, Progress, ProgressLine};
 pub use quiet::Quiet;
 pub use summary::{Summary, SummaryLine};
 use today::Past;
@@ -405,12 +405,13 @@ impl App {
             return Ok(());
         };
         let mut summary = Summary::of(sitting, &self.heard_from, &self.learner, now);
-        if self.course.id() == check::DECK {
-            let found = check::found(sitting.tallies());
-            if let Some(found) = found {
+        if self.course.is_check() {
+            let n_ever = |skill: &Skill| self.learner.standing(skill).map_or(0, Standing::answered);
+            let outcome = check::Outcome::of(sitting.tallies(), n_ever);
+            if let Some(found) = outcome.found() {
                 self.store.save_checked(found.id(), now.day)?;
             }
-            summary.advice = Some(check::advice(found));
+            summary.advice = Some(outcome.advice());
         }
         summary.notes = std::mem::take(&mut self.notes);
         self.place = Place::Summary(summary);

@@ -7,11 +7,18 @@ use crate::phrase::Level;
 use crate::quiz::Skill;
 use crate::report::stats::{Sensitivity, Share};
 use crate::report::{Heard, Label, Record, Records, heard_from};
-use crate::review::Learner;
+use crate::review::{Learner, Standing};
 use crate::rhythm::{Counting, Cycle};
 
 use super::today::heard_in_words;
 use super::{Course, Scroll};
+
+/// What makes a skill firm, by the rules of [`Standing::is_firm`].
+///
+/// [`Standing::is_firm`]: crate::review::Standing::is_firm
+pub const FIRM: &str = "A skill is firm, and opens those that need it, once you are expected to be right about \
+                        five times in six at the level where it counts as learnt (after six answers at \
+                        least), or were expected so four times in five, guesses taken off, on two days.";
 
 /// How far practice has brought somebody.
 #[derive(Clone, Debug, PartialEq)]
@@ -37,8 +44,12 @@ pub(super) struct Past {
 /// One skill.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ProgressLine {
+    /// The title of the part of the deck that begins with it.
+    pub part: Option<String>,
     /// The exercise's title.
     pub title: String,
+    /// Whether it is firm.
+    pub is_firm: bool,
     /// What the log says of it.
     pub record: Record,
     /// How many of its phrases were listened to without a question.
@@ -65,6 +76,8 @@ impl Progress {
             let level =
                 |standing| Some((heard_from(standing)?, standing.threshold().heard_within()));
             Some(ProgressLine {
+                part: course.part_from(idx).map(str::to_owned),
+                is_firm: standing.is_some_and(Standing::is_firm),
                 title: exercise.title.to_string(),
                 labels: {
                     let material = &exercise.material;
@@ -123,6 +136,9 @@ impl ProgressLine {
     pub fn words(&self) -> String {
         let record = &self.record;
         let mut parts = Vec::new();
+        if self.is_firm {
+            parts.push("firm".to_owned());
+        }
         if let Some(share) = record.share() {
             let percent = |x: f64| 100.0 * x;
             parts.push(format!(
@@ -198,5 +214,17 @@ impl Progress {
             found.d_prime,
             1.96 * found.error
         ))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::review::{FIRM_DAYS, FIRM_PHRASES};
+
+    #[test]
+    fn what_is_said_of_firm_is_the_rule() {
+        assert!(FIRM_PHRASES == 6 && FIRM.contains("after six answers"));
+        assert!(FIRM_DAYS == 2 && FIRM.contains("on two days"));
     }
 }

@@ -371,6 +371,8 @@ fn today() -> World {
             ),
         ],
         fortnight: vec![0, 12, 30, 0, 38, 41, 0, 0, 22, 38, 0, 36, 40, 9],
+        part: None,
+        tomorrow: None,
         checked: None,
         set: vec![],
         who: None,
@@ -473,6 +475,8 @@ fn progress() -> World {
         ..Record::default()
     };
     let line = |title: &str, record: &Record, heard_from| ProgressLine {
+        part: None,
+        is_firm: false,
         title: title.to_owned(),
         record: record.clone(),
         n_listened: record.n / 7,
