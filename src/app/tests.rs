@@ -442,7 +442,11 @@ fn what_the_check_shows_opens_the_path() {
         .filter(|entry| entry.why == crate::review::plan::Why::New)
         .map(|entry| path.title(entry.candidate))
         .collect();
-    assert_eq!(news, Vec::<String>::new());
+    // All of these build on counting six, which was never practised: that may come later.
+    let is_passed_over = learner.standing(&Skill("path/count-six".into())).is_none();
+    assert!(is_passed_over);
+    assert_eq!(news[0], "Clap the twos, guided");
+    assert!(!news.contains(&"Count six from the bell".to_owned()));
 }
 
 #[test]
@@ -460,28 +464,24 @@ fn the_part_is_that_of_the_first_skill_that_is_not_firm() {
     let course = course("beginners");
     let mut learner = Learner::new();
     let mut n_attempts = 0;
-    let mut expected = vec![
-        "Week 1: the pulse and the six (1 of 8)",
-        "Week 1: the pulse and the six (1 of 8)",
-        "Week 1: the pulse and the six (1 of 8)",
-        "Week 2: one phrase, clapped two ways (2 of 8)",
-    ];
-    expected.reverse();
-    for skill in (0..4).filter_map(|idx| course.skill(idx)) {
-        assert_eq!(course.part(&learner).as_deref(), expected.pop());
-        for day in 0..3 {
-            for _ in 0..6 {
-                n_attempts += 1;
-                learner.learn(&Attempt {
-                    skill: skill.clone(),
-                    day: Day(day),
-                    block: n_attempts / 6,
-                    ..crate::review::any_attempt(n_attempts)
-                });
-            }
+    for idx in 0..4 {
+        let expected = match idx {
+            0..=2 => "Week 1: the pulse and the six (1 of 8)",
+            _ => "Week 2: one phrase, clapped two ways (2 of 8)",
+        };
+        assert_eq!(course.part(&learner).as_deref(), Some(expected));
+        let skill = course.skill(idx).expect("it has more");
+        for _ in 0..12 {
+            n_attempts += 1;
+            let arrival = learner.learn(&Attempt {
+                skill: skill.clone(),
+                day: Day(0),
+                ..crate::review::any_attempt(n_attempts)
+            });
+            assert_eq!(arrival, Arrival::Next);
         }
     }
-    assert_eq!(course.part(&learner).as_deref(), expected.pop());
     assert_eq!(course.part_from(0), Some("Week 1: the pulse and the six"));
     assert_eq!(course.part_from(1), None);
+    assert_eq!(Course::new(crate::deck::built_in()).part(&learner), None);
 }

@@ -96,7 +96,7 @@ pub(super) struct WrittenPart<'a> {
 }
 
 enum Item<'a> {
-    Taken(Exercise),
+    Taken(Box<Exercise>),
     /// An exercise of this deck, by its id.
     Own(&'a str),
 }
@@ -143,7 +143,8 @@ fn item<'a>(
 ) -> Option<Item<'a>> {
     let name = value.text(faults)?;
     if name.contains('/') {
-        return shelf.take(name, value, faults).map(Item::Taken);
+        let taken = shelf.take(name, value, faults);
+        return taken.map(|exercise| Item::Taken(Box::new(exercise)));
     }
     if named.contains(&name) {
         is_there_again(value, faults);
@@ -173,7 +174,7 @@ pub(super) fn in_order(
         let first = exercises.len();
         for item in part.items {
             match item {
-                Item::Taken(exercise) => exercises.push(exercise),
+                Item::Taken(exercise) => exercises.push(*exercise),
                 Item::Own(id) => {
                     let is_it =
                         |e: &Exercise| e.skill.0.split_once('/').is_some_and(|(_, own)| own == id);

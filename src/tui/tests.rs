@@ -384,6 +384,10 @@ fn set_today() -> World {
     let mut world = today();
     if let Place::Today(today) = &mut world.place {
         today.who = Some("Anna".to_owned());
+        today.part =
+            Some("Week 3: the fifth, the empty six, and the low notes (3 of 8)".to_owned());
+        today.tomorrow =
+            Some("As many new skills as a day takes have been begun; more come tomorrow.");
         today.set = vec![
             SetToday {
                 head: "Set for you: Claps in six, was due Sunday, 12 November.".to_owned(),
@@ -474,9 +478,9 @@ fn progress() -> World {
         longest: Some(8),
         ..Record::default()
     };
-    let line = |title: &str, record: &Record, heard_from| ProgressLine {
-        part: None,
-        is_firm: false,
+    let line = |title: &str, record: &Record, heard_from: Option<_>| ProgressLine {
+        part: heard_from.map(|_| "Week 3: the low notes".to_owned()),
+        is_firm: heard_from.is_some(),
         title: title.to_owned(),
         record: record.clone(),
         n_listened: record.n / 7,
