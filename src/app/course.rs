@@ -3,12 +3,14 @@
 use std::collections::HashMap;
 
 use crate::accent::Cue;
-use crate::deck::{Deck, Exercise, Order};
+use crate::deck::{Deck, Exercise, Order, Part};
 use crate::phrase::Level;
 use crate::quiz::Skill;
 use crate::report::heard_from;
-use crate::review::Learner;
 use crate::review::plan::{BLOCKS_OF_A_SKILL, Candidate, Candidates, Limit, NEW_A_DAY};
+use crate::review::{Learner, Standing};
+
+use super::check;
 
 /// A deck, its exercises counted as the plan's candidates are.
 #[derive(Clone, Debug)]
@@ -115,6 +117,38 @@ impl Course {
             (Order::Once, Limit::Minutes(_)) => Limit::Minutes(u16::MAX),
             (_, wanted) => wanted,
         }
+    }
+
+    /// Whether it is the check that says where to begin.
+    pub(super) fn is_check(&self) -> bool {
+        self.id() == check::DECK
+    }
+
+    /// The part that somebody is in, which is that of the first skill that is not firm, and its place:
+    /// `Week 3: holding against (3 of 8)`. `None` where the deck has no parts.
+    pub fn part(&self, learner: &Learner) -> Option<String> {
+        let parts = self.deck.parts();
+        let is_firm = |skill: &Skill| learner.standing(skill).is_some_and(Standing::is_firm);
+        let is_open = |part: &Part| !part.skills.iter().all(is_firm);
+        match (parts.iter().position(is_open), parts) {
+            (_, []) => None,
+            (Some(idx), _) => Some(format!(
+                "{} ({} of {})",
+                parts[idx].title,
+                idx + 1,
+                parts.len()
+            )),
+            (None, [only]) => Some(format!("{}: all of it is firm", only.title)),
+            (None, _) => Some(format!("All {} parts are firm", parts.len())),
+        }
+    }
+
+    /// The title of the part that begins with a candidate.
+    pub fn part_from(&self, idx: usize) -> Option<&str> {
+        let skill = self.skill(idx)?;
+        let mut parts = self.deck.parts().iter();
+        let part = parts.find(|part| part.skills.first() == Some(skill))?;
+        Some(part.title.as_str())
     }
 
     /// The name of the deck.

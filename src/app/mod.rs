@@ -60,7 +60,7 @@ pub use intent::{
 pub use learner::replayed;
 pub use listening::Listening;
 pub use player::Playhead;
-pub use progress::{Progress, ProgressLine, progress_of};
+pub use progress::{FIRM, Progress, ProgressLine, progress_of};
 pub use quiet::Quiet;
 pub use summary::{Summary, SummaryLine, headed};
 use today::Past;
@@ -411,12 +411,13 @@ impl App {
             (&self.learner, &self.course),
             now,
         );
-        if self.course.id() == check::DECK {
-            let found = check::found(sitting.tallies());
-            if let Some(found) = found {
+        if self.course.is_check() {
+            let n_ever = |skill: &Skill| self.learner.standing(skill).map_or(0, Standing::answered);
+            let outcome = check::Outcome::of(sitting.tallies(), n_ever);
+            if let Some(found) = outcome.found() {
                 self.store.save_checked(found.id(), now.day)?;
             }
-            summary.advice = Some(check::advice(found));
+            summary.advice = Some(outcome.advice());
         }
         summary.notes = std::mem::take(&mut self.notes);
         self.place = Place::Summary(summary);

@@ -11,9 +11,11 @@ use crate::quiz::passage::Passage;
 use crate::quiz::{Event, Form, Material, Now, Question, Ticket};
 use crate::review::plan::{Choice, Help};
 
-/// Why a sitting ends before its time.
+/// Why a sitting ends before its time: by what is firm, or by what a day takes.
 const RAN_OUT: &str = "That is all that is open today: the next skills open when these are firm. \
                        Listen without answering, play on the bench, or come back tomorrow.";
+const MORE_TOMORROW: &str = "That is all for today: as many new skills as a day takes have been begun, and more \
+                             come tomorrow. Listen without answering, or play on the bench.";
 
 /// The next question.
 pub(super) enum Next {
@@ -49,7 +51,11 @@ impl App {
                 None => Next::Enough,
             };
             if self.plan.has_run_out() && self.course.waits() {
-                self.note(RAN_OUT);
+                self.note(if self.plan.has_more_tomorrow() {
+                    MORE_TOMORROW
+                } else {
+                    RAN_OUT
+                });
             }
             if matches!(self.next, Next::Resting) {
                 self.rest();

@@ -18,6 +18,13 @@ use super::learner::learner_of;
 use super::today::heard_in_words;
 use super::{Course, Scroll};
 
+/// What makes a skill firm, by the rules of [`Standing::is_firm`].
+///
+/// [`Standing::is_firm`]: crate::review::Standing::is_firm
+pub const FIRM: &str = "A skill is firm, and opens those that need it, once you are expected to be right about \
+                        five times in six at the level where it counts as learnt (after six answers at \
+                        least), or were expected so four times in five, guesses taken off, on two days.";
+
 /// How far practice has brought somebody.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Progress {
@@ -106,8 +113,12 @@ pub(super) struct Stand<'a> {
 pub struct ProgressLine {
     /// The skill.
     pub skill: Skill,
+    /// The title of the part of the deck that begins with it.
+    pub part: Option<String>,
     /// The exercise's title; the skill's id where its deck is gone.
     pub title: String,
+    /// Whether it is firm.
+    pub is_firm: bool,
     /// What the log says of it.
     pub record: Record,
     /// How many of its phrases were listened to without a question.
@@ -150,6 +161,7 @@ impl Stand<'_> {
         };
         let counting = Counting::in_style(self.counting, material.counting());
         ProgressLine {
+            part: course.part_from(idx).map(str::to_owned),
             title: exercise.title.to_string(),
             labels: labels_in_words(&bare.record, material.cycle(), counting),
             heard_from: bare.heard_from.filter(|_| !is_tapped).and_then(as_asked),
@@ -166,6 +178,8 @@ impl Stand<'_> {
         };
         ProgressLine {
             skill: skill.clone(),
+            part: None,
+            is_firm: standing.is_some_and(Standing::is_firm),
             title: skill.to_string(),
             record: self.past.records.of(skill).cloned().unwrap_or_default(),
             n_listened: self.past.listened.get(skill).copied().unwrap_or(0),
@@ -214,6 +228,9 @@ impl ProgressLine {
     pub fn words(&self) -> String {
         let record = &self.record;
         let mut parts = Vec::new();
+        if self.is_firm {
+            parts.push("firm".to_owned());
+        }
         if let Some(share) = record.share() {
             let percent = |x: f64| 100.0 * x;
             parts.push(format!(
@@ -291,5 +308,17 @@ impl Progress {
             found.d_prime,
             1.96 * found.error
         ))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::review::{FIRM_DAYS, FIRM_PHRASES};
+
+    #[test]
+    fn what_is_said_of_firm_is_the_rule() {
+        assert!(FIRM_PHRASES == 6 && FIRM.contains("after six answers"));
+        assert!(FIRM_DAYS == 2 && FIRM.contains("on two days"));
     }
 }

@@ -419,3 +419,69 @@ fn who_only_listens_is_told_and_nothing_is_scored() {
     assert!(matches!(practice.app.place(), Place::Progress(_)));
     assert_eq!(practice.app.store.last_at(), Ok(None));
 }
+
+fn course(id: &str) -> Course {
+    Course::new(crate::deck::built_in_named(id).expect("it comes with the program"))
+}
+
+#[test]
+fn what_the_check_shows_opens_the_path() {
+    let check = crate::deck::built_in_named("check").expect("it comes with the program");
+    let mut practice = Practice::with_deck(Limit::Minutes(10), check);
+    practice.sit(true);
+    assert_eq!(practice.asked.len(), 5);
+    let checked = practice.app.store.checked().expect("readable");
+    assert_eq!(checked.map(|(found, _)| found).as_deref(), Some("nothing"));
+
+    // Nobody who was right in all of it is led through what that needs.
+    let (path, learner) = (course("path"), &practice.app.learner);
+    let day = practice.app.planned_for.plus(1);
+    let plan = plan(learner, &path, day, Seed(1), Limit::Minutes(10));
+    let news = plan.today().into_iter();
+    let news: Vec<String> = news
+        .filter(|entry| entry.why == crate::review::plan::Why::New)
+        .map(|entry| path.title(entry.candidate))
+        .collect();
+    // All of these build on counting six, which was never practised: that may come later.
+    let is_passed_over = learner.standing(&Skill("path/count-six".into())).is_none();
+    assert!(is_passed_over);
+    assert_eq!(news[0], "Clap the twos, guided");
+    assert!(!news.contains(&"Count six from the bell".to_owned()));
+}
+
+#[test]
+fn why_a_part_of_the_check_is_asked_is_that_it_is_one() {
+    use crate::review::plan::Why;
+    let why = |id: &str, why| today::why_in_words(why, &course(id), Day(0));
+    assert_eq!(why("check", Why::New), "part of the check");
+    assert_eq!(why("check", Why::Due { days: 3 }), "part of the check");
+    assert_eq!(why("check", Why::Chosen), "you chose it");
+    assert_eq!(why("path", Why::New), "a new skill");
+}
+
+#[test]
+fn the_part_is_that_of_the_first_skill_that_is_not_firm() {
+    let course = course("beginners");
+    let mut learner = Learner::new();
+    let mut n_attempts = 0;
+    for idx in 0..4 {
+        let expected = match idx {
+            0..=2 => "Week 1: the pulse and the six (1 of 8)",
+            _ => "Week 2: one phrase, clapped two ways (2 of 8)",
+        };
+        assert_eq!(course.part(&learner).as_deref(), Some(expected));
+        let skill = course.skill(idx).expect("it has more");
+        for _ in 0..12 {
+            n_attempts += 1;
+            let arrival = learner.learn(&Attempt {
+                skill: skill.clone(),
+                day: Day(0),
+                ..crate::review::any_attempt(n_attempts)
+            });
+            assert_eq!(arrival, Arrival::Next);
+        }
+    }
+    assert_eq!(course.part_from(0), Some("Week 1: the pulse and the six"));
+    assert_eq!(course.part_from(1), None);
+    assert_eq!(Course::new(crate::deck::built_in()).part(&learner), None);
+}

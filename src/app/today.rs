@@ -27,6 +27,10 @@ pub struct Today {
     pub lines: Vec<TodayLine>,
     /// Attempts on each of the last fourteen learning days, the oldest first.
     pub fortnight: Vec<u32>,
+    /// The part of the deck that the learner is in, in words.
+    pub part: Option<String>,
+    /// Why nothing new is offered though something is open, in words.
+    pub tomorrow: Option<&'static str>,
     /// What a check found lately, in words.
     pub checked: Option<String>,
     /// What a teacher set, those due first in front.
@@ -68,6 +72,8 @@ impl Today {
                 .map(|entry| line(*entry, (learner, &past.spreads), course, day))
                 .collect(),
             fortnight: past.fortnight,
+            part: course.part(learner),
+            tomorrow: plan.has_more_tomorrow().then_some(TOMORROW),
             checked: past
                 .checked
                 .and_then(|checked| checked_in_words(&checked, day)),
@@ -77,11 +83,14 @@ impl Today {
     }
 }
 
+/// Why what is open is not offered.
+const TOMORROW: &str = "As many new skills as a day takes have been begun; more come tomorrow.";
+
 /// What a check found, while that is news.
 fn checked_in_words((id, on): &(String, Day), day: Day) -> Option<String> {
     let days = day.since(*on);
     let found = Found::from_id(id).filter(|_| days <= check::TOLD_DAYS)?;
-    Some(format!("Checked {}: {}.", days_ago(days), found.words()))
+    Some(format!("Checked {}: {}", days_ago(days), found.told()))
 }
 
 /// What the log says of days gone by.
@@ -139,6 +148,8 @@ pub fn heard_in_words(level: Level) -> String {
 /// Why a question is asked, in words.
 pub(super) fn why_in_words(why: Why, course: &Course, day: Day) -> String {
     match why {
+        Why::Chosen => "you chose it".to_owned(),
+        _ if course.is_check() => "part of the check".to_owned(),
         Why::Due { days } => format!("due: last heard {}", days_ago(days)),
         Why::Repair { of } => format!("back, since {} needs it", course.title(of)),
         Why::New => "a new skill".to_owned(),
@@ -147,7 +158,6 @@ pub(super) fn why_in_words(why: Why, course: &Course, day: Day) -> String {
         }
         Why::Spare => "not due yet; there is time".to_owned(),
         Why::Again => "once more today; there is time".to_owned(),
-        Why::Chosen => "you chose it".to_owned(),
         Why::Resting { until } => {
             let days = days_on(until.since(day));
             format!("went wrong often and rests for {days}")

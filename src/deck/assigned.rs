@@ -93,10 +93,10 @@ const HEADERS: [&str; 2] = ["[assignment]", "[judged]"];
 /// # Errors
 /// All faults of the text, in its order; one of them is that there is no assignment.
 pub fn parse_assigned(text: &str) -> Result<Assigned, Vec<Fault>> {
-    let (mut deck, mut parts) = parse::parse_parts(text, Trial::Before)?;
+    let (mut deck, mut parts) = parse::parse_with_behind(text, Trial::Before)?;
     let is_known = built_in_named(deck.id()).is_some_and(|known| known == deck);
     if !is_known {
-        (deck, parts) = parse::parse_parts(text, Trial::Now)?;
+        (deck, parts) = parse::parse_with_behind(text, Trial::Now)?;
     }
     let Some(set) = parts.set else {
         let mut faults = Faults::default();
@@ -130,15 +130,15 @@ pub fn alone(text: &str) -> Option<String> {
     if kept == text {
         return Some(kept);
     }
-    let (deck, parts) = parse::parse_parts(&kept, Trial::Before).ok()?;
-    let (before, _) = parse::parse_parts(text, Trial::Before).ok()?;
+    let (deck, parts) = parse::parse_with_behind(&kept, Trial::Before).ok()?;
+    let (before, _) = parse::parse_with_behind(text, Trial::Before).ok()?;
     let is_alone = parts.set.is_none() && parts.judged.is_empty();
     (is_alone && deck == before).then(|| format!("{}\n", kept.trim_end()))
 }
 
 /// What stands behind a deck.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Parts {
+pub(super) struct Behind {
     set: Option<Set>,
     judged: Vec<Judgement>,
 }
@@ -178,7 +178,7 @@ impl Set {
 }
 
 /// Reads what stands behind a deck of `n_exercises`, where that is known.
-pub(super) fn read(table: &Table<'_>, n_exercises: Option<usize>, faults: &mut Faults) -> Parts {
+pub(super) fn read(table: &Table<'_>, n_exercises: Option<usize>, faults: &mut Faults) -> Behind {
     let set = table.or("assignment", None, faults, |value, faults| {
         let table = value.table(&KEYS, faults)?;
         set(&table, n_exercises, faults).map(Some)
@@ -186,7 +186,7 @@ pub(super) fn read(table: &Table<'_>, n_exercises: Option<usize>, faults: &mut F
     let judged = table.or("judged", Vec::new(), faults, |value, faults| {
         judged(&value.table(&JUDGED_KEYS, faults)?, faults)
     });
-    Parts {
+    Behind {
         set: set.flatten(),
         judged: judged.unwrap_or_default(),
     }

@@ -15,7 +15,7 @@
 //! let faults = faults.expect_err("a title is missing");
 //! assert_eq!(
 //!     faults[2].to_string(),
-//!     "line 3, column 1: found the key \"titel\"; expected one of format, id, title, order, takes, exercise, passage, assignment, judged"
+//!     "line 3, column 1: found the key \"titel\"; expected one of format, id, title, order, takes, part, exercise, passage, assignment, judged"
 //! );
 //! assert_eq!(faults[2].hint.as_deref(), Some("nearest is \"title\""));
 //! ```
@@ -26,6 +26,7 @@ mod fault;
 mod form;
 mod own;
 mod parse;
+mod part;
 mod passage;
 mod recipe;
 mod schema;
@@ -52,6 +53,17 @@ pub struct Deck {
     title: Label,
     order: Order,
     exercises: Vec<Exercise>,
+    parts: Vec<Part>,
+}
+
+/// A stretch of a deck with a name of its own, as a week of a course. What is in it is for those who
+/// read: it holds nothing back.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Part {
+    /// Its name on the screen.
+    pub title: Label,
+    /// Its skills, in the order of the deck; one or more, each in no other part.
+    pub skills: Vec<Skill>,
 }
 
 /// Whether exercises of a deck wait for each other.
@@ -109,6 +121,11 @@ impl Deck {
     /// Its exercises, in the order in which they are offered; one or more.
     pub fn exercises(&self) -> &[Exercise] {
         &self.exercises
+    }
+
+    /// Its parts, in order; none where it is not divided, and an exercise may be in none.
+    pub fn parts(&self) -> &[Part] {
+        &self.parts
     }
 
     /// The exercise of this skill.

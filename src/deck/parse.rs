@@ -8,12 +8,13 @@ use crate::quiz::passage::Passage;
 use crate::quiz::{Form, Kind, Material, Miss, Question, Skill};
 use crate::world::Seed;
 
-use super::assigned::{self, Parts};
+use super::assigned::{self, Behind};
 use super::exercise::{self, Draft, key, optional};
 use super::fault::{Fault, Faults, nearest, quoted};
+use super::part::{self, OwnIds, Shelf};
 use super::spoken::Spoken;
 use super::written::{Document, Key, Shape, Table, Value};
-use super::{Deck, Exercise, OWN, Order, passage, words};
+use super::{Deck, Exercise, Order, passage, words};
 
 /// The longest text that is read, in bytes: far more than a deck of the most exercises.
 pub const LONGEST_TEXT: usize = 256 << 10;
@@ -25,7 +26,7 @@ pub(super) const MOST_EXERCISES: usize = 200;
 const FORMAT: i64 = 1;
 
 /// The keys of a deck.
-pub(super) const KEYS: [Key; 10] = [
+pub(super) const KEYS: [Key; 11] = [
     key("format", "format = 1", Shape::Exactly(FORMAT)),
     key(
         "id",
@@ -42,6 +43,11 @@ pub(super) const KEYS: [Key; 10] = [
         "takes",
         "skills of a deck that comes with the program in a list, as [\"path/plain\"]",
         Shape::Skills(MOST_EXERCISES),
+    ),
+    optional(
+        "part",
+        "parts, each under [[part]] with its title and what it takes",
+        Shape::Tables(&part::KEYS, part::MOST_PARTS),
     ),
     optional(
         "repairs",
@@ -98,11 +104,11 @@ pub fn parse_tried(text: &str) -> Result<Deck, Vec<Fault>> {
 }
 
 pub(super) fn parse_with(text: &str, trial: Trial) -> Result<Deck, Vec<Fault>> {
-    parse_parts(text, trial).map(|(deck, _)| deck)
+    parse_with_behind(text, trial).map(|(deck, _)| deck)
 }
 
 /// The same with what stands behind the deck.
-pub(super) fn parse_parts(text: &str, trial: Trial) -> Result<(Deck, Parts), Vec<Fault>> {
+pub(super) fn parse_with_behind(text: &str, trial: Trial) -> Result<(Deck, Behind), Vec<Fault>> {
     let mut faults = Faults::default();
     match read(text, trial, &mut faults) {
         Some(read) if faults.is_empty() => Ok(read),
@@ -110,24 +116,23 @@ pub(super) fn parse_parts(text: &str, trial: Trial) -> Result<(Deck, Parts), Vec
     }
 }
 
-fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<(Deck, Parts)> {
+fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<(Deck, Behind)> {
     if text.len() > LONGEST_TEXT {
         let found = format!("{} bytes", text.len());
         faults.add(0, &found, &format!("at most {LONGEST_TEXT}"));
         return None;
     }
     let document = Document::read(text, faults);
-    let table = document.table(&KEYS, "exercise", faults);
+    let table = document.table(&KEYS, &["part", "exercise"], faults);
     table.need("format", faults, format);
     let id = table.need("id", faults, exercise::id);
     let title = table.need("title", faults, Value::label);
-    let taken = table.or("takes", Vec::new(), faults, takes);
+    let mut shelf = Shelf::default();
+    let taken = table.or("takes", Vec::new(), faults, |value, faults| {
+        shelf.takes(value, faults)
+    });
     let passages = passage::read(&table, faults);
-    let drafts = if table.get("takes").is_some() && table.get("exercise").is_none() {
-        Vec::new()
-    } else {
-        drafts(&table, &passages, faults)
-    };
+    let drafts = drafts(&table, &passages, faults);
     let places = places(&drafts, faults);
     // Where an exercise could not be read, nobody knows what its id was.
     let is_lost = text.matches("[exercise").count() > drafts.len()
@@ -136,6 +141,11 @@ fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<(Deck, Parts)> 
         check_that_needs_exist(&drafts, &places, faults);
     }
     check_that_needs_end(&drafts, &places, faults);
+    let own = OwnIds {
+        places: &places,
+        is_lost,
+    };
+    let written = part::read(&table, &mut shelf, &own, faults);
     let repairs = words::repairs_of_kinds(&table, faults);
     let exercises = drafts
         .into_iter()
@@ -145,12 +155,13 @@ fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<(Deck, Parts)> 
         value.one_of(&Order::ALL, Order::id, faults)
     });
     let exercises = exercises.into_iter().collect::<Option<Vec<_>>>();
-    let exercises = taken.zip(exercises).map(|(taken, own)| {
-        let own = own.into_iter().flatten();
-        taken.into_iter().chain(own).collect::<Vec<Exercise>>()
+    let ordered = taken.zip(exercises).map(|(taken, own)| {
+        let own = own.into_iter().flatten().collect();
+        part::in_order(taken, written, own)
     });
-    let parts = assigned::read(&table, exercises.as_ref().map(Vec::len), faults);
-    let exercises = exercises?;
+    let n_exercises = ordered.as_ref().map(|(exercises, _)| exercises.len());
+    let behind = assigned::read(&table, n_exercises, faults);
+    let (exercises, parts) = ordered?;
     if exercises.is_empty() && faults.is_empty() {
         let at = table.get("exercise").map_or(table.at(), |value| value.at);
         let found = "no exercise that a passage fits";
@@ -165,37 +176,9 @@ fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<(Deck, Parts)> 
         title: title?,
         order: order?,
         exercises,
+        parts,
     };
-    Some((deck, parts))
-}
-
-/// Exercises of the decks that come with the program, by the names of their skills. What they need
-/// beyond this deck does not hold them back in it.
-fn takes(value: Value<'_>, faults: &mut Faults) -> Option<Vec<Exercise>> {
-    let decks: Vec<Deck> = OWN
-        .iter()
-        .filter_map(|(_, text)| parse_with(text, Trial::Before).ok())
-        .collect();
-    let all = || decks.iter().flat_map(Deck::exercises);
-    let mut taken: Vec<Exercise> = Vec::new();
-    for value in value.items(1..=MOST_EXERCISES, faults)? {
-        let name = value.text(faults)?;
-        let found = all().find(|exercise| &*exercise.skill.0 == name);
-        let is_again = taken.iter().any(|exercise| &*exercise.skill.0 == name);
-        match found {
-            Some(exercise) if !is_again => taken.push(exercise.clone()),
-            Some(_) => {
-                faults.add(value.at, &format!("{} again", quoted(name)), "each once");
-            }
-            None => {
-                let mut known: Vec<&str> = all().map(|exercise| &*exercise.skill.0).collect();
-                known.sort_unstable();
-                let hint = nearest(name, known);
-                faults.add_hinted(value.at, &value.found(), value.expected, hint.as_deref());
-            }
-        }
-    }
-    Some(taken)
+    Some((deck, behind))
 }
 
 fn format(value: Value<'_>, faults: &mut Faults) -> Option<()> {
@@ -207,7 +190,12 @@ fn format(value: Value<'_>, faults: &mut Faults) -> Option<()> {
     Some(())
 }
 
+/// The exercises of its own, which a deck that takes some may be without.
 fn drafts<'a>(table: &Table<'a>, passages: &[Arc<Passage>], faults: &mut Faults) -> Vec<Draft<'a>> {
+    let takes = table.get("takes").is_some() || table.get("part").is_some();
+    if takes && table.get("exercise").is_none() {
+        return Vec::new();
+    }
     let tables = table.need("exercise", faults, |value, faults| {
         Some(value.tables(MOST_EXERCISES, &exercise::KEYS, faults))
     });

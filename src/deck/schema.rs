@@ -23,7 +23,11 @@ pub fn schema() -> String {
         ("title".to_owned(), json!("A deck of contrapalma, format 1")),
         (
             "anyOf".to_owned(),
-            json!([{ "required": ["takes"] }, { "required": ["exercise"] }]),
+            json!([
+                { "required": ["takes"] },
+                { "required": ["part"] },
+                { "required": ["exercise"] },
+            ]),
         ),
     ]);
     whole.extend(table(&parse::KEYS));
@@ -122,6 +126,10 @@ fn shape(shape: &'static Shape) -> Map<String, Value> {
         Shape::Whole(low, high) => json!({ "type": "integer", "minimum": low, "maximum": high }),
         Shape::Texts(most) => set(&json!({ "type": "string" }), 0, *most),
         Shape::Skills(most) => set(&json!({ "enum": skills() }), 1, *most),
+        Shape::SkillsOrIds(most) => {
+            let one = json!({ "anyOf": [{ "enum": skills() }, id()] });
+            set(&one, 1, *most)
+        }
         // Layers in counts, as `rhythm::Layer` reads them.
         Shape::Clappings(most) => {
             let counts = r"^\s*[0-9]+\s*([-·]\s*[0-9]+\s*)*$";
@@ -253,6 +261,11 @@ mod tests {
             ("title = \"My deck\"", "title = \"\""),
             ("order = \"path\"", "order = \"none\""),
             ("# takes", "takes = [\"path/nowhere\"]\n# takes"),
+            (
+                "# takes",
+                "[[part]]\ntitle = \"P\"\ntakes = [\"path/nowhere\"]\n# takes",
+            ),
+            ("# takes", "[[part]]\ntakes = [\"low-notes\"]\n# takes"),
             ("asks = \"clap\"", "asks = \"dance\""),
             ("guide = \"half\"\n", ""),
             ("guide = \"half\"", "by = \"taps\"\nguide = \"half\""),
@@ -285,10 +298,12 @@ mod tests {
     fn its_keys_are_those_that_the_reader_takes() {
         let schema = whole();
         let exercise = &schema["properties"]["exercise"]["items"];
+        let part = &schema["properties"]["part"]["items"];
         let level = &exercise["properties"]["level"];
         let tables = [
             (&schema, "format = 1", "nonesuch = 1\nformat = 1"),
             (exercise, "asks = ", "nonesuch = 1\nasks = "),
+            (part, "# takes", "[[part]]\nnonesuch = 1\n# takes"),
             (level, "{ easiest", "{ nonesuch = 1, easiest"),
         ];
         for (table, old, new) in tables {

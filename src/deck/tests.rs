@@ -1073,6 +1073,148 @@ fn a_deck_may_take_skills_of_those_that_come_with_the_program() {
     assert!(read("").is_err());
 }
 
+const PARTS: &str = r#"
+takes = ["path/plain"]
+[[part]]
+title = "Week 1: low notes"
+takes = ["path/bass", "clap"]
+[[part]]
+title = "Week 2: chords"
+takes = ["path/chords"]
+"#;
+
+const OF_PARTS: &str = r#"
+[[exercise]]
+id = "last"
+title = "Last"
+asks = "name-feel"
+line = "Listen."
+families = ["plain"]
+feels = ["threes", "twos"]
+tempo = [120, 200]
+cycles = [4, 4]
+level = { easiest = 8, criterion = 5, hardest = 3 }
+[[exercise]]
+id = "clap"
+title = "Clap"
+asks = "clap"
+line = "Clap."
+guide = "half"
+clappings = ["1-4"]
+families = ["plain"]
+feels = ["threes"]
+tempo = [120, 200]
+cycles = [4, 4]
+level = { easiest = 8, criterion = 5, hardest = 3 }
+"#;
+
+fn of_parts(parts: &str) -> Result<Deck, Vec<Fault>> {
+    let head = "format = 1\nid = \"own\"\ntitle = \"Own\"";
+    parse(&format!("{head}{parts}{OF_PARTS}"))
+}
+
+#[test]
+fn parts_put_a_deck_in_order() {
+    let deck = of_parts(PARTS).expect("a deck");
+    let skills: Vec<&str> = deck.exercises().iter().map(|e| &*e.skill.0).collect();
+    let expected = [
+        "path/plain",
+        "path/bass",
+        "own/clap",
+        "path/chords",
+        "own/last",
+    ];
+    assert_eq!(skills, expected);
+    let part = |part: &Part| {
+        let skills: Vec<&str> = part.skills.iter().map(|skill| &*skill.0).collect();
+        format!("{} = {}", part.title, skills.join(" "))
+    };
+    let parts: Vec<String> = deck.parts().iter().map(part).collect();
+    let expected = [
+        "Week 1: low notes = path/bass own/clap",
+        "Week 2: chords = path/chords",
+    ];
+    assert_eq!(parts, expected);
+    // A deck may be of parts alone, and needs none.
+    let alone = "format = 1\nid = \"own\"\ntitle = \"Own\"\n[[part]]\ntitle = \"A\"\ntakes = [\"path/bass\"]\n";
+    assert_eq!(parse(alone).expect("a deck").parts().len(), 1);
+    assert!(built_in().parts().is_empty());
+}
+
+#[test]
+fn faults_of_parts_are_told_with_their_places() {
+    #[track_caller]
+    fn check(old: &str, new: &str, expected: &str, hint: Option<&str>) {
+        let text = PARTS.replacen(old, new, 1);
+        assert_ne!(text, PARTS, "{old} is there");
+        let faults = of_parts(&text).expect_err("a fault");
+        let told: Vec<String> = faults.iter().map(Fault::to_string).collect();
+        assert_eq!(told, [expected]);
+        assert_eq!(faults[0].hint.as_deref(), hint);
+    }
+    let names = "skills of a deck that comes with the program and ids of exercises of this one in a \
+                 list, as [\"path/plain\"]";
+    let unknown = |at: &str, found: &str| format!("line {at}: found {found}; expected {names}");
+    check(
+        "\"clap\"",
+        "\"clip\"",
+        &unknown("7, column 23", "\"clip\""),
+        Some("nearest is \"clap\""),
+    );
+    check(
+        "path/chords",
+        "path/chord",
+        &unknown("10, column 10", "\"path/chord\""),
+        Some("nearest is \"path/chords\""),
+    );
+    check(
+        "path/chords",
+        "path/plain",
+        "line 10, column 10: found \"path/plain\" again; expected each once",
+        None,
+    );
+    check(
+        "\"path/chords\"",
+        "\"clap\"",
+        "line 10, column 10: found \"clap\" again; expected each once",
+        None,
+    );
+    check(
+        "title = \"Week 2: chords\"\n",
+        "",
+        "line 8, column 1: found no title; expected a short text on one line",
+        None,
+    );
+    check(
+        "[\"path/chords\"]",
+        "[]",
+        &format!("line 10, column 9: found a list of 0; expected {names}, 1 to 200 of them"),
+        None,
+    );
+    let one_of = "line 9, column 1: found the key \"titel\"; expected one of title, takes";
+    let text = PARTS.replace("title = \"Week 2", "titel = \"Week 2");
+    let faults = of_parts(&text).expect_err("a key that nobody knows");
+    assert!(faults.iter().any(|fault| fault.to_string() == one_of));
+}
+
+#[test]
+fn the_courses_are_told_in_weeks_and_sessions() {
+    for (id, n_parts, word) in [("beginners", 8, "Week"), ("workshop", 4, "Session")] {
+        let deck = built_in_named(id).expect("it comes with the program");
+        assert_eq!(deck.parts().len(), n_parts);
+        for (number, part) in (1..).zip(deck.parts()) {
+            let title = part.title.as_str();
+            assert!(title.starts_with(&format!("{word} {number}: ")), "{title}");
+        }
+        let in_parts: usize = deck.parts().iter().map(|part| part.skills.len()).sum();
+        assert_eq!(
+            in_parts,
+            deck.exercises().len(),
+            "nothing is beside the parts"
+        );
+    }
+}
+
 #[test]
 fn threes_are_named_only_where_they_are_felt() {
     // Below 120 pulses a minute groups of three are counted, not felt: a group of three pulses then

@@ -24,7 +24,7 @@ pub use learner::{Arrival, Learner, Replay};
 pub use memory::{LONGEST_GAP_DAYS, Memory, Recall};
 #[cfg(test)]
 pub(crate) use standing::tests::attempt as any_attempt;
-pub use standing::{Order, Standing};
+pub use standing::{FIRM_DAYS, FIRM_PHRASES, Order, Standing};
 pub use stored::RULES;
 pub use threshold::Threshold;
 pub use threshold::normal_cdf;

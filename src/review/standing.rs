@@ -27,12 +27,15 @@ const EASIER_DB: f64 = 4.0;
 pub(super) const START_SD: f64 = 4.5;
 
 /// A skill is firm after this many days with guess-free success of at least this at the criterion.
-const FIRM_DAYS: u8 = 2;
+pub const FIRM_DAYS: u8 = 2;
 const FIRM_FROM: f64 = 0.8;
 
 /// A level at or below the criterion makes a skill firm as well, but not before this many phrases:
 /// until then the level is mostly what was expected beforehand.
-const FIRM_PHRASES: u32 = 6;
+pub const FIRM_PHRASES: u32 = 6;
+
+/// By so many answers a criterion can be met at all, where what a skill needs is taken as there.
+const SHOWN_PHRASES: u32 = 4;
 
 /// The place of an attempt in the log: by learning day, time and name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -260,6 +263,11 @@ impl Standing {
     pub fn is_firm(&self) -> bool {
         let by_level = self.answered >= FIRM_PHRASES && self.success >= TARGET;
         by_level || self.firm_days_so_far() >= FIRM_DAYS
+    }
+
+    /// Whether its criterion was met on a day. Then what it needs is there as well, practised or not.
+    pub(super) fn has_shown(&self) -> bool {
+        self.answered >= SHOWN_PHRASES && self.firm_days_so_far() > 0
     }
 
     /// Whether the memory has to be refreshed on `day`.

@@ -371,6 +371,8 @@ fn today() -> World {
             ),
         ],
         fortnight: vec![0, 12, 30, 0, 38, 41, 0, 0, 22, 38, 0, 36, 40, 9],
+        part: None,
+        tomorrow: None,
         checked: None,
         set: vec![],
         who: None,
@@ -382,6 +384,10 @@ fn set_today() -> World {
     let mut world = today();
     if let Place::Today(today) = &mut world.place {
         today.who = Some("Anna".to_owned());
+        today.part =
+            Some("Week 3: the fifth, the empty six, and the low notes (3 of 8)".to_owned());
+        today.tomorrow =
+            Some("As many new skills as a day takes have been begun; more come tomorrow.");
         today.set = vec![
             SetToday {
                 head: "Set for you: Claps in six, was due Sunday, 12 November.".to_owned(),
@@ -472,8 +478,10 @@ fn progress() -> World {
         longest: Some(8),
         ..Record::default()
     };
-    let line = |title: &str, record: &Record, heard_from, coming| ProgressLine {
+    let line = |title: &str, record: &Record, heard_from: Option<_>, coming| ProgressLine {
         skill: Skill("path/hold".into()),
+        part: heard_from.map(|_| "Week 3: the low notes".to_owned()),
+        is_firm: heard_from.is_some(),
         title: title.to_owned(),
         record: record.clone(),
         n_listened: record.n / 7,

@@ -360,6 +360,30 @@ fn a_deck_is_shown_with_counts_as_the_learner_speaks_them() {
 }
 
 #[test]
+fn a_deck_is_told_by_its_parts_and_by_when_it_is_learnt() {
+    let home = Home::new();
+    let shown = done(&home, "decks show workshop").out;
+    for told in [
+        "each waits for what it needs of this deck\nA skill is firm, and opens those that need it, once",
+        "\n\n== Session 1: find the weak spot\n\npath/start-taps: ",
+        "\n\n== Session 4: cousins, and music of your own\n\n",
+        "  needs    nothing of this deck; builds on path/start-count\n",
+        "  learnt   held to the end, about five times in six\n",
+        "  level    always 5.0 dB\n",
+    ] {
+        assert!(shown.contains(told), "{told}\n{shown}");
+    }
+    assert!(!shown.contains("5.0 dB down to 5.0 dB"), "{shown}");
+    let shown = done(&home, "decks show first-steps").out;
+    assert!(
+        !shown.contains("=="),
+        "a deck without parts has no headings"
+    );
+    let learnt = "  learnt   right at 5.0 dB, about five times in six\n";
+    assert!(shown.contains(learnt), "{shown}");
+}
+
+#[test]
 fn an_exercise_is_heard_as_it_is_asked() {
     let home = Home::new();
     let args = "decks show first-steps --hear plain --seed 3 --wav";

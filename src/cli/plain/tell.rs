@@ -31,6 +31,12 @@ pub(super) fn tell_today(today: &Today, caution: bool) -> io::Result<()> {
         "{who}{}. {} {skills} due, {} new, about {} {phrases}.",
         today.date, today.n_due, today.n_new, today.n_phrases
     )])?;
+    if let Some(part) = &today.part {
+        say(&[&format!("{part}.")])?;
+    }
+    if let Some(tomorrow) = today.tomorrow {
+        say(&[tomorrow])?;
+    }
     for line in &today.lines {
         say(&[join(&[line.tag, &line.title, &line.known, &line.when]).trim_end()])?;
     }

@@ -31,16 +31,17 @@ impl<'a> Document<'a> {
         Self { text, table }
     }
 
-    /// The whole as a table. Its own keys stand before the tables under `parts`.
+    /// The whole as a table. Its own keys stand before the tables under these.
     pub(in crate::deck) fn table(
         &'a self,
         keys: &'static [Key],
-        parts: &str,
+        below: &[&str],
         faults: &mut Faults,
     ) -> Table<'a> {
         let entries = self.table.get_ref();
-        let first_part = entries.get(parts).map(|value| value.span().start);
-        let extent = 0..first_part.unwrap_or(self.text.len());
+        let starts = below.iter().filter_map(|name| entries.get(*name));
+        let first = starts.map(|value| value.span().start).min();
+        let extent = 0..first.unwrap_or(self.text.len());
         Table::open(entries, self.text, extent, keys, faults)
     }
 }

@@ -40,6 +40,8 @@ pub(super) enum Shape {
     Ids(usize),
     /// A list of skills of the decks that come with the program, at most so many, each once.
     Skills(usize),
+    /// A list of such skills and of ids, at most so many, each once.
+    SkillsOrIds(usize),
     /// A list of clappings in counts, at most so many, each once.
     Clappings(usize),
     /// Two whole numbers, each within these.

@@ -3,7 +3,8 @@
 //! A [`Plan`] is made at the start of a sitting from how the learner stands, and then asked once a
 //! question for the next [`Choice`]. Due skills come first, what was left alone longest before others;
 //! then up to four new ones a day whose needs are firm, and before what is due takes more than six
-//! tenths of the sitting; then, while there is time, what is not due; then another round of
+//! tenths of the sitting; then, while there is time, what is not due, and what is new but needed by
+//! something that was shown already, which is taken as there; then another round of
 //! what was done today; and last what is new behind a skill that was tried and is lost. Phrases come in blocks of one skill, with at most two
 //! blocks of a kind running: hearing is learnt in short runs, and kept by mixing between them.
 //!
@@ -193,6 +194,11 @@ impl Plan {
     /// Whether it ended before its time, nothing being left that may be asked now.
     pub fn has_run_out(&self) -> bool {
         self.has_run_out
+    }
+
+    /// Whether something new waits for nothing but tomorrow: as many as a day takes have been begun.
+    pub fn has_more_tomorrow(&self) -> bool {
+        self.queues.has_more_tomorrow(&self.candidates)
     }
 
     /// Puts a skill before all others: the learner overrules the plan. For one block; after it the plan

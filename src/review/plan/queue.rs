@@ -88,6 +88,8 @@ impl Fact {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Readiness {
     Firm,
+    /// It was never practised, and one that needs it was shown: that one could not be done without.
+    Granted,
     NotYet,
     /// It was lost at its latest event.
     Lost,
@@ -100,6 +102,10 @@ impl Readiness {
             Some(standing) if standing.recall() == Recall::Lost => Self::Lost,
             _ => Self::NotYet,
         }
+    }
+
+    fn opens(self) -> bool {
+        matches!(self, Self::Firm | Self::Granted)
     }
 }
 
@@ -116,13 +122,16 @@ impl Queues {
         let day = terms.day;
         let mut facts = vec![Fact::NEW; candidates.len()];
         let mut begun_today = 0;
+        let mut shown = Vec::new();
         candidates.each_standing(learner, |place, standing| {
             // What was begun today in another deck counts as well.
             begun_today += u32::from(standing.first_day() == day);
             if let Some(place) = place {
                 facts[place] = Fact::of(standing, &candidates[place].needs, day);
+                shown.extend(standing.has_shown().then_some(place));
             }
         });
+        grant_needs(&mut facts, candidates, shown);
         send_back_to_needs(&mut facts, candidates, learner, day);
         let stages = match terms.chooser {
             Chooser::Forgetting => by_forgetting(&facts, terms.limit),
@@ -166,8 +175,8 @@ impl Queues {
     /// new skill new.
     pub(super) fn end_block(&mut self, candidate: usize, standing: Option<&Standing>) {
         let fact = &mut self.facts[candidate];
-        fact.readiness = Readiness::of(standing);
         if standing.is_some() {
+            fact.readiness = Readiness::of(standing);
             if fact.practised == Practised::Never {
                 self.new_left = self.new_left.saturating_sub(1);
             }
@@ -220,8 +229,16 @@ impl Queues {
         })
     }
 
+    /// Whether something new is open and comes on another day, since as many as a day takes were begun.
+    pub(super) fn has_more_tomorrow(&self, candidates: &[Candidate]) -> bool {
+        let is_open = |place: usize| {
+            self.facts[place].why == Why::New && self.first_missing(&candidates[place]).is_none()
+        };
+        self.new_left == 0 && (0..self.facts.len()).any(is_open)
+    }
+
     fn first_missing(&self, candidate: &Candidate) -> Option<usize> {
-        let missing = |need: &usize| self.facts[*need].readiness != Readiness::Firm;
+        let missing = |need: &usize| !self.facts[*need].readiness.opens();
         candidate.needs.iter().copied().find(missing)
     }
 
@@ -244,7 +261,7 @@ impl Queues {
         }
         let missing = |candidate: usize| {
             let needs = candidates[candidate].needs.iter().copied();
-            needs.filter(|need| self.facts[*need].readiness != Readiness::Firm)
+            needs.filter(|need| !self.facts[*need].readiness.opens())
         };
         let is_open = |candidate: &usize| {
             let fact = &self.facts[*candidate];
@@ -266,7 +283,7 @@ impl Queues {
         let done = |fact: &Fact| {
             let most = match fact.readiness {
                 Readiness::Lost => self.blocks_of_a_skill.min(BLOCKS_OF_A_LOST),
-                Readiness::Firm | Readiness::NotYet => self.blocks_of_a_skill,
+                _ => self.blocks_of_a_skill,
             };
             fact.practised == Practised::Today
                 && fact.n_blocks < most
@@ -327,6 +344,20 @@ fn why(standing: &Standing, practised: Practised, needs: &[usize], day: Day) -> 
     Why::Spare
 }
 
+/// What those that were shown need is taken as there, as long as it was never practised, and so is what
+/// that needs: a newcomer who can do the whole is not led through its parts.
+fn grant_needs(facts: &mut [Fact], candidates: &[Candidate], mut shown: Vec<usize>) {
+    while let Some(place) = shown.pop() {
+        for need in candidates[place].needs.iter().copied() {
+            let fact = &mut facts[need];
+            if fact.practised == Practised::Never && fact.readiness == Readiness::NotYet {
+                fact.readiness = Readiness::Granted;
+                shown.push(need);
+            }
+        }
+    }
+}
+
 /// What a failing skill needs comes back on the day after the failure, once.
 fn send_back_to_needs(facts: &mut [Fact], candidates: &[Candidate], learner: &Learner, day: Day) {
     for of in 0..facts.len() {
@@ -367,7 +398,7 @@ fn by_forgetting(facts: &[Fact], limit: Limit) -> Vec<Vec<usize>> {
     let mut due = in_order(those(facts, is_due), longest_left);
     let due_later = due.split_off(due.len().min(due_before_new(limit)));
     let spare = in_order(those(facts, |why| *why == Why::Spare), most_faded);
-    vec![due, new(facts), due_later, spare]
+    vec![due, new(facts), due_later, spare, granted(facts)]
 }
 
 /// New, and then what was practised, the least recent first.
@@ -376,12 +407,21 @@ fn by_least_recent(facts: &[Fact], candidates: &[Candidate], learner: &Learner) 
     let standings = candidates.iter().map(|c| learner.standing(&c.skill));
     let latest: Vec<_> = standings.map(|s| s.map(Standing::latest)).collect();
     let order = |a: &usize, b: &usize| latest[*a].cmp(&latest[*b]).then_with(|| a.cmp(b));
-    vec![new(facts), in_order(those(facts, is_known), order)]
+    let known = in_order(those(facts, is_known), order);
+    vec![new(facts), known, granted(facts)]
 }
 
 /// New skills keep the order in which they were given: the path of their deck.
 fn new(facts: &[Fact]) -> Vec<usize> {
-    those(facts, |why| *why == Why::New)
+    let mut new = those(facts, |why| *why == Why::New);
+    new.retain(|place| facts[*place].readiness != Readiness::Granted);
+    new
+}
+
+/// New skills that are taken as there come last.
+fn granted(facts: &[Fact]) -> Vec<usize> {
+    let is_granted = |place: &usize| facts[*place].readiness == Readiness::Granted;
+    (0..facts.len()).filter(is_granted).collect()
 }
 
 /// Puts the first of them in order, as many as any sitting can come to.

@@ -522,3 +522,64 @@ fn two_months_of_practice_keep_the_rules() {
     assert!((0.80..0.88).contains(&success), "{success}");
     assert!(n_begun >= 20, "{n_begun} of 40 skills begun");
 }
+
+#[test]
+fn who_shows_a_skill_has_what_it_needs() {
+    let deck = [
+        "a one",
+        "b two < one",
+        "c three < two",
+        "a four < two",
+        "b five < four",
+    ];
+    let news = |practice: &Practice, day| -> Vec<usize> {
+        let plan = Plan::begin(&practice.learner, candidates(&deck), terms(day));
+        let today = plan.today().into_iter();
+        let news = today.filter(|entry| entry.why == Why::New);
+        news.map(|entry| entry.candidate).collect()
+    };
+    let mut practice = Practice::new();
+    assert_eq!(news(&practice, 0), [0]);
+    // Whoever does the third has the first two: the fourth opens, and what was passed over is last.
+    practice.practise("c three", 0, "rrrr");
+    assert_eq!(news(&practice, 1), [3, 0, 1]);
+    // Until one of these is tried and does not come.
+    practice.practise("b two", 1, "wwww");
+    assert_eq!(news(&practice, 2), [0]);
+    // Whoever fails in the third has shown nothing.
+    let mut practice = Practice::new();
+    practice.practise("c three", 0, "wwww");
+    assert_eq!(news(&practice, 1), [0]);
+    // Neither has who answered too little.
+    let mut practice = Practice::new();
+    practice.practise("c three", 0, "rrr");
+    assert_eq!(news(&practice, 1), [0]);
+}
+
+#[test]
+fn what_is_open_and_comes_tomorrow_is_known() {
+    let deck = [
+        "a one",
+        "b two",
+        "c three",
+        "a four",
+        "b five",
+        "c six < one",
+    ];
+    let has_more = |practice: &Practice, lines: &[&str], day| {
+        Plan::begin(&practice.learner, candidates(lines), terms(day)).has_more_tomorrow()
+    };
+    let mut practice = Practice::new();
+    assert!(!has_more(&practice, &deck, 0));
+    for line in &deck[..4] {
+        practice.practise(line, 0, "wwww");
+    }
+    assert!(has_more(&practice, &deck, 0), "the fifth is open");
+    assert!(!has_more(&practice, &deck[..4], 0), "nothing is left");
+    let closed = ["a one", "b two", "c three", "a four", "c six < one"];
+    assert!(
+        !has_more(&practice, &closed, 0),
+        "the sixth waits for the first"
+    );
+    assert!(!has_more(&practice, &deck, 1), "tomorrow has come");
+}

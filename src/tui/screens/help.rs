@@ -1,8 +1,9 @@
 //! What each key does on the screen below, and what the words mean.
 
+use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 
-use crate::app::ANSWERS;
+use crate::app::{ANSWERS, FIRM, Place};
 use crate::tui::keymap::{Binding, below_help};
 use crate::tui::page::{Body, INDENT, Screen, cell};
 use crate::tui::theme::Theme;
@@ -32,6 +33,10 @@ pub(in crate::tui) fn screen(
             Span::raw(meaning),
         ]));
         body.extra(Line::from(format!("{:1$}{more}", "", INDENT + COLUMN)));
+    }
+    if let Place::Progress(_) = view.place {
+        body.gap();
+        body.say(FIRM, Style::new());
     }
     let n_pages = body.n_pages(height);
     let page = page % n_pages;

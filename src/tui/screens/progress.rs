@@ -30,6 +30,9 @@ pub(in crate::tui) fn screen(
     // The skill that is looked at stands first, and what comes after it below.
     for (idx, line) in progress.lines.iter().enumerate().skip(progress.here) {
         let mut entry = Body::new(columns);
+        if let Some(part) = &line.part {
+            entry.say(part, Style::new());
+        }
         let mark = if idx == progress.here { "> " } else { "  " };
         entry.say(&format!("{mark}{}", line.title), theme.strong());
         entry.say(&line.words(), Style::new());

@@ -55,7 +55,13 @@ fn head(today: &Today, view: &View<'_>, theme: Theme, columns: usize) -> Body {
         1 => "About 1 phrase is ready.".to_owned(),
         n => format!("About {n} phrases are ready."),
     };
+    if let Some(part) = &today.part {
+        body.say(&format!("{part}."), Style::new());
+    }
     body.say(&ready, theme.strong());
+    if let Some(tomorrow) = today.tomorrow {
+        body.say(tomorrow, Style::new());
+    }
     let is = |n: usize| if n == 1 { "is" } else { "are" };
     let due = u64::try_from(today.n_due).unwrap_or(u64::MAX);
     let news = format!(

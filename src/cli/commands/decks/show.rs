@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::Show;
 use super::check::counted;
-use crate::app::example;
+use crate::app::{FIRM, example};
 use crate::cli::args::Practice;
 use crate::cli::commands::hear::Speaker;
 use crate::cli::commands::phrase::{find, made};
@@ -17,7 +17,7 @@ use crate::pcm::SampleRate;
 use crate::phrase::{Bell, Entry, Level, Pacing, Recipe, Rival};
 use crate::quiz::judge::Place;
 use crate::quiz::passage::Passage;
-use crate::quiz::{By, Call, Course, Fits, Form, Guide, Material, Miss, Question};
+use crate::quiz::{By, Call, Course, Fits, Form, Guide, Material, Miss, Question, Skill};
 use crate::rhythm::{Counting, Layer};
 use crate::world::Env;
 
@@ -31,13 +31,24 @@ pub(super) fn run(
     let deck = shelf::find(&asked.deck, shelf)?;
     let counting = counting_of(practice, env);
     let order = match deck.order() {
-        Order::Path => "each waits for what it needs",
+        Order::Path => "each waits for what it needs of this deck",
         Order::Free => "none waits for another",
         Order::Once => "none waits for another, and each comes once a sitting",
     };
     let n = counted(deck.exercises().len(), "exercise", "exercises");
-    let mut text = format!("{}: {}\n{n}, {order}\n", deck.id(), deck.title());
+    let mut text = format!("{}: {}\n{n}, {order}\n{FIRM}\n", deck.id(), deck.title());
+    let part_of = |exercise: &Exercise| {
+        let mut parts = deck.parts().iter();
+        parts.find(|part| part.skills.contains(&exercise.skill))
+    };
+    let mut part = None;
     for exercise in deck.exercises() {
+        let of = part_of(exercise);
+        if of != part {
+            let title = of.map_or("In no part", |part| part.title.as_str());
+            text.push_str(&format!("\n== {title}\n"));
+            part = of;
+        }
         text.push('\n');
         text.push_str(&told(&deck, exercise, counting));
     }
@@ -75,16 +86,6 @@ pub(super) fn hear(
 fn told(deck: &Deck, exercise: &Exercise, counting: Option<Counting>) -> String {
     let counting = Counting::in_style(counting, exercise.material.counting());
     let (id, from) = id_in(deck, &exercise.skill.0);
-    let needs: Vec<&str> = exercise
-        .needs
-        .iter()
-        .map(|need| id_in(deck, &need.0).0)
-        .collect();
-    let needs = if needs.is_empty() {
-        "nothing".to_owned()
-    } else {
-        needs.join(", ")
-    };
     let said = |line: &Spoken| line.in_words(counting).to_string();
     let of_miss = |(miss, line): (&Miss, &Spoken)| {
         let repair = format!("{}: {}", miss.id(), said(line));
@@ -97,7 +98,8 @@ fn told(deck: &Deck, exercise: &Exercise, counting: Option<Counting>) -> String 
         ("repair", exercise.repairs.any.as_ref().map(said)),
     ];
     let rest = [
-        ("needs", Some(needs)),
+        ("needs", Some(needs(deck, exercise))),
+        ("learnt", Some(learnt(exercise))),
         ("claps", claps(&exercise.form, counting)),
         ("hands", hands(&exercise.form)),
     ];
@@ -112,18 +114,56 @@ fn told(deck: &Deck, exercise: &Exercise, counting: Option<Counting>) -> String 
     format!("{id}: {}\n{lines}", exercise.title)
 }
 
+/// What must be firm before, and what would be good to have though it holds nothing back.
+fn needs(deck: &Deck, exercise: &Exercise) -> String {
+    let is_here = |need: &&Skill| deck.exercise(need).is_some();
+    let (here, elsewhere): (Vec<&Skill>, Vec<&Skill>) = exercise.needs.iter().partition(is_here);
+    let names = |needs: &[&Skill]| {
+        let names: Vec<&str> = needs.iter().map(|need| id_in(deck, &need.0).0).collect();
+        names.join(", ")
+    };
+    match (here.as_slice(), elsewhere.as_slice()) {
+        ([], []) => "nothing".to_owned(),
+        (here, []) => names(here),
+        ([], there) => format!("nothing of this deck; builds on {}", names(there)),
+        (here, there) => format!(
+            "{}; builds on {}, which is not in this deck",
+            names(here),
+            names(there)
+        ),
+    }
+}
+
+/// When it counts as learnt.
+fn learnt(exercise: &Exercise) -> String {
+    let (form, levels) = (&exercise.form, exercise.levels);
+    let right = match form {
+        Form::Clap { .. } => "held to the end",
+        Form::TwoHands { .. } => "held to the end with both hands",
+        Form::FindStart(By::Taps) => "each beginning tapped",
+        _ => "right",
+    };
+    let is_made = exercise.material.recipe().is_some();
+    let at = if is_made && (levels.easiest() != levels.hardest()) {
+        format!(" at {}", levels.criterion())
+    } else {
+        String::new()
+    };
+    format!("{right}{at}, about five times in six")
+}
+
 /// What is made for an exercise.
 fn of_phrases(
     recipe: &Recipe,
     levels: Levels,
     counting: Counting,
 ) -> [(&'static str, Option<String>); 6] {
-    let level = format!(
-        "{} down to {}, learnt at {}",
-        levels.easiest(),
-        levels.hardest(),
-        levels.criterion()
-    );
+    let (easiest, hardest) = (levels.easiest(), levels.hardest());
+    let level = if easiest == hardest {
+        format!("always {easiest}")
+    } else {
+        format!("{easiest} down to {hardest}")
+    };
     [
         ("cycle", Some(cycle(recipe, counting))),
         ("surface", Some(surface(recipe))),
