@@ -4,6 +4,7 @@
 //! runs as on the screen. The end of input leaves the sitting; what was kept stays kept.
 
 mod keys;
+mod listening;
 mod tell;
 
 use std::collections::VecDeque;
@@ -19,11 +20,8 @@ use crate::label::printable;
 use crate::quiz::{Hearing, Question, Stage};
 use crate::world::{Clock, Stamp};
 
-use keys::{LISTENING, Said, after, at_tune_up, known, legend, meaning, while_listening};
-use tell::{
-    say, tell_caution, tell_listened, tell_listening, tell_question, tell_reveal, tell_summary,
-    tell_today, tell_tune_up,
-};
+use keys::{Said, after, at_tune_up, known, legend, meaning};
+use tell::{say, tell_caution, tell_question, tell_reveal, tell_summary, tell_today, tell_tune_up};
 
 /// Everything that can happen.
 enum Input {
@@ -178,45 +176,6 @@ impl Plain {
             }
         }
         Ok(())
-    }
-
-    /// Tells what is listened to, and takes the lines that came.
-    fn listen(&mut self) -> Result<(), Ended> {
-        while let Place::Listening(listening) = self.app.place() {
-            if self.told.is_none() {
-                self.told = Some(Told::Listening);
-                tell_listening(listening)?;
-            }
-            let told = match (&listening.told, &listening.refused) {
-                (Some((question, _)), _) => Told::Listened(key(question)),
-                (None, Some(_)) => Told::Refused,
-                (None, None) => return Ok(()),
-            };
-            if self.told != Some(told) {
-                self.told = Some(told);
-                self.voice = 0;
-                self.n_listened += u32::from(told != Told::Refused);
-                tell_listened(listening)?;
-            }
-            let Some(line) = self.waiting.pop_front() else {
-                if self.closed {
-                    self.app.intend(Intent::Leave, self.clock.stamp())?;
-                }
-                return Ok(());
-            };
-            self.handled.one();
-            self.take_listening(line.text.trim(), line.stamp)?;
-        }
-        Ok(())
-    }
-
-    fn take_listening(&mut self, line: &str, stamp: Stamp) -> Result<(), Ended> {
-        match while_listening(line) {
-            Said::Intent(intent) => Ok(self.app.intend(intent, stamp)?),
-            Said::Voice => self.next_voice(stamp),
-            Said::Help => self.help(LISTENING),
-            Said::Marks(_) | Said::Unknown => unknown(line, LISTENING),
-        }
     }
 
     /// Takes the lines that came, as far as there is something to answer.
