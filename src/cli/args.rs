@@ -135,6 +135,9 @@ pub(super) struct HandIn {
     /// Write everything, also what was handed in before
     #[arg(long)]
     pub(super) all: bool,
+    /// Write over the file of --to, whatever it is
+    #[arg(long, requires = "to")]
+    pub(super) replace: bool,
     /// What you are called; it is remembered
     #[arg(long, value_name = "NAME", value_parser = label)]
     pub(super) name: Option<crate::label::Label>,
@@ -245,6 +248,18 @@ impl Listen {
 pub(super) fn label(text: &str) -> Result<crate::label::Label, String> {
     let label = crate::label::Label::new(text);
     label.map_err(|error| format!("found {error}; a name was expected"))
+}
+
+/// A text that somebody wrote about something, on one line.
+pub(super) fn line(text: &str) -> Result<crate::label::Label, String> {
+    let label = crate::label::Label::new(text);
+    label.map_err(|error| format!("found {error}; a short text on one line was expected"))
+}
+
+/// What is called by a number in a list.
+pub(super) fn number(text: &str) -> Result<u32, String> {
+    let number = text.parse().ok().filter(|number| *number > 0);
+    number.ok_or_else(|| "a number from 1 on was expected".to_owned())
 }
 
 pub(super) fn day(text: &str) -> Result<crate::world::Day, String> {

@@ -89,6 +89,15 @@ impl Failure {
         )
     }
 
+    /// What is wrong where nothing may help.
+    pub(super) fn bare(kind: Kind, what: impl fmt::Display) -> Self {
+        Self {
+            kind,
+            lines: vec![what.to_string()],
+            hints: Vec::new(),
+        }
+    }
+
     /// The same, with one more thing that may help.
     pub(super) fn hinted(mut self, hint: impl fmt::Display) -> Self {
         self.hints.push(hint.to_string());

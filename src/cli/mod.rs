@@ -198,6 +198,12 @@ fn seed_of(practice: &Practice) -> Result<Seed, Failure> {
     }
 }
 
+/// From what a store that is made now draws its number. `--seed` has no say in it: two learners who
+/// were given the same seed would have the same number, and their attempts the same names.
+fn identity_seed() -> Result<Seed, Failure> {
+    Seed::from_system().map_err(|error| Failure::new(Kind::Surroundings, error, "try again"))
+}
+
 /// Where the data of who practises is kept.
 fn data_dir(practice: &Practice, env: &Env) -> Result<PathBuf, Failure> {
     let all = shared_dir(practice, env)?;

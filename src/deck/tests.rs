@@ -779,9 +779,9 @@ fn broken_toml_is_told_where_it_breaks() {
         "[[exercise]]",
         "[exercise]",
         &[
-            "line 4, column 1: found a table; expected one exercise or more, each under [[exercise]], or what the deck takes",
-            "line 14, column 3: found \"exercise\"; expected each key once",
-            "line 27, column 3: found \"exercise\"; expected each key once",
+            "line 4, column 1: found a table; expected one exercise or more, each under [[exercise]], or what the deck takes (write [[exercise]], with two brackets)",
+            "line 14, column 3: found \"exercise\"; expected each key once (write [[exercise]], with two brackets, above each)",
+            "line 27, column 3: found \"exercise\"; expected each key once (write [[exercise]], with two brackets, above each)",
         ],
     );
     check(

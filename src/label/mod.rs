@@ -57,6 +57,11 @@ impl Label {
     pub fn as_str(&self) -> &str {
         &self.0
     }
+
+    /// The text in small letters: two names that fold to the same are one name.
+    pub fn folded(&self) -> String {
+        self.0.to_lowercase()
+    }
 }
 
 impl fmt::Display for Label {

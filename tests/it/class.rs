@@ -486,3 +486,87 @@ fn a_hand_in_of_somebody_else_is_not_mine_unless_i_say_so() {
     assert_eq!(ids(&one), ids(&two));
     assert_eq!(ids(&one).len(), 2);
 }
+
+#[test]
+fn two_who_begin_with_one_seed_are_two() {
+    let (anna, ben, teacher) = (practised(5), practised(5), Home::new());
+    for (home, name) in [(&anna, "Anna"), (&ben, "Ben")] {
+        let file = format!("{name}.gz");
+        done(home, &format!("hand-in --name {name} --to {file}"), 0, &[]);
+        sent(home, &file, &teacher);
+    }
+    let says = ["2 taken with 4 new attempts, 0 refused"];
+    done(&teacher, "class collect Anna.gz Ben.gz", 0, &says);
+    let listed = done(&teacher, "class learners --csv", 0, &["Anna", "Ben"]);
+    assert_eq!(listed.out.lines().count(), 3, "{}", listed.out);
+    // And yet the seed makes the same questions.
+    let asked = |home: &Home| {
+        let store = Store::open(&home.data(), Seed(0), Moment(0)).expect("a store");
+        let mut seeds = Vec::new();
+        store
+            .attempts(|attempt| seeds.push(attempt.seed))
+            .expect("a log");
+        seeds
+    };
+    assert_eq!(asked(&anna), asked(&ben));
+}
+
+#[test]
+fn all_is_written_over_a_hand_in_of_ones_own_and_over_nothing_else() {
+    let (anna, ben) = (practised(5), practised(6));
+    done(&anna, "hand-in --name Anna --to mine.gz", 0, &[]);
+    done(&ben, "hand-in --name Ben --to his.gz", 0, &[]);
+    sent(&ben, "his.gz", &anna);
+    anna.write("notes.txt", "not to be lost");
+    anna.write("empty", "");
+    for file in ["notes.txt", "his.gz"] {
+        let before = fs::read(anna.file(file)).expect("a file");
+        let args = format!("hand-in --all --to {file}");
+        done(&anna, &args, 2, &["no hand-in of yours", "--replace"]);
+        assert_eq!(fs::read(anna.file(file)).expect("a file"), before, "{file}");
+    }
+    for file in ["mine.gz", "empty", "notes.txt --replace"] {
+        let args = format!("hand-in --all --to {file}");
+        done(&anna, &args, 0, &["2 attempts of 2026-03-02 of Anna"]);
+    }
+    let more = run(anna.sitting("--questions 1"), "1\n\nd\n\n".repeat(4));
+    assert_eq!(more.code, 0, "{}", more.err);
+    done(&anna, "hand-in --to mine.gz", 2, &["it is there already"]);
+    let says = ["1 attempt of 2026-03-02 of Anna is in mine.gz"];
+    done(&anna, "hand-in --to mine.gz --replace", 0, &says);
+}
+
+#[test]
+fn a_name_is_kept_although_nothing_is_to_be_handed_in() {
+    let learner = practised(5);
+    done(
+        &learner,
+        "hand-in --to a.gz",
+        0,
+        &["hand-in --all --name NAME"],
+    );
+    let says = ["You are called Anna from now on", "Nothing to hand in"];
+    done(&learner, "hand-in --name Anna", 1, &says);
+    done(
+        &learner,
+        "hand-in --all --to b.gz",
+        0,
+        &["of Anna are in b.gz"],
+    );
+}
+
+#[test]
+fn what_was_passed_over_in_a_folder_is_named() {
+    let (learner, teacher) = (practised(5), Home::new());
+    done(&learner, "hand-in --name Anna --to a.gz", 0, &[]);
+    fs::create_dir(teacher.file("in")).expect("a folder");
+    fs::rename(sent(&learner, "a.gz", &teacher), teacher.file("in/A.GZ")).expect("renamed");
+    for n in 1..=6 {
+        teacher.write(&format!("in/note-{n}.txt"), "a note");
+    }
+    let says = [
+        "1 taken with 2 new attempts, 0 refused; 6 other files passed over",
+        "note-1.txt, note-2.txt, note-3.txt, note-4.txt, note-5.txt and 1 more",
+    ];
+    done(&teacher, "class collect in", 0, &says);
+}

@@ -540,3 +540,28 @@ fn the_schema_is_printed_whole() {
         serde_json::json!(["format", "id", "title"])
     );
 }
+
+#[test]
+fn a_deck_that_could_not_be_installed_is_told_by_check() {
+    let home = Home::new();
+    home.write("path.toml", DECK.replace("\"tuesday\"", "\"path\""));
+    let says = [
+        "path.toml: line 2, column 6: found the id \"path\", which a deck of the program has",
+        "change the id",
+    ];
+    refused(&home, "decks check path.toml", 1, &says);
+    home.write("one.toml", DECK.replace("[[exercise]]", "[exercise]"));
+    refused(
+        &home,
+        "decks check one.toml",
+        1,
+        &["write [[exercise]], with two brackets"],
+    );
+    // What is broken was not left out.
+    let broken = DECK.replace("title = \"Tuesday group\"", "title   = \"Tuesday group");
+    home.write("broken.toml", broken);
+    let ended = run(home.program("decks check broken.toml"), "");
+    assert_eq!(ended.code, 1, "{}", ended.err);
+    assert!(ended.err.contains("line 3, column"), "{}", ended.err);
+    assert!(!ended.err.contains("found no title"), "{}", ended.err);
+}

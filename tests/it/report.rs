@@ -87,7 +87,7 @@ fn a_deck_that_was_set_is_known_without_its_file() {
     let teacher = Home::new();
     teacher.write("deck.toml", DECK);
     let set = "class assign deck.toml --to tuesday --due 2026-03-08 --goal days=1";
-    done(&teacher, "class group tuesday", "", 0);
+    done(&teacher, "class group tuesday --new", "", 0);
     done(&teacher, set, "", 0);
     fs::remove_file(teacher.file("deck.toml")).expect("a file");
     teacher.write("anna.gz", practised("Anna", 5).1);
@@ -129,7 +129,13 @@ fn from_writing_a_deck_to_hearing_a_mistake() {
     );
 
     let text = done(&teacher, "class report --deck deck.toml", "", 0).out;
-    for words in ["2 learners, by name", "Anna", HOSTILE, "By the low notes"] {
+    for words in [
+        "2 learners, by name",
+        "Anna",
+        HOSTILE,
+        "By the low notes",
+        "Firm: an exercise that is known so well",
+    ] {
         assert!(text.contains(words), "{words}: {text}");
     }
     assert!(
@@ -185,6 +191,7 @@ fn hear(teacher: &Home, anna: &str, other: &str) {
     done(teacher, args, "", 0);
     let page = fs::read_to_string(teacher.file("class.html")).expect("a page");
     assert!(!page.contains("<script"), "{page}");
+    assert!(page.contains("<dt>Heard from</dt>"), "{page}");
     let lines = fs::read_to_string(teacher.file("sounds/week/moments.txt")).expect("lines");
     let mut n_heard = 0;
     for line in lines.lines() {
@@ -245,4 +252,35 @@ fn check_sound(path: PathBuf) {
         .max();
     assert!((4.0..120.0).contains(&seconds), "{seconds}");
     assert!(loudest > Some(3_000), "{loudest:?}");
+}
+
+#[test]
+fn a_report_is_written_over_a_report_and_over_nothing_else() {
+    let teacher = Home::new();
+    teacher.write("anna.gz", practised("Anna", 5).1);
+    done(&teacher, "class collect anna.gz", "", 0);
+    let forms = [("html", "HTML"), ("csv", "CSV"), ("json", "JSON")];
+    for (option, form) in forms {
+        let notes = teacher.write("notes.txt", "what I must not forget\n");
+        let onto_notes = format!("class report --{option} notes.txt");
+        let ended = done(&teacher, &onto_notes, "", 2);
+        let says = format!("notes.txt: found a file that is no class report in {form}");
+        assert!(ended.err.contains(&says), "{}", ended.err);
+        let kept = fs::read_to_string(&notes).expect("the notes");
+        assert_eq!(kept, "what I must not forget\n");
+        // Not over a report in another form, once over the notes where that is wished, then again.
+        done(&teacher, &format!("{onto_notes} --replace"), "", 0);
+        done(&teacher, &onto_notes, "", 0);
+        for (other, _) in forms.iter().filter(|(other, _)| *other != option) {
+            done(
+                &teacher,
+                &format!("class report --{other} notes.txt"),
+                "",
+                2,
+            );
+        }
+        // A file with nothing in it has nothing to lose.
+        teacher.write("empty", "");
+        done(&teacher, &format!("class report --{option} empty"), "", 0);
+    }
 }

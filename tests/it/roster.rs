@@ -157,10 +157,10 @@ fn from_the_teacher_to_learners_on_one_machine_and_back() {
     assert_eq!(rows.len(), 2, "{rows:#?}");
     assert!(rows[0].contains("\"name\":\"Anna\"") && rows[0].contains("\"attempts\":3"));
     assert!(
-        rows[1].contains("\"name\":\"Ben\"") && rows[1].contains("not handed in yet"),
+        rows[1].contains("\"name\":\"ben\"") && rows[1].contains("\"attempts\":1"),
         "{rows:#?}"
     );
-    // Ben did not capitalise his name; the teacher says who it is.
+    // Ben did not capitalise his name, and yet the list means him; the teacher writes it as it is.
     line(&teacher, "class call ben Ben", 0, &["is called Ben"]);
     let listed = line(&teacher, "class learners --csv", 0, &[]);
     assert!(listed.out.contains("\"Ben\","), "{}", listed.out);
@@ -366,7 +366,7 @@ fn first_phrase(dir: &Path) -> Attempt {
 
 #[test]
 fn what_was_withdrawn_is_never_asked_again() {
-    // The same seed, number of installation and empty log ask the same phrase first.
+    // The same seed and empty log ask the same phrase first.
     let asks = |prepare: &dyn Fn(&Home)| {
         let home = Home::new();
         prepare(&home);
@@ -393,6 +393,271 @@ fn what_was_withdrawn_is_never_asked_again() {
         });
         assert_eq!(other.seed == first.seed, is_asked, "{list}");
     }
+}
+
+/// The phrase of a doubt as a sound, with what was said of it.
+#[track_caller]
+fn check_that_it_is_heard(teacher: &Home, name: &str) {
+    let hear = format!("class disputes --hear {name} --wav doubt.wav");
+    let says = [
+        "doubt.wav: ",
+        "label feel ",
+        "answered feel ",
+        "as it was asked",
+    ];
+    line(teacher, &hear, 0, &says);
+    let sound = fs::read(teacher.file("doubt.wav")).expect("a sound");
+    let mut reader = hound::WavReader::new(sound.as_slice()).expect("a WAV file");
+    let seconds = f64::from(reader.duration()) / f64::from(reader.spec().sample_rate);
+    let loudest = reader
+        .samples::<i16>()
+        .map(|sample| sample.expect("a sample").unsigned_abs())
+        .max();
+    assert!((4.0..120.0).contains(&seconds), "{seconds}");
+    assert!(loudest > Some(3_000), "{loudest:?}");
+    line(teacher, &hear, 2, &["doubt.wav: found a file"]);
+    let other = "class disputes --hear 0000000000000001-1-1 --wav other.wav";
+    line(
+        teacher,
+        other,
+        2,
+        &["no doubt about an attempt of this name"],
+    );
+}
+
+#[test]
+fn what_is_withdrawn_without_a_doubt_is_listed() {
+    let (learner, teacher) = (Home::new(), Home::new());
+    practise(&learner, "--questions 1", "1\n\n");
+    let first = first_phrase(&learner.data());
+    hand_over(&learner, "Anna", &teacher);
+    let id = first.id;
+    let judge = format!(
+        "class judge {:016x}-{}-{} --withdrawn",
+        id.install, id.sitting, id.number
+    );
+    line(&teacher, &judge, 0, &["withdrawn"]);
+    line(&teacher, "class disputes", 0, &["Nothing is to be judged."]);
+    let seed = first.seed.0.to_string();
+    let says = ["withdrawn", &seed, &*first.skill.0];
+    line(&teacher, "class disputes --all", 0, &says);
+}
+
+/// What was practised goes to the teacher, under this name.
+#[track_caller]
+fn hand_over(learner: &Home, name: &str, teacher: &Home) {
+    done(
+        learner,
+        &["hand-in", "--all", "--name", name, "--to", "a.gz"],
+        0,
+        &[],
+    );
+    teacher.write("a.gz", fs::read(learner.file("a.gz")).expect("a hand-in"));
+    line(teacher, "class collect a.gz", 0, &["new attempt"]);
+}
+
+#[test]
+fn whoever_is_called_otherwise_stays_in_the_groups_of_lists() {
+    let (learner, teacher) = (Home::new(), Home::new());
+    practise(&learner, "--questions 1", "1\n\n");
+    hand_over(&learner, "Óscar", &teacher);
+    teacher.write("class.csv", "name,group\nóscar,Tuesday\nAnna,TUESDAY\n");
+    let says = [
+        "2 lines, 2 new; 1 of all lists has not",
+        "0 stand for several",
+    ];
+    line(&teacher, "class roster class.csv", 0, &says);
+    line(
+        &teacher,
+        "class group tuesday",
+        0,
+        &["Tuesday: 1 learner\n"],
+    );
+    let call = done(
+        &teacher,
+        &["class", "call", "ÓSCAR", "The Ó"],
+        0,
+        &["The Ó"],
+    );
+    assert_eq!(call.err, "");
+    line(
+        &teacher,
+        "class group Tuesday",
+        0,
+        &["Tuesday: 1 learner\n"],
+    );
+    line(&teacher, "class learners --group tUESDAY", 0, &["The Ó"]);
+    line(&teacher, "class report --group tuesday", 0, &["The Ó"]);
+    // By either name he is himself, and there is one group however it is written.
+    done(
+        &teacher,
+        &["class", "group", "TUESDAY", "--put", "óscar"],
+        0,
+        &["1 learner\n"],
+    );
+    line(&teacher, "class group", 0, &["Tuesday  1         1"]);
+    done(
+        &teacher,
+        &["class", "group", "TUESDAY", "--out", "the ó"],
+        0,
+        &["0 learners"],
+    );
+}
+
+#[test]
+fn a_slip_makes_no_group_no_skill_and_no_store() {
+    let (learner, teacher) = (Home::new(), Home::new());
+    practise(&learner, "--questions 1", "1\n\n");
+    hand_over(&learner, "Anna", &teacher);
+    let named = ["no group is called \"Tuseday\"", "there are Tuesday"];
+    line(
+        &teacher,
+        "class group Tuesday",
+        2,
+        &["no group is called", "--new"],
+    );
+    line(
+        &teacher,
+        "class group Tuesday --new",
+        0,
+        &["0 learners, a new group"],
+    );
+    for args in ["class group Tuseday", "class group Tuseday --disband"] {
+        line(&teacher, args, 2, &named);
+    }
+    line(&teacher, "class group Tuseday --out Anna", 2, &named);
+    line(&teacher, "class learners --group Tuseday", 2, &named);
+    line(&teacher, "class report --group Tuseday", 1, &named);
+    let groups = line(&teacher, "class group --csv", 0, &["Tuesday"]);
+    assert_eq!(groups.out.lines().count(), 2, "{}", groups.out);
+
+    let says = [
+        "path/nope: no deck that is here has this skill",
+        "decks show path",
+    ];
+    line(&teacher, "class heard Anna path/nope", 2, &says);
+    line(&teacher, "class heard Anna nope/x", 2, &["decks list"]);
+    line(&teacher, "class heard Anna path/bass", 0, &["heard live"]);
+
+    let says = ["none.db: there is no class store yet"];
+    for what in ["learners", "group", "assignments", "disputes", "heard"] {
+        line(
+            &teacher,
+            &format!("class {what} --class-store none.db"),
+            4,
+            &says,
+        );
+    }
+    assert!(!teacher.file("none.db").exists());
+}
+
+#[test]
+fn what_is_wrong_with_an_assignment_is_said_before_it_is_set() {
+    let teacher = Home::new();
+    teacher.write("week.toml", DECK);
+    teacher.write("there.toml", "somebody's");
+    line(&teacher, "class group Tuesday --new", 0, &[]);
+    let set = |rest: &str, code, says: &[&str]| {
+        line(
+            &teacher,
+            &format!("class assign week.toml --to tuesday {rest}"),
+            code,
+            says,
+        )
+    };
+    let fine = "--due 2026-03-08 --goal firm=2";
+    set(
+        &format!("{fine} --write there.toml"),
+        2,
+        &["nothing was changed"],
+    );
+    set(
+        &format!("{fine} --write no/folder.toml"),
+        4,
+        &["no/folder.toml"],
+    );
+    for (options, says) in [
+        (
+            "--due 2025-12-06 --goal days=1",
+            "--due 2025-12-06: found a day",
+        ),
+        (
+            "--due 2026-03-08 --goal firm=99",
+            "--goal firm=99: found more skills",
+        ),
+    ] {
+        let ended = set(options, 2, &[says, "nothing was set"]);
+        assert!(!ended.err.contains("line "), "{}", ended.err);
+    }
+    let ended = done(
+        &teacher,
+        &[
+            "class",
+            "assign",
+            "week.toml",
+            "--to",
+            "Tuesday",
+            "--due",
+            "2026-03-08",
+            "--goal",
+            "days=1",
+            "--line",
+            " ",
+        ],
+        2,
+        &["a short text on one line was expected"],
+    );
+    assert!(!ended.err.contains("a name"), "{}", ended.err);
+    line(
+        &teacher,
+        "class hand-out x --to a.toml",
+        2,
+        &["a number from 1 on was expected"],
+    );
+    line(&teacher, "class assignments", 0, &["Nothing is set."]);
+    set(
+        &format!("{fine} --write new.toml"),
+        0,
+        &["1: Mine, for Tuesday", "new.toml: for Tuesday"],
+    );
+}
+
+#[test]
+fn an_assignment_says_for_whom_it_is_and_late_it_chooses_no_deck() {
+    let (teacher, room) = (Home::new(), Home::new());
+    teacher.write("week.toml", DECK);
+    line(&teacher, "class group Anna --new", 0, &[]);
+    let set = "class assign week.toml --to Anna --goal days=1 --write";
+    line(
+        &teacher,
+        &format!("{set} now.toml --due 2026-03-08"),
+        0,
+        &[],
+    );
+    line(
+        &teacher,
+        &format!("{set} late.toml --from 2026-02-01 --due 2026-02-08"),
+        0,
+        &[],
+    );
+    for file in ["now.toml", "late.toml"] {
+        room.write(file, fs::read(teacher.file(file)).expect("a file"));
+    }
+    let chosen = |name: &str| {
+        let dir = room.data().join("learners").join(name);
+        let store = Store::open(&dir, Seed(0), Moment(0)).expect("a store");
+        store.deck().expect("read").map(String::from)
+    };
+    let says = ["It was set for Anna.", "due before today"];
+    line(&room, "assignment late.toml --as ben", 0, &says);
+    assert_eq!(chosen("ben"), None);
+    line(
+        &room,
+        "assignment now.toml --as ben",
+        0,
+        &["It was set for Anna."],
+    );
+    assert_eq!(chosen("ben").as_deref(), Some("mine"));
 }
 
 #[test]
@@ -449,6 +714,7 @@ fn a_doubt_is_judged_and_the_learner_hears_of_it() {
         2,
         &["an attempt such as"],
     );
+    check_that_it_is_heard(&teacher, &name);
     judge("--overruled both", 0, "overruled: feel both");
     line(&teacher, "class disputes", 0, &["Nothing is to be judged."]);
     line(

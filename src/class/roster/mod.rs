@@ -4,7 +4,9 @@
 //! there, or by name, because a list of the class ([`read_list`]) has a name that exactly one learner
 //! goes by. Names are looked up whenever a roster is made and never kept as an answer, so that neither
 //! the order in which lists and hand-ins come nor a stranger's name changes anything for good: where
-//! two learners go by one name, neither is taken, and the roster says so.
+//! two learners go by one name, neither is taken, and the roster says so. A name that nobody is called by
+//! stands for the one learner who calls themselves so, so that calling somebody otherwise takes them out
+//! of no list. Capitals tell neither learners nor groups apart.
 //!
 //! Everything here takes time in proportion to the learners and the lines. Nothing here opens a file.
 
@@ -24,6 +26,8 @@ pub struct Called {
     pub learner: LearnerId,
     /// What the teacher calls them, or else what they call themselves.
     pub name: Label,
+    /// What they call themselves, where the teacher calls them otherwise.
+    pub own: Option<Label>,
 }
 
 /// Why somebody is in a group.
@@ -51,8 +55,11 @@ pub struct Group {
 /// All learners and groups as they stand now.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Roster {
-    by_name: BTreeMap<Label, Vec<LearnerId>>,
-    groups: BTreeMap<Label, Group>,
+    /// By folded names, as all that follow but the last.
+    by_name: BTreeMap<String, Vec<LearnerId>>,
+    by_own_name: BTreeMap<String, Vec<LearnerId>>,
+    groups: BTreeMap<String, Group>,
+    awaited: BTreeSet<String>,
     groups_of: BTreeMap<LearnerId, Vec<Label>>,
     /// Everybody on a list without a group.
     without: Option<Group>,
@@ -81,11 +88,15 @@ impl Roster {
     ) -> Self {
         let mut roster = Self::default();
         for called in learners {
-            let of_name = roster.by_name.entry(called.name.clone()).or_default();
+            let of_name = roster.by_name.entry(called.name.folded()).or_default();
             of_name.push(called.learner);
+            if let Some(own) = &called.own {
+                let of_name = roster.by_own_name.entry(own.folded()).or_default();
+                of_name.push(called.learner);
+            }
         }
         for name in groups {
-            roster.groups.entry(name.clone()).or_insert(empty(name));
+            roster.group_of(name);
         }
         for (group, place) in places {
             roster.put(group, place);
@@ -99,30 +110,51 @@ impl Roster {
         roster
     }
 
+    /// The group of this name. Of several spellings the first in order stands, whatever comes first.
+    fn group_of(&mut self, name: Label) -> &mut Group {
+        let spelling = name.clone();
+        let group = self.groups.entry(name.folded()).or_insert(empty(name));
+        if spelling < group.name {
+            group.name = spelling;
+        }
+        group
+    }
+
     fn put(&mut self, group: Option<Label>, place: Place) {
+        let found = match &place {
+            Place::ByNumber(learner) => vec![*learner],
+            Place::ByName(name) => self.by(name).to_vec(),
+        };
+        if let (Place::ByName(name), []) = (&place, found.as_slice()) {
+            self.awaited.insert(name.folded());
+        }
         let group = match group {
-            Some(name) => self.groups.entry(name.clone()).or_insert(empty(name)),
+            Some(name) => self.group_of(name),
             None => {
                 let nobody = Label::new("no group").expect("letters and a blank");
                 self.without.get_or_insert(empty(nobody))
             }
         };
-        match place {
-            Place::ByNumber(learner) => {
-                group.members.insert(learner);
+        match (place, found.as_slice()) {
+            (_, [one]) => {
+                group.members.insert(*one);
             }
-            Place::ByName(name) => match self.by_name.get(&name).map(Vec::as_slice) {
-                None | Some([]) => {
-                    group.awaited.insert(name);
-                }
-                Some([one]) => {
-                    group.members.insert(*one);
-                }
-                Some(_) => {
-                    group.unclear.insert(name);
-                }
-            },
+            (Place::ByName(name), []) => {
+                group.awaited.insert(name);
+            }
+            (Place::ByName(name), _) => {
+                group.unclear.insert(name);
+            }
+            (Place::ByNumber(_), _) => {}
         }
+    }
+
+    /// Who is called so, or else calls themselves so.
+    fn by(&self, name: &Label) -> &[LearnerId] {
+        let name = name.folded();
+        let called = self.by_name.get(&name);
+        let found = called.or_else(|| self.by_own_name.get(&name));
+        found.map_or(&[], Vec::as_slice)
     }
 
     /// All groups, by name.
@@ -132,7 +164,7 @@ impl Roster {
 
     /// The group of this name.
     pub fn group(&self, name: &Label) -> Option<&Group> {
-        self.groups.get(name)
+        self.groups.get(&name.folded())
     }
 
     /// Those of lists without a group, where there are any.
@@ -147,17 +179,12 @@ impl Roster {
 
     /// Who goes by this name.
     pub fn meant(&self, name: &Label) -> Meant {
-        match self.by_name.get(name).map(Vec::as_slice) {
-            Some([one]) => Meant::One(*one),
-            Some(several @ [_, ..]) => Meant::Several(several.to_vec()),
-            _ if self.is_awaited(name) => Meant::Awaited,
-            _ => Meant::Nobody,
+        match self.by(name) {
+            [one] => Meant::One(*one),
+            several @ [_, ..] => Meant::Several(several.to_vec()),
+            [] if self.awaited.contains(&name.folded()) => Meant::Awaited,
+            [] => Meant::Nobody,
         }
-    }
-
-    fn is_awaited(&self, name: &Label) -> bool {
-        let all = self.groups.values().chain(&self.without);
-        all.into_iter().any(|group| group.awaited.contains(name))
     }
 }
 
@@ -184,6 +211,7 @@ mod tests {
         Called {
             learner: LearnerId(learner),
             name: label(name),
+            own: None,
         }
     }
 
@@ -212,6 +240,44 @@ mod tests {
         assert_eq!(roster.meant(&label("Dora")), Meant::Nobody);
         assert!(matches!(roster.meant(&label("Ben")), Meant::Several(two) if two.len() == 2));
         assert_eq!(roster.groups().count(), 3);
+    }
+
+    #[test]
+    fn whoever_is_called_otherwise_stays_on_the_list_that_has_their_own_name() {
+        let own = |name: &str, own: &str, learner| Called {
+            own: Some(label(own)),
+            ..called(learner, name)
+        };
+        let learners = [
+            own("The Ó", "Óscar", 1),
+            own("Ben B", "Ben", 2),
+            called(3, "Ben"),
+        ];
+        let places = ["Óscar", "the ó", "Ben"].map(|name| by_name("3a", name));
+        let roster = Roster::new(&learners, [], places);
+        let group = roster.group(&label("3A")).expect("a group");
+        // Where somebody is called so, it is they, and not who only calls themselves so.
+        assert_eq!(group.members, BTreeSet::from([LearnerId(1), LearnerId(3)]));
+        assert!(group.awaited.is_empty() && group.unclear.is_empty());
+        assert_eq!(roster.meant(&label("óscar")), Meant::One(LearnerId(1)));
+    }
+
+    #[test]
+    fn capitals_tell_neither_learners_nor_groups_apart() {
+        let learners = [called(1, "Anna"), called(2, "BEN"), called(3, "ben")];
+        let places = [
+            by_name("tuesday", "ANNA"),
+            by_name("Tuesday", "Ben"),
+            by_name("TUESDAY", "Cleo"),
+        ];
+        let roster = Roster::new(&learners, [], places);
+        let group = roster.group(&label("tUESDAY")).expect("a group");
+        assert_eq!(group.name, label("TUESDAY"));
+        assert_eq!(group.members, BTreeSet::from([LearnerId(1)]));
+        assert_eq!(group.unclear, BTreeSet::from([label("Ben")]));
+        assert_eq!(roster.groups().count(), 1);
+        assert_eq!(roster.groups_of(LearnerId(1)), [label("TUESDAY")]);
+        assert_eq!(roster.meant(&label("cleo")), Meant::Awaited);
     }
 
     proptest! {

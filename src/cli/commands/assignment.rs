@@ -13,7 +13,7 @@ use super::write::print;
 use crate::class::assignment::Assignment;
 use crate::cli::args::Practice;
 use crate::cli::failure::{Failure, Kind};
-use crate::cli::{data_dir, seed_of};
+use crate::cli::{data_dir, identity_seed};
 use crate::deck::{self, Assigned};
 use crate::label::{harmless, printable};
 use crate::store::Store;
@@ -35,7 +35,7 @@ pub(in crate::cli) fn run(asked: &Asked, practice: &Practice, env: &Env) -> Resu
     let now = clock_of(env)?.now();
     let (today, _) = Calendar::default().day_of(now);
     let dir = data_dir(practice, env)?;
-    let seed = seed_of(practice)?.child("store", 0);
+    let seed = identity_seed()?;
     let open = || Store::open(&dir, seed, now);
     match (&asked.file, &asked.put_away) {
         (Some(file), _) => {
@@ -48,7 +48,8 @@ pub(in crate::cli) fn run(asked: &Asked, practice: &Practice, env: &Env) -> Resu
                 Ok(taken(assigned, placed, today))
             })?;
             let set = &assigned.assignment;
-            if set.from <= today && !store.is_taken_back(&set.id)? {
+            // One that was due before does not take the place of what is practised now.
+            if (set.from..=set.due).contains(&today) && !store.is_taken_back(&set.id)? {
                 store.save_deck(&set.deck)?;
             }
             print(&format!("{told}{}", gone(&before, &store.assignments()?)))
@@ -157,6 +158,9 @@ fn taken(assigned: &Assigned, placed: Option<Placed>, today: Day) -> String {
         Some(Placed::Same) => "installed already, and the same",
     };
     let mut text = format!("{}: {}: {deck}\n", set.deck, set.title);
+    if let Some(to) = &set.to {
+        text.push_str(&format!("It was set for {to}.\n"));
+    }
     if let Some(line) = &set.line {
         text.push_str(&format!("{line}\n"));
     }
@@ -168,7 +172,7 @@ fn taken(assigned: &Assigned, placed: Option<Placed>, today: Day) -> String {
         ));
     }
     text.push_str(match (set.from <= today, set.due < today) {
-        (_, true) => "It was due before today.\n",
+        (_, true) => "It was due before today; the deck that you practise stays chosen.\n",
         (true, false) => "It is on the first screen now, and its deck is chosen.\n",
         (false, false) => "It is on the first screen from its first day on.\n",
     });

@@ -10,11 +10,13 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use super::practise::clock_of;
-use super::write::print;
-use crate::class::hand_in::{Doubt, Header, LearnerId, Machine, WriteError, Writer, file_name};
+use super::write::{print, read_hand_in};
+use crate::class::hand_in::{
+    Doubt, Header, LearnerId, Machine, Reading, WriteError, Writer, file_name,
+};
 use crate::cli::args::{self, Practice};
 use crate::cli::failure::{Failure, Kind};
-use crate::cli::{data_dir, seed_of};
+use crate::cli::{data_dir, identity_seed};
 use crate::label::Label;
 use crate::store::{Chosen, Identity, Selection, Store};
 use crate::world::{Calendar, Env, Moment, Seed};
@@ -26,19 +28,17 @@ pub(in crate::cli) fn run(
     env: &Env,
 ) -> Result<ExitCode, Failure> {
     let now = clock_of(env)?.now();
-    let seed = seed_of(practice)?.child("store", 0);
-    let mut store = Store::open(&data_dir(practice, env)?, seed, now)?;
+    let mut store = Store::open(&data_dir(practice, env)?, identity_seed()?, now)?;
     let selection = match asked.since {
         _ if asked.all => Selection::All,
         Some(day) => Selection::From(day),
         None => Selection::New,
     };
     let chosen = store.choose(selection)?;
-    if chosen.n_attempts == 0 {
-        print("Nothing to hand in: nothing was practised since; --all writes everything again.\n")?;
-        return Ok(ExitCode::from(Kind::No.code()));
-    }
     let mut identity = known_as(&store, asked.name.as_ref())?;
+    if chosen.n_attempts == 0 {
+        return nothing(asked.name.as_ref(), &mut store, &identity);
+    }
     if let (None, Some(one)) = (&identity.name, &practice.practises) {
         identity.name = Some(one.name.clone());
     }
@@ -51,6 +51,22 @@ pub(in crate::cli) fn run(
     }
     tell(&identity, &chosen, &place)?;
     Ok(ExitCode::SUCCESS)
+}
+
+/// There is nothing to hand in; a name that was given is kept all the same.
+fn nothing(
+    name: Option<&Label>,
+    store: &mut Store,
+    identity: &Identity,
+) -> Result<ExitCode, Failure> {
+    if let Some(name) = name {
+        store.save_identity(identity)?;
+        print(&format!(
+            "You are called {name} from now on; your teacher learns it from the next hand-in.\n"
+        ))?;
+    }
+    print("Nothing to hand in: nothing was practised since; --all writes everything again.\n")?;
+    Ok(ExitCode::from(Kind::No.code()))
 }
 
 /// Whose practice it is. The number of a learner comes from that of the first machine, so that it is
@@ -80,14 +96,9 @@ fn place(asked: &args::HandIn, identity: &Identity, now: Moment) -> Result<PathB
     let folder = match &asked.to {
         None => PathBuf::from("."),
         Some(to) if to.is_dir() => to.clone(),
-        Some(file) if asked.all || !file.exists() => return Ok(file.clone()),
         Some(file) => {
-            let what = format!("{}: it is there already", file.display());
-            return Err(Failure::new(
-                Kind::Usage,
-                what,
-                "it may be a hand-in that was not sent yet: give another name, or a folder",
-            ));
+            may_go(asked, file, identity, now)?;
+            return Ok(file.clone());
         }
     };
     let (day, _) = Calendar::default().day_of(now);
@@ -100,6 +111,63 @@ fn place(asked: &args::HandIn, identity: &Identity, now: Moment) -> Result<PathB
         .take(10_000)
         .find(|path| !path.exists())
         .unwrap_or_else(|| folder.join(&first)))
+}
+
+/// Refuses a place where there is something that a hand-in may not stand in for. Without `--replace`
+/// that is everything but, where all is written, a hand-in of the same learner: all of it is in the new
+/// one.
+fn may_go(
+    asked: &args::HandIn,
+    file: &Path,
+    identity: &Identity,
+    now: Moment,
+) -> Result<(), Failure> {
+    // A link that leads nowhere is something, too.
+    let Ok(known) = file.symlink_metadata() else {
+        return Ok(());
+    };
+    if !file.is_file() && !known.is_symlink() {
+        let what = format!(
+            "{}: found no file; expected a file or a folder",
+            file.display()
+        );
+        return Err(Failure::new(Kind::Usage, what, "give another name"));
+    }
+    if asked.replace || (asked.all && is_of(file, identity, now)?) {
+        return Ok(());
+    }
+    let (what, hint) = if asked.all {
+        (
+            "found a file that is no hand-in of yours; expected a new name, or one of those",
+            "give another name or a folder, or say by --replace that it may go; nothing was changed",
+        )
+    } else {
+        (
+            "it is there already",
+            "it may be a hand-in that was not sent yet: give another name or a folder, or say by \
+             --replace that it may go",
+        )
+    };
+    Err(Failure::new(
+        Kind::Usage,
+        format!("{}: {what}", file.display()),
+        hint,
+    ))
+}
+
+/// Whether a file is a hand-in of this learner, or empty.
+fn is_of(file: &Path, identity: &Identity, now: Moment) -> Result<bool, Failure> {
+    if file.metadata().is_ok_and(|known| known.len() == 0) {
+        return Ok(true);
+    }
+    let Ok(bytes) = read_hand_in(file)? else {
+        return Ok(false);
+    };
+    Ok(Reading::new(&bytes, now).is_ok_and(|reading| {
+        let header = reading.header();
+        let mut ids = header.also.iter().chain([&header.learner]);
+        ids.all(|id| identity.ids.contains(id))
+    }))
 }
 
 fn write(
@@ -229,10 +297,10 @@ fn sync_folder(file: &Path) -> std::io::Result<()> {
 }
 
 fn tell(identity: &Identity, chosen: &Chosen, place: &Path) -> Result<(), Failure> {
-    let attempts = if chosen.n_attempts == 1 {
-        "attempt"
+    let (attempts, are) = if chosen.n_attempts == 1 {
+        ("attempt", "is")
     } else {
-        "attempts"
+        ("attempts", "are")
     };
     let days = chosen.days.map_or_else(String::new, |(from, until)| {
         if from == until {
@@ -242,14 +310,17 @@ fn tell(identity: &Identity, chosen: &Chosen, place: &Path) -> Result<(), Failur
         }
     });
     let text = format!(
-        "{} {attempts}{days} of {} are in {}\n",
+        "{} {attempts}{days} of {} {are} in {}\n",
         chosen.n_attempts,
         name_of(identity),
         place.display()
     );
     let hint = match identity.name {
         Some(_) => "",
-        None => "Say by --name what you are called, so that your teacher knows whose they are.\n",
+        None => {
+            "Say what you are called, so that your teacher knows whose practice it is: `contrapalma hand-in \
+             --all --name NAME` writes it again with your name.\n"
+        }
     };
     let shown: String = crate::label::harmless(text.trim_end());
     print(&format!("{shown}\n{hint}"))

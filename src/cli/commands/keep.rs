@@ -8,7 +8,7 @@ use super::write::{print, read_hand_in};
 use crate::class::hand_in::{Header, LearnerId, Reading};
 use crate::cli::args::{Keep, Practice};
 use crate::cli::failure::{Failure, Kind};
-use crate::cli::{data_dir, learner, seed_of, shared_dir};
+use crate::cli::{data_dir, identity_seed, learner, shared_dir};
 use crate::label::harmless;
 use crate::store::{Identity, Store};
 use crate::world::Env;
@@ -29,8 +29,7 @@ pub(in crate::cli) fn run(asked: &Keep, practice: &Practice, env: &Env) -> Resul
     };
     let bytes = read_hand_in(file)?.map_err(|refusal| refused(&refusal, WHOLE))?;
     let reading = Reading::new(&bytes, now).map_err(|refusal| refused(&refusal, WHOLE))?;
-    let seed = seed_of(practice)?.child("store", 0);
-    let mut store = Store::open(&data_dir(practice, env)?, seed, now)?;
+    let mut store = Store::open(&data_dir(practice, env)?, identity_seed()?, now)?;
     let known = store.identity()?;
     let header = reading.header();
     if !is_of(&known, header) && !as_mine {
@@ -52,8 +51,13 @@ pub(in crate::cli) fn run(asked: &Keep, practice: &Practice, env: &Env) -> Resul
         .map_err(|refusal| refused(&refusal, WHOLE))?;
     let whose = known_as(&store, None)?;
     print(&format!(
-        "{shown}: {} new attempts, {} already known, of {}\n",
+        "{shown}: {} new {}, {} already known, of {}\n",
         merged.new,
+        if merged.new == 1 {
+            "attempt"
+        } else {
+            "attempts"
+        },
         merged.known,
         name_of(&whose)
     ))

@@ -7,7 +7,7 @@ use crate::app::recording::Source;
 use crate::app::{App, Decks, Done, Installed, Intent, Quiet, Surroundings, Trouble};
 use crate::cli::args::Practice;
 use crate::cli::failure::{Failure, Kind};
-use crate::cli::{data_dir, plain, seed_of};
+use crate::cli::{data_dir, identity_seed, plain, seed_of};
 use crate::deck::Deck;
 use crate::label::Label;
 use crate::review::plan::Limit;
@@ -108,7 +108,7 @@ impl Ready {
         let clock = clock_of(env)?;
         let seed = seed_of(practice)?;
         let dir = data_dir(practice, env)?;
-        let mut store = Store::open(&dir, seed.child("store", 0), clock.now())?;
+        let mut store = Store::open(&dir, identity_seed()?, clock.now())?;
         if let Some(one) = &practice.practises {
             be(&mut store, &one.name)?;
         }

@@ -35,9 +35,42 @@ fn renew(place: &Path, bytes: &[u8]) -> io::Result<()> {
     written
 }
 
+/// How much of a file is looked at, in bytes, to know whether the program wrote it.
+const HEAD: u64 = 4 << 10;
+
+/// Refuses a place where there is a file of somebody else: one that is not empty and does not begin as
+/// the program begins what `wanted` names. What is no file, such as a pipe or a device, is never refused.
+pub(super) fn refuse_foreign(
+    path: &Path,
+    wanted: &str,
+    is_ours: impl FnOnce(&[u8]) -> bool,
+) -> Result<(), Failure> {
+    if !fs::metadata(path).is_ok_and(|known| known.is_file() && known.len() > 0) {
+        return Ok(());
+    }
+    let mut head = Vec::new();
+    File::open(path)
+        .and_then(|file| file.take(HEAD).read_to_end(&mut head))
+        .map_err(|error| Failure::file(path, &error))?;
+    if is_ours(&head) {
+        return Ok(());
+    }
+    let what = format!(
+        "{}: found a file that is no {wanted}; expected a new name, or one of those",
+        path.display()
+    );
+    let hint = "choose another name, or say by --replace that it may go; nothing was changed";
+    Err(Failure::new(Kind::Usage, what, hint))
+}
+
 /// Writes a file that is not there yet; one that is there is not touched.
 pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
-    let mut file = fs::File::create_new(path).map_err(|error| {
+    fill(path, reserve(path)?, bytes)
+}
+
+/// Takes a place for a file that is not there yet, so that it can be filled later.
+pub(super) fn reserve(path: &Path) -> Result<File, Failure> {
+    File::create_new(path).map_err(|error| {
         if error.kind() != io::ErrorKind::AlreadyExists {
             return Failure::file(path, &error);
         }
@@ -47,7 +80,11 @@ pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
             what,
             "choose another name; nothing was changed",
         )
-    })?;
+    })
+}
+
+/// Fills a file that was reserved; where that fails, it is gone.
+pub(super) fn fill(path: &Path, mut file: File, bytes: &[u8]) -> Result<(), Failure> {
     let written = file.write_all(bytes);
     if written.is_err() {
         drop(fs::remove_file(path));
@@ -78,6 +115,12 @@ pub(super) fn read_hand_in(path: &Path) -> Result<Result<Vec<u8>, Refusal>, Fail
         .read_to_end(&mut bytes)
         .map_err(failed)?;
     Ok(Ok(bytes))
+}
+
+/// A number with its noun.
+pub(super) fn counted(n: usize, one: &str, more: &str) -> String {
+    let noun = if n == 1 { one } else { more };
+    format!("{n} {noun}")
 }
 
 /// Prints to standard output.

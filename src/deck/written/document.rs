@@ -88,7 +88,10 @@ fn add_error(text: &str, error: &Error, faults: &mut Faults) {
         let hint = there.contains(' ').then_some(SEPARATION);
         faults.add_toml(at, &found, meant(there), hint);
     } else if message == "duplicate key" {
-        faults.add_toml(at, &found, "each key once", None);
+        // A second table of one name, where a list of them was meant.
+        let is_table = text.get(..at).is_some_and(|before| before.ends_with('['));
+        let hint = is_table.then(|| format!("write [[{there}]], with two brackets, above each"));
+        faults.add_toml(at, &found, "each key once", hint.as_deref());
     } else if let Some((hint, expected)) = message.split_once(", expected ") {
         faults.add_toml(at, &found, expected, Some(hint));
     } else {

@@ -75,8 +75,12 @@ impl<'a> Table<'a> {
     /// Whether a key stands there after all, but the TOML around it is broken.
     fn may_be_unread(&self, name: &str, faults: &Faults) -> bool {
         let own = self.text.get(self.extent.clone()).unwrap_or_default();
-        let stands = || own.contains(&format!("{name} =")) || own.contains(&format!("{name}="));
-        faults.is_broken(&self.extent) && stands()
+        let is_it = |line: &str| {
+            let line = line.trim_start().trim_start_matches(['"', '\'']);
+            let rest = line.strip_prefix(name);
+            rest.is_some_and(|rest| !rest.starts_with(|c: char| c.is_alphanumeric() || c == '-'))
+        };
+        faults.is_broken(&self.extent) && own.lines().any(is_it)
     }
 
     /// The value of a key, as `read` reads it, or `default` where it is missing.

@@ -42,6 +42,14 @@ impl<'a> Value<'a> {
         faults.add(self.at, &self.found(), self.expected);
     }
 
+    /// Notes that one table stands where a list of them may: a pair of brackets was forgotten.
+    fn is_one_table(self, faults: &mut Faults) {
+        let name = self.expected.split_once("[[");
+        let name = name.and_then(|(_, rest)| rest.split_once("]]"));
+        let hint = name.map(|(name, _)| format!("write [[{name}]], with two brackets"));
+        faults.add_hinted(self.at, &self.found(), self.expected, hint.as_deref());
+    }
+
     /// What stands here, in a few words.
     pub(in crate::deck) fn found(self) -> String {
         match self.value {
@@ -222,6 +230,10 @@ impl<'a> Value<'a> {
     ) -> Vec<Table<'a>> {
         let items = match self.value {
             DeValue::Array(items) if !items.is_empty() => items,
+            DeValue::Table(_) => {
+                self.is_one_table(faults);
+                return Vec::new();
+            }
             _ => {
                 self.is_wrong(faults);
                 return Vec::new();

@@ -34,6 +34,7 @@ pub fn html(report: &ClassReport) -> String {
                 @for (number, learner) in (1..).zip(&report.learners) {
                     (one(number, learner, &report.deck))
                 }
+                (legend())
             }
         }
     };
@@ -52,7 +53,8 @@ th{font-size:9pt;font-weight:bold;white-space:nowrap;border-bottom:1.5px solid #
 td.n{white-space:nowrap;font-variant-numeric:tabular-nums}td.name{min-width:9em;overflow-wrap:anywhere}\
 td ul{margin:0;padding:0;list-style:none}\
 dl{margin:6px 0}dt{font-weight:bold}dd{margin:0 0 4px 0}\
-section.learner{margin-top:28px;padding-top:10px;border-top:3px solid #111}\
+section.learner,section.legend{margin-top:28px;padding-top:10px;border-top:3px solid #111}\
+section.legend{font-size:9pt}\
 a{color:#0b3d91}\
 @media (max-width:640px){\
 table,tbody,tr,td{display:block;width:auto}thead{display:none}\
@@ -63,6 +65,7 @@ td.name{font-weight:bold}td.n{display:inline-block;margin-right:14px}td:empty,td
 body{font-size:9pt;padding:0;max-width:none}a{color:#111}\
 section{break-before:page;border:0;margin:0;padding:0}\
 section.overview{break-before:auto}\
+section.legend{break-before:avoid;break-inside:avoid;margin-top:12px;border-top:1px solid #111;padding-top:4px}\
 section.learner{border:0;margin:0;padding:0}\
 tr,dd,li{break-inside:avoid}thead{display:table-header-group}\
 section.overview table{font-size:7.5pt}section.overview td,section.overview th{padding-top:0.5px;padding-bottom:0.5px}\
@@ -181,6 +184,17 @@ fn one(number: usize, learner: &LearnerReport, deck: &str) -> Markup {
             @if !learner.moments.is_empty() {
                 h3 { "Worth hearing again" }
                 ol { @for moment in &learner.moments { (told(moment)) } }
+            }
+        }
+    }
+}
+
+fn legend() -> Markup {
+    html! {
+        section.legend {
+            h2 { "What the words mean" }
+            dl {
+                @for (word, sense) in wording::LEGEND { dt { (word) } dd { (sense) } }
             }
         }
     }

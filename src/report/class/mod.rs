@@ -13,6 +13,7 @@
 mod confusion;
 mod csv;
 mod followed;
+mod form;
 mod group;
 mod html;
 mod json;
@@ -25,6 +26,7 @@ mod text;
 mod wording;
 
 pub use csv::{csv, csv_field};
+pub use form::Form;
 pub use group::GroupReport;
 pub use html::html;
 pub use json::json;

@@ -230,6 +230,7 @@ fn grouped() -> ClassReport {
         .learners
         .iter()
         .map(|one| Called {
+            own: None,
             learner: one.who.learner,
             name: one.who.name.clone(),
         })

@@ -24,6 +24,12 @@ pub fn text(report: &ClassReport) -> String {
         page.gap();
         one(&mut page, learner, &report.deck);
     }
+    page.gap();
+    page.prose(&"-".repeat(WIDTH));
+    page.line(0, "What the words mean");
+    for (word, sense) in wording::LEGEND {
+        page.line(2, &format!("{word}: {sense}"));
+    }
     page.text
 }
 

@@ -208,3 +208,42 @@ pub(super) fn listed(group: &GroupReport) -> Vec<String> {
     let unclear = list("Several go by this name", &group.unclear);
     awaited.into_iter().chain(unclear).collect()
 }
+
+/// What the words of a report mean, each with its sense.
+pub(super) const LEGEND: [(&str, &str); 8] = [
+    (
+        "Firm",
+        "an exercise that is known so well that others may build on it. Open: not yet. Lost: missed on \
+         most of the last days on which it came up, so that it begins again, easier.",
+    ),
+    (
+        "Right",
+        "the share of answers that were right; in brackets where it lies in 19 cases of 20 when there \
+         were more of them. The wider, the less is known.",
+    ),
+    (
+        "Heard from",
+        "how strong the accents must be, in decibels, for the learner to be right about five times in \
+         six. A smaller number is a finer ear.",
+    ),
+    (
+        "d'",
+        // The normal distribution at half of d', as shares of right answers (Green and Swets 1966).
+        "how well threes are told from twos, whichever is said more often: 0 is guessing; without a lean \
+         69 of 100 answers are right at 1, 84 at 2 and 93 at 3.",
+    ),
+    (
+        "Give or take",
+        "how far that number may be from what more answers would come to.",
+    ),
+    (
+        "Lean",
+        "which of the two is said when neither is told: \"twos\" says twos too often. c is the same as a \
+         number, and 0 is no lean.",
+    ),
+    (
+        "Spread, early, late",
+        "how unevenly claps lie about their pulses, and by how much they come before or after them.",
+    ),
+    ("Due", "what would soon be forgotten, and comes up today."),
+];

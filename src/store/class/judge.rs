@@ -59,6 +59,28 @@ impl ClassStore {
         self.here(self.base.named(&[id]).map(|mut found| found.pop()))
     }
 
+    /// What was true of the questions of the same exercise before an attempt of this learner in its
+    /// sitting, as they were asked, the last one last: which phrase was asked depends on them.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn asked_before(
+        &self,
+        learner: LearnerId,
+        attempt: &Attempt,
+    ) -> Result<Vec<Answer>, StoreError> {
+        let mut truths = Vec::new();
+        let key = |id: AttemptId| (id.install, id.sitting);
+        let each = |one: Attempt| {
+            let is_before = key(one.id) == key(attempt.id) && one.id.number < attempt.id.number;
+            if is_before && one.skill == attempt.skill {
+                truths.push(one.truth);
+            }
+        };
+        self.here(super::attempts(&self.base, learner, each))?;
+        Ok(truths)
+    }
+
     /// Decides about a phrase, in place of what was decided before. From then on
     /// [`ClassStore::attempts`] gives attempts at it as judged.
     ///

@@ -1,6 +1,6 @@
 //! What learners are called, and who is in which group.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 use crate::class::hand_in::LearnerId;
 use crate::class::roster::{Called, Line, Place, Roster};
@@ -89,19 +89,17 @@ impl ClassStore {
     /// # Errors
     /// When it cannot be written.
     pub fn strike(&mut self, group: Option<&Label>, name: &Label) -> Result<bool, StoreError> {
-        let circle = group.map_or("", Label::as_str);
-        let sql = "DELETE FROM listed WHERE circle = ?1 AND name = ?2";
-        let outcome = self
-            .base
-            .execute(sql, &[circle.into(), name.as_str().into()]);
-        self.here(outcome.map(|n| n > 0))
+        let outcome = strike(&self.base, group, name);
+        self.here(outcome)
     }
 }
 
 fn roster(base: &Base) -> Result<Roster, Fault> {
+    let mut own = own_names(base)?;
     let learners: Vec<Called> = enrol::learners(base)?
         .into_iter()
         .map(|enrolled| Called {
+            own: own.remove(&enrolled.learner),
             learner: enrolled.learner,
             name: enrolled.name,
         })
@@ -115,13 +113,8 @@ fn roster(base: &Base) -> Result<Roster, Fault> {
         let group = label_at(row, 0, "member")?;
         Ok((Some(group), Place::ByNumber(learner_at(row, 1)?)))
     })?;
-    let listed = base.all("SELECT circle, name FROM listed", &[], |row| {
-        let group = match row.text(0)? {
-            "" => None,
-            circle => Some(label_of(circle, "listed")?),
-        };
-        Ok((group, Place::ByName(label_at(row, 1, "listed")?)))
-    })?;
+    let listed = listed(base)?.into_iter();
+    let listed = listed.map(|(group, name)| (group, Place::ByName(name)));
     places.extend(listed);
     Ok(Roster::new(&learners, groups, places))
 }
@@ -175,16 +168,47 @@ fn call(base: &Base, learner: LearnerId, name: Option<&Label>, now: Moment) -> R
 
 const MAKE: &str = "INSERT INTO circle (circle) VALUES (?1) ON CONFLICT DO NOTHING";
 
+/// A name as it is spelt here, by its folded form; of several spellings the first in order.
+type Spelt = BTreeMap<String, BTreeSet<Label>>;
+
+fn folded(names: impl IntoIterator<Item = Label>) -> Spelt {
+    let mut spelt = Spelt::new();
+    for name in names {
+        spelt.entry(name.folded()).or_default().insert(name);
+    }
+    spelt
+}
+
+/// The groups, as they are spelt.
+fn circles(base: &Base) -> Result<Spelt, Fault> {
+    let circles = base.all("SELECT circle FROM circle", &[], |row| {
+        label_at(row, 0, "circle")
+    })?;
+    Ok(folded(circles))
+}
+
+/// How a group is spelt here; as it is given where it is not here.
+fn spellings(spelt: &Spelt, group: &Label) -> BTreeSet<Label> {
+    let known = spelt.get(&group.folded());
+    known
+        .cloned()
+        .unwrap_or_else(|| BTreeSet::from([group.clone()]))
+}
+
 fn regroup(base: &Base, group: &Label, put: &[LearnerId], out: &[LearnerId]) -> Result<(), Fault> {
     base.whole(|base| {
-        base.execute(MAKE, &[group.as_str().into()])?;
+        let spelt = spellings(&circles(base)?, group);
         for learner in out {
-            base.execute(
-                "DELETE FROM member WHERE circle = ?1 AND learner IN
-                     (SELECT learner FROM learner WHERE coalesce(joined, learner) = ?2)",
-                &[group.as_str().into(), learner_to_sql(*learner)],
-            )?;
+            for group in &spelt {
+                base.execute(
+                    "DELETE FROM member WHERE circle = ?1 AND learner IN
+                         (SELECT learner FROM learner WHERE coalesce(joined, learner) = ?2)",
+                    &[group.as_str().into(), learner_to_sql(*learner)],
+                )?;
+            }
         }
+        let group = spelt.first().unwrap_or(group);
+        base.execute(MAKE, &[group.as_str().into()])?;
         for learner in put {
             base.execute(
                 "INSERT INTO member (circle, learner) VALUES (?1, ?2) ON CONFLICT DO NOTHING",
@@ -198,20 +222,63 @@ fn regroup(base: &Base, group: &Label, put: &[LearnerId], out: &[LearnerId]) -> 
 fn disband(base: &Base, group: &Label) -> Result<bool, Fault> {
     base.whole(|base| {
         let mut n = 0;
-        for table in ["member", "listed", "circle"] {
-            let sql = format!("DELETE FROM {table} WHERE circle = ?1");
-            n += base.execute(&sql, &[group.as_str().into()])?;
+        for group in spellings(&circles(base)?, group) {
+            for table in ["member", "listed", "circle"] {
+                let sql = format!("DELETE FROM {table} WHERE circle = ?1");
+                n += base.execute(&sql, &[group.as_str().into()])?;
+            }
         }
         Ok(n > 0)
     })
 }
 
+fn strike(base: &Base, group: Option<&Label>, name: &Label) -> Result<bool, Fault> {
+    let group = group.map(Label::folded);
+    base.whole(|base| {
+        let mut n = 0;
+        for (circle, listed) in listed(base)? {
+            let is_it = circle.as_ref().map(Label::folded) == group;
+            if is_it && listed.folded() == name.folded() {
+                let circle = circle.as_ref().map_or("", Label::as_str);
+                let sql = "DELETE FROM listed WHERE circle = ?1 AND name = ?2";
+                n += base.execute(sql, &[circle.into(), listed.as_str().into()])?;
+            }
+        }
+        Ok(n > 0)
+    })
+}
+
+/// The lines of all lists.
+fn listed(base: &Base) -> Result<Vec<(Option<Label>, Label)>, Fault> {
+    base.all("SELECT circle, name FROM listed", &[], |row| {
+        let group = match row.text(0)? {
+            "" => None,
+            circle => Some(label_of(circle, "listed")?),
+        };
+        Ok((group, label_at(row, 1, "listed")?))
+    })
+}
+
 fn list(base: &Base, lines: &[Line]) -> Result<u64, Fault> {
     base.whole(|base| {
+        let mut spelt = circles(base)?;
+        let key = |group: &Option<Label>, name: &Label| {
+            (group.as_ref().map(Label::folded), name.folded())
+        };
+        let known = listed(base)?;
+        let mut known: HashSet<_> = known.iter().map(|(group, name)| key(group, name)).collect();
         let mut n_new = 0;
         for line in lines {
-            let circle = line.group.as_ref().map_or("", Label::as_str);
-            if line.group.is_some() {
+            if !known.insert(key(&line.group, &line.name)) {
+                continue;
+            }
+            let group = line.group.as_ref().and_then(|group| {
+                let known = spelt.entry(group.folded());
+                let known = known.or_insert_with(|| BTreeSet::from([group.clone()]));
+                known.first().cloned()
+            });
+            let circle = group.as_ref().map_or("", Label::as_str);
+            if group.is_some() {
                 base.execute(MAKE, &[circle.into()])?;
             }
             n_new += base.execute(

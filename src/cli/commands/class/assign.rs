@@ -1,6 +1,6 @@
 //! `contrapalma class assign`, `assignments`, `hand-out` and `withdraw`: what is set to whom.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use clap::Args;
 use serde_json::{Value, json};
@@ -10,11 +10,11 @@ use crate::class::assignment::{Assignment, Goal, News, limit, text};
 use crate::class::hand_in::LearnerId;
 use crate::class::judgement::MOST_JUDGED;
 use crate::class::roster::{Meant, Roster};
-use crate::cli::args::{Practice, day, label};
+use crate::cli::args::{Practice, day, line, number};
 use crate::cli::commands::form::Form;
 use crate::cli::commands::practise::clock_of;
 use crate::cli::commands::shelf::{self, Shelf};
-use crate::cli::commands::write::{print, write_new};
+use crate::cli::commands::write::{fill, print, reserve, write_new};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::{seed_of, shared_dir};
 use crate::deck;
@@ -41,7 +41,7 @@ pub(in crate::cli) struct Assign {
     #[arg(long, value_name = "GOAL", value_parser = goal)]
     goal: Goal,
     /// What to do, in one line
-    #[arg(long, value_name = "TEXT", value_parser = label)]
+    #[arg(long, value_name = "TEXT", value_parser = line)]
     line: Option<Label>,
     /// Write the file for learners here at once; never over one that is there
     #[arg(long, value_name = "FILE")]
@@ -66,7 +66,7 @@ pub(in crate::cli) struct Assignments {
 #[derive(Debug, Args)]
 pub(in crate::cli) struct HandOut {
     /// The assignment, by its number in `class assignments`
-    #[arg(value_name = "NUMBER")]
+    #[arg(value_name = "NUMBER", value_parser = number)]
     number: u32,
     /// The file; never over one that is there
     #[arg(long, value_name = "FILE")]
@@ -79,7 +79,7 @@ pub(in crate::cli) struct HandOut {
 #[derive(Debug, Args)]
 pub(in crate::cli) struct Withdraw {
     /// The assignment, by its number in `class assignments`
-    #[arg(value_name = "NUMBER")]
+    #[arg(value_name = "NUMBER", value_parser = number)]
     number: u32,
     #[command(flatten)]
     place: Place,
@@ -117,22 +117,60 @@ pub(super) fn assign(asked: &Assign, practice: &Practice, env: &Env) -> Result<(
         due: asked.due,
         goal: asked.goal,
     };
-    // Everything that may be wrong with it shows in its file, before anything is kept.
-    let whole = text(&deck_text, &assignment, &News::default(), now);
+    check(&assignment)?;
+    let file = File {
+        to: Names::of(&store)?.to(&target),
+        news: news(&store, None)?,
+    };
+    let whole = file.text(&deck_text, &assignment, now)?;
+    // What else may be wrong with it shows in its file, before anything is kept.
     deck::parse_assigned(&whole)
         .map_err(|faults| Failure::deck("the assignment".as_ref(), &faults))?;
-    let number = store.assign(&target, &assignment, &deck_text, now)?;
+    let reserved = match asked.write.as_deref() {
+        Some(path) => Some((path, reserve(path)?)),
+        None => None,
+    };
+    let number = store.assign(&target, &assignment, &deck_text, now);
+    let number = number.inspect_err(|_| {
+        // The place was taken by an empty file, which says nothing.
+        if let Some((path, _)) = &reserved {
+            drop(std::fs::remove_file(path));
+        }
+    })?;
     print(&format!(
         "{number}: {}, for {}, from {} to {}: {}\n",
         assignment.title,
-        harmless(&asked.to),
+        harmless(&file.to),
         assignment.from,
         assignment.due,
         assignment.goal.in_words()
     ))?;
-    match &asked.write {
-        Some(path) => write(&store, number, path, now),
-        None => Ok(()),
+    let Some((path, reserved)) = reserved else {
+        return Ok(());
+    };
+    fill(path, reserved, whole.as_bytes()).map_err(|failure| {
+        let hint = format!("it is set all the same: `class hand-out {number} --to FILE` writes it");
+        failure.hinted(hint)
+    })?;
+    print(&handed_out(path, &file.to, ""))
+}
+
+/// Says of an option what would else be a fault in a line of the file.
+fn check(assignment: &Assignment) -> Result<(), Failure> {
+    let (from, due) = (assignment.from, assignment.due);
+    let refused = |what: String| Err(Failure::new(Kind::Usage, what, "nothing was set"));
+    if due < from || due.since(from) > limit::SPAN {
+        return refused(format!(
+            "--due {due}: found a day that does not fit the first, {from}; expected a day from {from} on, \
+             within two years"
+        ));
+    }
+    let n_skills = assignment.skills.len();
+    match assignment.goal.firm() {
+        Some(firm) if usize::try_from(firm).is_ok_and(|firm| firm > n_skills) => refused(format!(
+            "--goal firm={firm}: found more skills than the deck has; expected at most {n_skills}"
+        )),
+        _ => Ok(()),
     }
 }
 
@@ -150,23 +188,23 @@ fn target(store: &ClassStore, roster: &Roster, text: &str) -> Result<Target, Fai
         Failure::new(Kind::Usage, what, hint)
     };
     let name = Label::new(text).map_err(|_| nobody())?;
-    match (roster.group(&name).is_some(), roster.meant(&name)) {
-        (true, Meant::Nobody) => Ok(Target::Group(name)),
-        (true, _) => {
+    match (roster.group(&name), roster.meant(&name)) {
+        (Some(group), Meant::Nobody) => Ok(Target::Group(group.name.clone())),
+        (Some(_), _) => {
             let what = format!("{name}: a group and a learner are called so");
             let hint = "say the learner by number, or call the group otherwise";
             Err(Failure::new(Kind::Usage, what, hint))
         }
-        (false, Meant::One(learner)) => Ok(Target::Learner(learner)),
-        (false, Meant::Awaited) => Ok(Target::Name(name)),
-        (false, Meant::Several(several)) => Err(unclear(&name, &several)),
-        (false, Meant::Nobody) => Err(nobody()),
+        (None, Meant::One(learner)) => Ok(Target::Learner(learner)),
+        (None, Meant::Awaited) => Ok(Target::Name(name)),
+        (None, Meant::Several(several)) => Err(unclear(&name, &several)),
+        (None, Meant::Nobody) => Err(nobody()),
     }
 }
 
 /// Lists what is set.
 pub(super) fn list(asked: &Assignments, practice: &Practice, env: &Env) -> Result<(), Failure> {
-    let store = asked.place.open(practice, env)?;
+    let store = asked.place.open_to_look(practice, env)?;
     let all = store.assignments()?.into_iter();
     let all = all.filter(|kept| asked.all || kept.withdrawn.is_none());
     let names = Names::of(&store)?;
@@ -217,62 +255,82 @@ impl Names {
     }
 }
 
-/// Writes the file of an assignment.
-pub(super) fn hand_out(asked: &HandOut, practice: &Practice, env: &Env) -> Result<(), Failure> {
-    let now = clock_of(env)?.now();
-    let store = asked.place.open(practice, env)?;
-    write(&store, asked.number, &asked.to, now)
+/// What a file for learners has beside the deck and what is set.
+struct File {
+    /// For whom it is.
+    to: String,
+    news: News,
 }
 
-fn write(
-    store: &ClassStore,
-    number: u32,
-    path: &std::path::Path,
-    now: Moment,
-) -> Result<(), Failure> {
-    let all = store.assignments()?;
-    let kept = all.iter().find(|kept| kept.number == number).cloned();
-    let (Some(kept), Some(deck_text)) = (kept, store.deck_text(number)?) else {
-        return Err(unknown(number));
-    };
-    let to = Names::of(store)?.to(&kept.target);
-    let assignment = Assignment {
-        to: Label::new(&to).ok(),
-        ..kept.assignment
-    };
-    let mut judged = store.judgements()?;
-    judged.truncate(MOST_JUDGED);
-    let taken_back = taken_back(&all, number);
-    let whole = text(&deck_text, &assignment, &News { judged, taken_back }, now);
-    if whole.len() > deck::LONGEST_TEXT {
+impl File {
+    /// The whole text of it.
+    fn text(
+        &self,
+        deck_text: &str,
+        assignment: &Assignment,
+        now: Moment,
+    ) -> Result<String, Failure> {
+        let assignment = Assignment {
+            to: Label::new(&self.to).ok(),
+            ..assignment.clone()
+        };
+        let whole = text(deck_text, &assignment, &self.news, now);
+        if whole.len() <= deck::LONGEST_TEXT {
+            return Ok(whole);
+        }
         let what = format!(
             "{}: {} bytes; a deck with what stands behind it has at most {}",
-            path.display(),
+            assignment.title,
             whole.len(),
             deck::LONGEST_TEXT
         );
-        return Err(Failure::new(
-            Kind::No,
-            what,
-            "set a shorter deck; nothing was written",
-        ));
+        let hint = "set a shorter deck; nothing was written";
+        Err(Failure::new(Kind::No, what, hint))
     }
-    write_new(path, whole.as_bytes())?;
-    let name = harmless(&path.display().to_string());
+}
+
+/// What every file tells besides: what was judged, and what was taken back, that of `number` first.
+fn news(store: &ClassStore, number: Option<u32>) -> Result<News, Failure> {
+    let mut judged = store.judgements()?;
+    judged.truncate(MOST_JUDGED);
+    let taken_back = taken_back(&store.assignments()?, number);
+    Ok(News { judged, taken_back })
+}
+
+/// Writes the file of an assignment.
+pub(super) fn hand_out(asked: &HandOut, practice: &Practice, env: &Env) -> Result<(), Failure> {
+    let now = clock_of(env)?.now();
+    let store = asked.place.open_to_look(practice, env)?;
+    let number = asked.number;
+    let all = store.assignments()?;
+    let kept = all.into_iter().find(|kept| kept.number == number);
+    let (Some(kept), Some(deck_text)) = (kept, store.deck_text(number)?) else {
+        return Err(unknown(number));
+    };
+    let file = File {
+        to: Names::of(&store)?.to(&kept.target),
+        news: news(&store, Some(number))?,
+    };
+    let whole = file.text(&deck_text, &kept.assignment, now)?;
+    write_new(&asked.to, whole.as_bytes())?;
     let says = match kept.withdrawn {
         None => "",
         Some(_) => ", and says that it is taken back",
     };
-    print(&format!(
-        "{name}: for {to}{says}; they open it by `contrapalma assignment FILE`\n"
-    ))
+    print(&handed_out(&asked.to, &file.to, says))
+}
+
+fn handed_out(path: &Path, to: &str, says: &str) -> String {
+    let name = harmless(&path.display().to_string());
+    let to = harmless(to);
+    format!("{name}: for {to}{says}; they open it by `contrapalma assignment FILE`\n")
 }
 
 /// The names of what was taken back: that of `number` first, where it was, and then the latest.
-fn taken_back(all: &[KeptAssignment], number: u32) -> Vec<Box<str>> {
+fn taken_back(all: &[KeptAssignment], number: Option<u32>) -> Vec<Box<str>> {
     let back = all
         .iter()
-        .filter_map(|kept| Some((kept.number == number, kept.withdrawn?, kept)));
+        .filter_map(|kept| Some((Some(kept.number) == number, kept.withdrawn?, kept)));
     let mut back: Vec<_> = back.collect();
     back.sort_by_key(|(is_it, at, _)| std::cmp::Reverse((*is_it, *at)));
     let names = back

@@ -82,8 +82,9 @@ pub(super) fn run(asked: &Collect, practice: &Practice, env: &Env) -> Result<Exi
     }
     if form == Form::Text {
         print(&format!(
-            "{n_taken} taken with {n_new} new attempts, {n_refused} refused; {} other files passed over\n",
-            found.n_others
+            "{n_taken} taken with {}, {n_refused} refused; {}\n",
+            new_attempts(n_new),
+            found.passed_over()
         ))?;
     }
     let code = if n_refused > 0 { Kind::No.code() } else { 0 };
@@ -164,22 +165,55 @@ fn taken(name: &str, collected: &Collected) -> String {
         n => format!("; {n} of earlier hand-ins are missing, ask for `contrapalma hand-in --all`"),
     };
     format!(
-        "{name}: {} ({}): {} new attempts, {} already known{missing}\n",
-        collected.name, collected.learner, collected.n_new, collected.n_known
+        "{name}: {} ({}): {}, {} already known{missing}\n",
+        collected.name,
+        collected.learner,
+        new_attempts(collected.n_new),
+        collected.n_known
     )
+}
+
+fn new_attempts(n: u64) -> String {
+    let noun = if n == 1 { "attempt" } else { "attempts" };
+    format!("{n} new {noun}")
 }
 
 /// What was found to collect.
 struct Found {
     files: Vec<PathBuf>,
     /// Files in folders that are not named as hand-ins are.
-    n_others: u32,
+    others: Vec<PathBuf>,
+}
+
+impl Found {
+    /// What was passed over: how many, and the first few by name, so that a hand-in that was named anew
+    /// shows.
+    fn passed_over(&self) -> String {
+        const SHOWN: usize = 5;
+        let n = self.others.len();
+        let noun = if n == 1 { "file" } else { "files" };
+        let names = self.others.iter().take(SHOWN);
+        let names: Vec<String> = names
+            .map(|path| path.file_name().unwrap_or_default().display().to_string())
+            .collect();
+        let more = match n.saturating_sub(SHOWN) {
+            0 => String::new(),
+            more => format!(" and {more} more"),
+        };
+        match n {
+            0 => "0 other files passed over".to_owned(),
+            _ => harmless(&format!(
+                "{n} other {noun} passed over, whose names do not end in .gz: {}{more}",
+                names.join(", ")
+            )),
+        }
+    }
 }
 
 fn find(from: &[PathBuf]) -> Result<Found, Failure> {
     let mut found = Found {
         files: Vec::new(),
-        n_others: 0,
+        others: Vec::new(),
     };
     for path in from {
         if path.is_dir() {
@@ -191,19 +225,22 @@ fn find(from: &[PathBuf]) -> Result<Found, Failure> {
     Ok(found)
 }
 
-/// Takes the files of a folder whose names end in `.gz`, in the order of their names; those below it
-/// are left alone.
+/// Takes the files of a folder whose names end in `.gz`, in capitals or not, in the order of their
+/// names; those below it are left alone.
 fn look_through(folder: &Path, found: &mut Found) -> std::io::Result<()> {
-    let mut files = Vec::new();
+    let (mut files, mut others) = (Vec::new(), Vec::new());
     for entry in fs::read_dir(folder)? {
         let path = entry?.path();
-        if path.extension().is_some_and(|ending| ending == "gz") && path.is_file() {
+        let ending = path.extension();
+        if ending.is_some_and(|ending| ending.eq_ignore_ascii_case("gz")) && path.is_file() {
             files.push(path);
         } else {
-            found.n_others += 1;
+            others.push(path);
         }
     }
     files.sort();
+    others.sort();
     found.files.append(&mut files);
+    found.others.append(&mut others);
     Ok(())
 }

@@ -7,13 +7,13 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use serde_json::{Value, json};
 
-use super::place::{Place, who};
+use super::place::{Place, group_of, no_group, who};
 use crate::class::hand_in::LearnerId;
-use crate::class::roster::{Group, LONGEST_LIST, Line, Roster, read_list};
+use crate::class::roster::{Group, LONGEST_LIST, Line, Meant, Roster, read_list};
 use crate::cli::args::{Practice, label};
 use crate::cli::commands::form::Form;
 use crate::cli::commands::practise::clock_of;
-use crate::cli::commands::write::print;
+use crate::cli::commands::write::{counted, print, warn};
 use crate::cli::failure::{Failure, Kind};
 use crate::label::{Label, harmless, name_order};
 use crate::store::ClassStore;
@@ -60,13 +60,16 @@ pub(in crate::cli) struct List {
 /// `class group`.
 #[derive(Debug, Args)]
 pub(in crate::cli) struct Grouping {
-    /// The group; without one, all are listed
+    /// The group; alone, its learners are counted; without one, all are listed
     #[arg(value_name = "GROUP", value_parser = label)]
     group: Option<Label>,
-    /// Put a learner in, by number or name
+    /// Make it, with nobody in it yet
+    #[arg(long, requires = "group", conflicts_with = "disband")]
+    new: bool,
+    /// Put a learner in, by number or name; a group that is not there yet is made
     #[arg(long, value_name = "LEARNER", requires = "group")]
     put: Vec<String>,
-    /// Put a learner out; one whom a list names by the name on it
+    /// Put a learner out, by number or name, or a name of its list
     #[arg(long, value_name = "LEARNER", requires = "group")]
     out: Vec<String>,
     /// Take the group away; its learners stay
@@ -80,12 +83,12 @@ pub(in crate::cli) struct Grouping {
 
 /// Lists learners, and behind them the names under which nobody has handed in.
 pub(super) fn learners(asked: &Learners, practice: &Practice, env: &Env) -> Result<(), Failure> {
-    let store = asked.place.open(practice, env)?;
+    let store = asked.place.open_to_look(practice, env)?;
     let (roster, own) = (store.roster()?, store.own_names()?);
-    let is_asked = |groups: &[Label]| {
-        let wanted = asked.group.as_ref();
-        wanted.is_none_or(|wanted| groups.contains(wanted))
-    };
+    let wanted = asked.group.as_ref();
+    let wanted = wanted.map(|name| group_of(&roster, name)).transpose()?;
+    let wanted = wanted.map(|group| &group.name);
+    let is_asked = |groups: &[Label]| wanted.is_none_or(|wanted| groups.contains(wanted));
     let mut rows = Vec::new();
     let mut all = store.learners()?;
     all.sort_by_cached_key(|one| name_order(one.name.as_str()));
@@ -146,12 +149,23 @@ fn awaited(name: &Label, group: &Group, why: &str) -> Vec<Value> {
 pub(super) fn call(asked: &Call, practice: &Practice, env: &Env) -> Result<(), Failure> {
     let now = clock_of(env)?.now();
     let mut store = asked.place.open(practice, env)?;
-    let learner = who(&store, &store.roster()?, &asked.learner)?;
+    let before = store.roster()?;
+    let learner = who(&store, &before, &asked.learner)?;
     store.call(learner, asked.name.as_ref(), now)?;
     let learners = store.learners()?;
     let called = learners.iter().find(|one| one.learner == learner);
     let name = called.map_or_else(String::new, |called| called.name.to_string());
-    print(&format!("{learner} is called {name}\n"))
+    print(&format!("{learner} is called {name}\n"))?;
+    // A list that has the name of before may have stood for nobody but this learner.
+    let roster = store.roster()?;
+    let left = before.groups_of(learner).iter();
+    for group in left.filter(|group| !roster.groups_of(learner).contains(group)) {
+        warn(&format!(
+            "{name} is not in {group} any more, whose list has another name: `class group {group} --put \
+             {learner}` puts them back"
+        ));
+    }
+    Ok(())
 }
 
 /// Reads a list of the class.
@@ -164,10 +178,12 @@ pub(super) fn roster(asked: &List, practice: &Practice, env: &Env) -> Result<(),
     let n_awaited: usize = groups().map(|group| group.awaited.len()).sum();
     let n_unclear: usize = groups().map(|group| group.unclear.len()).sum();
     print(&format!(
-        "{}: {} lines, {n_new} new; {n_awaited} of all lists have not handed in, {n_unclear} stand for \
-         several learners\n",
+        "{}: {}, {n_new} new; {n_awaited} of all lists {} not handed in, {n_unclear} {} for several \
+         learners\n",
         harmless(&asked.file.display().to_string()),
-        lines.len()
+        counted(lines.len(), "line", "lines"),
+        if n_awaited == 1 { "has" } else { "have" },
+        if n_unclear == 1 { "stands" } else { "stand" },
     ))
 }
 
@@ -185,58 +201,86 @@ fn read(path: &Path) -> Result<Vec<Line>, Failure> {
     })
 }
 
-/// Makes a group, puts learners in and out, takes it away, or lists all.
+/// Makes a group, puts learners in and out, takes it away, counts its learners, or lists all.
 pub(super) fn group(asked: &Grouping, practice: &Practice, env: &Env) -> Result<(), Failure> {
-    let mut store = asked.place.open(practice, env)?;
-    let Some(name) = &asked.group else {
-        return list_groups(&store.roster()?, &asked.form);
+    let changes = asked.new || asked.disband || !asked.put.is_empty() || !asked.out.is_empty();
+    let mut store = match changes {
+        true => asked.place.open(practice, env)?,
+        false => asked.place.open_to_look(practice, env)?,
+    };
+    let roster = store.roster()?;
+    let Some(named) = &asked.group else {
+        return list_groups(&roster, &asked.form);
+    };
+    let makes = asked.new || !asked.put.is_empty();
+    let name = match roster.group(named) {
+        Some(known) => &known.name,
+        // A slip of the pen makes no group.
+        None if !makes => return Err(no_group(&roster, named)),
+        None => named,
     };
     if asked.disband {
-        return if store.disband(name)? {
-            print(&format!("{name}: taken away; its learners stay\n"))
-        } else {
-            let what = format!("{name}: there is no group of this name");
-            Err(Failure::new(Kind::Usage, what, "`class group` lists them"))
-        };
+        store.disband(name)?;
+        return print(&format!("{name}: taken away; its learners stay\n"));
     }
-    let roster = store.roster()?;
-    let put = all(&store, &roster, &asked.put)?;
+    if changes {
+        regroup(&mut store, &roster, name, asked)?;
+    }
+    let after = store.roster()?;
+    let members = after.group(name).map_or(0, |group| group.members.len());
+    let is_new = if roster.group(name).is_none() {
+        ", a new group"
+    } else {
+        ""
+    };
+    let learners = counted(members, "learner", "learners");
+    print(&format!("{name}: {learners}{is_new}\n"))
+}
+
+/// Puts learners into a group and out of it; where it is not there, it is made.
+fn regroup(
+    store: &mut ClassStore,
+    roster: &Roster,
+    name: &Label,
+    asked: &Grouping,
+) -> Result<(), Failure> {
+    let put = all(store, roster, &asked.put)?;
     let (mut out, mut struck) = (Vec::new(), Vec::new());
     for text in &asked.out {
         let on_list = Label::new(text).ok();
-        match on_list.filter(|on_list| is_listed(&roster, name, on_list)) {
+        match on_list.filter(|on_list| is_listed(roster, name, on_list)) {
             Some(on_list) => struck.push(on_list),
-            None => out.push(who(&store, &roster, text)?),
+            None => out.push(who(store, roster, text)?),
         }
+    }
+    // Whoever goes out is not brought back by a name of theirs on the list.
+    let (called, own) = (store.learners()?, store.own_names()?);
+    for learner in &out {
+        let called = called.iter().find(|one| one.learner == *learner);
+        let called = called.map(|called| &called.name);
+        let names = called.into_iter().chain(own.get(learner));
+        struck.extend(
+            names
+                .filter(|name| roster.meant(name) == Meant::One(*learner))
+                .cloned(),
+        );
     }
     store.regroup(name, &put, &out)?;
     for on_list in &struck {
         store.strike(Some(name), on_list)?;
-        // One whom the teacher also put there by number goes out as well.
-        if let crate::class::roster::Meant::One(learner) = roster.meant(on_list) {
-            store.regroup(name, &[], &[learner])?;
-        }
     }
-    let roster = store.roster()?;
-    let members = roster.group(name).map_or(0, |group| group.members.len());
-    let learners = if members == 1 { "learner" } else { "learners" };
-    print(&format!("{name}: {members} {learners}\n"))
+    Ok(())
 }
 
 fn all(store: &ClassStore, roster: &Roster, texts: &[String]) -> Result<Vec<LearnerId>, Failure> {
     texts.iter().map(|text| who(store, roster, text)).collect()
 }
 
-/// Whether a name may stand on the list of a group.
+/// Whether a name stands on the list of a group and for no one learner.
 fn is_listed(roster: &Roster, group: &Label, name: &Label) -> bool {
-    let Some(group) = roster.group(group) else {
-        return false;
-    };
-    let is_member = match roster.meant(name) {
-        crate::class::roster::Meant::One(learner) => group.members.contains(&learner),
-        _ => false,
-    };
-    is_member || group.awaited.contains(name) || group.unclear.contains(name)
+    let listed = roster.group(group).into_iter();
+    let mut listed = listed.flat_map(|group| group.awaited.iter().chain(&group.unclear));
+    listed.any(|listed| listed.folded() == name.folded())
 }
 
 fn list_groups(roster: &Roster, form: &Form) -> Result<(), Failure> {
@@ -250,5 +294,9 @@ fn list_groups(roster: &Roster, form: &Form) -> Result<(), Failure> {
     };
     let rows: Vec<Vec<Value>> = roster.groups().map(row).collect();
     let columns = ["group", "learners", "not_handed_in", "several_by_name"];
-    form.print(&columns, &rows, "No groups: `class group NAME` makes one.")
+    form.print(
+        &columns,
+        &rows,
+        "No groups: `class group NAME --new` makes one.",
+    )
 }

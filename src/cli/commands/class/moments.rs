@@ -9,7 +9,7 @@ use crate::app::class::{NotAgain, again, sound_of};
 use crate::class::hand_in::plain_name;
 use crate::cli::args::Practice;
 use crate::cli::commands::hear::Speaker;
-use crate::cli::commands::write::{warn, wav_of};
+use crate::cli::commands::write::{print, warn, wav_of, write_new};
 use crate::cli::failure::{Failure, Kind};
 use crate::deck::Exercise;
 use crate::label::harmless;
@@ -73,19 +73,51 @@ pub(super) fn hear(
         ));
     };
     let exercise = exercises.get(&moment.attempt.skill).copied();
-    let (title, words) = (&moment.title, &moment.words);
-    let question = again(moment, exercise).map_err(|why| {
-        let what = format!("{who}, {title}, {words}: cannot be heard: {why}");
-        Failure::new(Kind::No, what, "another of them may be heard")
-    })?;
-    let speaker = Speaker::open(practice, env)?;
-    let (pcm, told) = sound_of(
-        &question,
-        &moment.attempt,
-        counting(exercise),
-        speaker.rate(),
-    );
-    speaker.play(pcm, &harmless(&format!("{who}, {title}, {words}. {told}")))
+    play(moment, exercise, &format!("{who}, "), None, (practice, env)).map_err(|failure| {
+        if failure.kind == Kind::No {
+            failure.hinted("another of them may be heard")
+        } else {
+            failure
+        }
+    })
+}
+
+/// Where nobody asked for the sound of a moment.
+pub(super) const NOT_ASKED: Heard = Heard::NotAsked;
+
+/// Plays a moment, or writes it to a file that is not there yet.
+pub(super) fn hear_one(
+    moment: &Moment,
+    exercise: Option<&Exercise>,
+    wav: Option<&Path>,
+    around: (&Practice, &Env),
+) -> Result<(), Failure> {
+    play(moment, exercise, "", wav, around)
+}
+
+fn play(
+    moment: &Moment,
+    exercise: Option<&Exercise>,
+    who: &str,
+    wav: Option<&Path>,
+    (practice, env): (&Practice, &Env),
+) -> Result<(), Failure> {
+    let named = format!("{who}{}, {}", moment.title, moment.words);
+    let question = again(moment, exercise)
+        .map_err(|why| Failure::bare(Kind::No, format!("{named}: cannot be heard: {why}")))?;
+    let sound = |rate| sound_of(&question, &moment.attempt, counting(exercise), rate);
+    let Some(path) = wav else {
+        let speaker = Speaker::open(practice, env)?;
+        let (pcm, told) = sound(speaker.rate());
+        return speaker.play(pcm, &harmless(&format!("{named}. {told}")));
+    };
+    let (pcm, told) = sound(SampleRate::HZ_48000);
+    write_new(path, &wav_of(&pcm)?)?;
+    let path = path.display();
+    print(&format!(
+        "{}\n",
+        harmless(&format!("{path}: {named}. {told}"))
+    ))
 }
 
 fn fill(

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use crate::class::hand_in::LearnerId;
-use crate::class::roster::{Meant, Roster};
+use crate::class::roster::{Group, Meant, Roster};
 use crate::cli::args::Practice;
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::shared_dir;
@@ -46,6 +46,18 @@ impl Place {
                 Err(Failure::new(Kind::Surroundings, what, hint))
             }
             Kept::File(_) | Kept::Server(_) => self.open(practice, env),
+        }
+    }
+
+    /// Opens it to look at what is there: one that is named is not made.
+    pub(super) fn open_to_look(
+        &self,
+        practice: &Practice,
+        env: &Env,
+    ) -> Result<ClassStore, Failure> {
+        match self.class_store.as_ref().or(env.class_store.as_ref()) {
+            Some(_) => self.open_kept(practice, env),
+            None => self.open(practice, env),
         }
     }
 
@@ -93,4 +105,28 @@ pub(super) fn unclear(name: &Label, several: &[LearnerId]) -> Failure {
 fn nobody(text: &str) -> Failure {
     let what = format!("{:?}: no learner has this number or name", printable(text));
     Failure::new(Kind::Usage, what, "`class learners` lists them")
+}
+
+/// The group of this name, as it is spelt here.
+pub(super) fn group_of<'r>(roster: &'r Roster, name: &Label) -> Result<&'r Group, Failure> {
+    roster.group(name).ok_or_else(|| no_group(roster, name))
+}
+
+/// There is no group of this name.
+pub(super) fn no_group(roster: &Roster, name: &Label) -> Failure {
+    let what = format!("no group is called \"{name}\"");
+    let mut names = roster.groups().map(|group| group.name.as_str()).peekable();
+    let hint = match names.peek() {
+        Some(_) => there_are(names),
+        None => "`class group NAME --new` makes one".to_owned(),
+    };
+    Failure::new(Kind::Usage, what, hint)
+}
+
+/// Names from which one may be chosen.
+pub(super) fn there_are<'n>(names: impl Iterator<Item = &'n str>) -> String {
+    format!(
+        "there are {}",
+        printable(&names.collect::<Vec<&str>>().join(", "))
+    )
 }

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::moments;
-use super::place::Place;
+use super::place::{Place, no_group, there_are};
 use crate::app::Course;
 use crate::app::class::{Whose, class_report, syllabus};
 use crate::class::hand_in::LearnerId;
@@ -14,13 +14,13 @@ use crate::class::roster::Roster;
 use crate::cli::args::{Practice, label};
 use crate::cli::commands::practise::clock_of;
 use crate::cli::commands::shelf;
-use crate::cli::commands::write::{print, write_whole};
+use crate::cli::commands::write::{print, refuse_foreign, write_whole};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::shelf_of;
 use crate::deck::{self, Deck, Exercise};
 use crate::label::{Label, printable};
 use crate::quiz::Skill;
-use crate::report::class::{ClassReport, csv, html, json, text};
+use crate::report::class::{ClassReport, Form, text};
 use crate::store::{ClassStore, Enrolled};
 use crate::world::{Calendar, Env};
 
@@ -42,6 +42,9 @@ pub(in crate::cli) struct Report {
     /// Write it to this JSON file; - is standard output
     #[arg(long, value_name = "FILE")]
     json: Option<PathBuf>,
+    /// Write over files that are there and are no such reports
+    #[arg(long)]
+    replace: bool,
     /// Make up to three misses of each learner again, under the claps that were made, as WAV files in
     /// this folder, which is not there yet or empty
     #[arg(long, value_name = "FOLDER")]
@@ -62,6 +65,7 @@ const PATH: &str = "path";
 /// Makes the report and writes it as asked; as text where no other form is.
 pub(super) fn run(asked: &Report, practice: &Practice, env: &Env) -> Result<(), Failure> {
     only_one_to_standard_output(asked)?;
+    refuse_foreign_files(asked)?;
     let (today, _) = Calendar::default().day_of(clock_of(env)?.now());
     // A report of nothing makes no store.
     let store = asked.place.open_kept(practice, env)?;
@@ -87,16 +91,19 @@ pub(super) fn run(asked: &Report, practice: &Practice, env: &Env) -> Result<(), 
 }
 
 impl Report {
-    fn files(&self) -> [Option<&PathBuf>; 3] {
-        [self.html.as_ref(), self.csv.as_ref(), self.json.as_ref()]
+    fn files(&self) -> impl Iterator<Item = (&Path, Form)> {
+        let files = [
+            (&self.html, Form::Html),
+            (&self.csv, Form::Csv),
+            (&self.json, Form::Json),
+        ];
+        let files = files.into_iter();
+        files.filter_map(|(path, form)| Some((path.as_deref()?, form)))
     }
 
     /// Whether a form that is no text for people goes to standard output.
     fn prints(&self) -> bool {
-        self.files()
-            .into_iter()
-            .flatten()
-            .any(|path| is_standard(path))
+        self.files().any(|(path, _)| is_standard(path))
     }
 }
 
@@ -109,11 +116,7 @@ fn shown(path: &Path) -> String {
 }
 
 fn only_one_to_standard_output(asked: &Report) -> Result<(), Failure> {
-    let standard = asked
-        .files()
-        .into_iter()
-        .flatten()
-        .filter(|path| is_standard(path));
+    let standard = asked.files().filter(|(path, _)| is_standard(path));
     if standard.count() < 2 {
         return Ok(());
     }
@@ -123,6 +126,16 @@ fn only_one_to_standard_output(asked: &Report) -> Result<(), Failure> {
         what,
         "name a file for the others",
     ))
+}
+
+/// Before anything is made: a file that is no such report may be somebody's work.
+fn refuse_foreign_files(asked: &Report) -> Result<(), Failure> {
+    for (path, form) in asked.files() {
+        if !asked.replace && !is_standard(path) {
+            refuse_foreign(path, form.name(), |head| form.begins(head))?;
+        }
+    }
+    Ok(())
 }
 
 fn whose(asked: &Report, store: &ClassStore) -> Result<Whose, Failure> {
@@ -137,7 +150,7 @@ fn whose(asked: &Report, store: &ClassStore) -> Result<Whose, Failure> {
 fn learner(learners: &[Enrolled], named: &str) -> Result<LearnerId, Failure> {
     let id = LearnerId::from_text(named);
     let is_it = |one: &&Enrolled| {
-        Some(one.learner) == id || one.name.as_str().to_lowercase() == named.trim().to_lowercase()
+        Some(one.learner) == id || one.name.folded() == named.trim().to_lowercase()
     };
     let found: Vec<&Enrolled> = learners.iter().filter(is_it).collect();
     let name = printable(named);
@@ -157,31 +170,16 @@ fn learner(learners: &[Enrolled], named: &str) -> Result<LearnerId, Failure> {
     }
 }
 
-/// The group of this name; capitals do not matter.
+/// The group of this name.
 fn group(roster: &Roster, named: &Label) -> Result<Label, Failure> {
-    let lower = |name: &Label| name.as_str().to_lowercase();
-    let names = || roster.groups().map(|group| &group.name);
-    let same = names().find(|name| *name == named);
-    let found = same.or_else(|| names().find(|name| lower(name) == lower(named)));
-    found.cloned().ok_or_else(|| {
-        let what = format!("no group is called \"{named}\"");
-        let hint = match names().next() {
-            Some(_) => there_are(names().map(Label::as_str)),
-            None => "`class group NAME` makes one".to_owned(),
-        };
-        Failure::new(Kind::No, what, hint)
-    })
-}
-
-fn there_are<'n>(names: impl Iterator<Item = &'n str>) -> String {
-    format!(
-        "there are {}",
-        printable(&names.collect::<Vec<&str>>().join(", "))
-    )
+    match roster.group(named) {
+        Some(group) => Ok(group.name.clone()),
+        None => Err(no_group(roster, named).told_as(Kind::No)),
+    }
 }
 
 /// The decks that are here.
-struct Decks {
+pub(super) struct Decks {
     /// The one from which work is set.
     of_work: Deck,
     others: Vec<Deck>,
@@ -190,7 +188,11 @@ struct Decks {
 impl Decks {
     /// Those that come with the program, that are installed, and those that only the store has, since they
     /// were set.
-    fn find(store: &ClassStore, practice: &Practice, env: &Env) -> Result<Self, Failure> {
+    pub(super) fn find(
+        store: &ClassStore,
+        practice: &Practice,
+        env: &Env,
+    ) -> Result<Self, Failure> {
         let shelf = shelf_of(practice, env);
         let name = practice.deck.as_deref().unwrap_or(Path::new(PATH));
         let built_in = deck::built_in_ids().filter_map(deck::built_in_named);
@@ -214,7 +216,7 @@ impl Decks {
     }
 
     /// The exercises by their skills, those of the deck from which work is set before others.
-    fn exercises(&self) -> HashMap<&Skill, &Exercise> {
+    pub(super) fn exercises(&self) -> HashMap<&Skill, &Exercise> {
         let decks = self.others.iter().chain([&self.of_work]);
         let exercises = decks.flat_map(Deck::exercises);
         exercises
@@ -224,17 +226,14 @@ impl Decks {
 }
 
 fn write(asked: &Report, report: &ClassReport) -> Result<(), Failure> {
-    type Form = fn(&ClassReport) -> String;
-    let forms: [Form; 3] = [html, csv, json];
     let mut n_written = 0;
-    for (path, form) in asked.files().into_iter().zip(forms) {
-        let Some(path) = path else { continue };
+    for (path, form) in asked.files() {
         n_written += 1;
         if is_standard(path) {
-            print(&form(report))?;
+            print(&form.of(report))?;
             continue;
         }
-        write_whole(path, form(report).as_bytes())?;
+        write_whole(path, form.of(report).as_bytes())?;
         if !asked.prints() {
             let n = match report.learners.len() {
                 1 => "1 learner".to_owned(),

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use crate::cli::commands::shelf::read_text;
-use crate::cli::commands::write::print;
+use crate::cli::commands::write::{counted, print};
 use crate::cli::failure::{Failure, Kind};
 use crate::deck::{self, Deck};
 use crate::label::printable;
@@ -29,7 +29,47 @@ pub(super) fn run(files: &[PathBuf]) -> Result<ExitCode, Failure> {
 fn check(path: &Path) -> Result<Deck, Failure> {
     // Whoever checks a file asks about its data, whatever keeps it from being read.
     let text = read_text(path).map_err(|failure| failure.told_as(Kind::Data))?;
-    deck::parse(&text).map_err(|faults| Failure::deck_to_mend(path, &faults))
+    let deck = deck::parse(&text).map_err(|faults| Failure::deck_to_mend(path, &faults))?;
+    // A deck of the program itself may be looked at, too.
+    if deck::built_in_text(deck.id()) == Some(text.as_str()) {
+        return Ok(deck);
+    }
+    match id_of_another(deck.id()) {
+        None => Ok(deck),
+        Some(whose) => {
+            let (line, column) = place_of_id(&text);
+            let what = format!(
+                "{}: line {line}, column {column}: found the id \"{}\", {whose}; expected another",
+                path.display(),
+                deck.id()
+            );
+            let hint = "change the id on top of the deck; it could not be installed";
+            Err(Failure::new(Kind::No, what, hint))
+        }
+    }
+}
+
+/// Whose an id is that no deck of anybody may have.
+fn id_of_another(id: &str) -> Option<&'static str> {
+    if deck::built_in_ids().any(|known| known == id) {
+        return Some("which a deck of the program has");
+    }
+    (id == deck::OWN_RECORDINGS).then_some("under which your own recordings are kept")
+}
+
+/// Where the id of a deck stands: its line and column, from 1.
+fn place_of_id(text: &str) -> (usize, usize) {
+    let names_it = |line: &str| {
+        let rest = line.trim_start().strip_prefix("id");
+        rest.is_some_and(|rest| rest.trim_start().starts_with('='))
+    };
+    let found = text.lines().enumerate().find(|(_, line)| names_it(line));
+    found.map_or((1, 1), |(idx, line)| {
+        let before = line.split('=').next().map_or(0, |key| key.chars().count());
+        let after = line.split_once('=').map_or("", |(_, value)| value);
+        let blanks = after.chars().take_while(|c| c.is_whitespace()).count();
+        (idx + 1, before + blanks + 2)
+    })
 }
 
 /// What a deck holds, in a few lines.
@@ -59,10 +99,4 @@ fn holds(path: &Path, deck: &Deck) -> String {
         counted(deck.exercises().len(), "skill", "skills"),
         kinds.join(", ")
     )
-}
-
-/// A number with its noun.
-pub(super) fn counted(n: usize, one: &str, more: &str) -> String {
-    let noun = if n == 1 { one } else { more };
-    format!("{n} {noun}")
 }

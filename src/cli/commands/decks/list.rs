@@ -3,9 +3,8 @@
 use serde_json::json;
 
 use super::List;
-use super::check::counted;
 use crate::cli::commands::shelf::Shelf;
-use crate::cli::commands::write::print;
+use crate::cli::commands::write::{counted, print};
 use crate::cli::failure::Failure;
 use crate::deck::{self, Deck};
 use crate::label::printable;

@@ -3,13 +3,12 @@
 use std::sync::Arc;
 
 use super::Show;
-use super::check::counted;
 use crate::app::{FIRM, example};
 use crate::cli::args::Practice;
 use crate::cli::commands::hear::Speaker;
 use crate::cli::commands::phrase::{find, made};
 use crate::cli::commands::shelf::{self, Shelf};
-use crate::cli::commands::write::{print, wav_of, write_whole};
+use crate::cli::commands::write::{counted, print, wav_of, write_whole};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::{counting_of, seed_of};
 use crate::deck::{Deck, Exercise, Levels, Order, Spoken};
