@@ -646,7 +646,7 @@ fn an_assignment_says_for_whom_it_is_and_late_it_chooses_no_deck() {
     let chosen = |name: &str| {
         let dir = room.data().join("learners").join(name);
         let store = Store::open(&dir, Seed(0), Moment(0)).expect("a store");
-        store.deck().expect("read").map(String::from)
+        store.deck().expect("read")
     };
     let says = ["It was set for Anna.", "due before today"];
     line(&room, "assignment late.toml --as ben", 0, &says);
