@@ -6,6 +6,7 @@ use std::sync::Arc;
 use crate::phrase::Level;
 use crate::quiz::passage::Passage;
 use crate::quiz::{Form, Kind, Material, Miss, Question, Skill};
+use crate::rhythm::Counting;
 use crate::world::Seed;
 
 use super::assigned::{self, Parts};
@@ -13,7 +14,7 @@ use super::exercise::{self, Draft, key, optional};
 use super::fault::{Fault, Faults, nearest, quoted};
 use super::spoken::Spoken;
 use super::written::{Document, Key, Shape, Table, Value};
-use super::{Deck, Exercise, OWN, Order, passage, words};
+use super::{Deck, Exercise, OWN, Order, passage, recipe, words};
 
 /// The longest text that is read, in bytes: far more than a deck of the most exercises.
 pub const LONGEST_TEXT: usize = 256 << 10;
@@ -25,7 +26,7 @@ pub(super) const MOST_EXERCISES: usize = 200;
 const FORMAT: i64 = 1;
 
 /// The keys of a deck.
-pub(super) const KEYS: [Key; 10] = [
+pub(super) const KEYS: [Key; 11] = [
     key("format", "format = 1", Shape::Exactly(FORMAT)),
     key(
         "id",
@@ -37,6 +38,11 @@ pub(super) const KEYS: [Key; 10] = [
         "order",
         "path, free where nothing waits for anything, or once for one block of each",
         Shape::Word(|| Order::ALL.map(Order::id).to_vec()),
+    ),
+    optional(
+        "counting",
+        exercise::COUNTINGS,
+        Shape::Word(exercise::counting_ids),
     ),
     optional(
         "takes",
@@ -123,10 +129,13 @@ fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<(Deck, Parts)> 
     let title = table.need("title", faults, Value::label);
     let taken = table.or("takes", Vec::new(), faults, takes);
     let passages = passage::read(&table, faults);
+    let counting = table.or("counting", None, faults, |value, faults| {
+        recipe::counting(value, faults).map(Some)
+    });
     let drafts = if table.get("takes").is_some() && table.get("exercise").is_none() {
         Vec::new()
     } else {
-        drafts(&table, &passages, faults)
+        drafts(&table, &passages, counting.flatten(), faults)
     };
     let places = places(&drafts, faults);
     // Where an exercise could not be read, nobody knows what its id was.
@@ -207,14 +216,19 @@ fn format(value: Value<'_>, faults: &mut Faults) -> Option<()> {
     Some(())
 }
 
-fn drafts<'a>(table: &Table<'a>, passages: &[Arc<Passage>], faults: &mut Faults) -> Vec<Draft<'a>> {
+fn drafts<'a>(
+    table: &Table<'a>,
+    passages: &[Arc<Passage>],
+    counting: Option<Counting>,
+    faults: &mut Faults,
+) -> Vec<Draft<'a>> {
     let tables = table.need("exercise", faults, |value, faults| {
         Some(value.tables(MOST_EXERCISES, &exercise::KEYS, faults))
     });
     let tables = tables.unwrap_or_default();
     tables
         .iter()
-        .map(|table| exercise::read(table, passages, faults))
+        .map(|table| exercise::read(table, passages, counting, faults))
         .collect()
 }
 
