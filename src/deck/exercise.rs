@@ -5,7 +5,7 @@ use std::sync::Arc;
 use crate::phrase::{Bell, Entry, Family, Level, Pacing, Rival, Turning};
 use crate::quiz::passage::Passage;
 use crate::quiz::{Call, Course, Form, Guide, Kind, Material};
-use crate::rhythm::{Cycle, Feel, Pattern};
+use crate::rhythm::{Counting, Cycle, Feel, Pattern};
 
 use super::fault::{Faults, nearest, quoted};
 use super::form::{BYS, FITS, MOST_CLAPPINGS, PLACES, by_id, fits_id, form, place_id};
@@ -16,7 +16,7 @@ use super::written::{Key, Only, Presence, Shape, Table, Value};
 use super::{Levels, is_id};
 
 /// The keys of an exercise.
-pub(super) const KEYS: [Key; 27] = [
+pub(super) const KEYS: [Key; 28] = [
     key(
         "id",
         "an id of 1 to 40 lower-case letters, digits and hyphens",
@@ -42,9 +42,10 @@ pub(super) const KEYS: [Key; 27] = [
     ),
     may_make(
         "pattern",
-        "a cycle, as six or guajira, or several of them in a list",
-        Shape::WordOrWords(|| Pattern::all().map(Pattern::id).collect(), MOST_PATTERNS),
+        "a cycle, as six or guajira, a grouping of one's own in counts, as 1-4-7-9-11, or several of them in a list",
+        Shape::Patterns(|| Pattern::all().map(Pattern::id).collect(), MOST_PATTERNS),
     ),
+    may_make("counting", COUNTINGS, Shape::Word(counting_ids)),
     optional(
         "passages",
         "all, or ids of passages of this deck in a list",
@@ -172,7 +173,11 @@ pub(super) const KEYS: [Key; 27] = [
             Shape::Word(|| Call::ALL.map(Call::id).to_vec()),
         )
     },
-    optional("cycle", "pulses in a cycle of the passages", Shape::Cycle),
+    optional(
+        "cycle",
+        "pulses in a cycle of the passages, or of a pattern in counts, 2 to 48",
+        Shape::Cycle,
+    ),
     to_make(
         "level",
         "a table of easiest, criterion and hardest in dB",
@@ -230,6 +235,13 @@ const fn to_make(name: &'static str, expected: &'static str, shape: Shape) -> Ke
     }
 }
 
+/// What is expected of a counting.
+pub(super) const COUNTINGS: &str = "from-one, from-last, un-dos or spanish";
+
+pub(super) fn counting_ids() -> Vec<&'static str> {
+    Counting::CHOICES.map(Counting::id).to_vec()
+}
+
 const fn may_make(name: &'static str, expected: &'static str, shape: Shape) -> Key {
     Key {
         presence: Presence::OptionalToMake,
@@ -275,6 +287,7 @@ pub(super) struct Body {
 pub(super) fn read<'a>(
     table: &Table<'a>,
     passages: &[Arc<Passage>],
+    counting: Option<Counting>,
     faults: &mut Faults,
 ) -> Draft<'a> {
     Draft {
@@ -287,7 +300,7 @@ pub(super) fn read<'a>(
         body: if table.get("passages").is_some() {
             cut(table, passages, faults)
         } else {
-            made(table, faults)
+            made(table, counting, faults)
         },
     }
 }
@@ -317,10 +330,9 @@ fn needs<'a>(value: Value<'a>, faults: &mut Faults) -> Option<Vec<Need<'a>>> {
 }
 
 /// An exercise for which phrases are made.
-fn made(table: &Table<'_>, faults: &mut Faults) -> Option<Body> {
-    table.refuse("cycle", "it only where passages are asked", faults);
+fn made(table: &Table<'_>, counting: Option<Counting>, faults: &mut Faults) -> Option<Body> {
     let levels = table.need("level", faults, levels);
-    let parts = Parts::read(table, faults);
+    let parts = Parts::read(table, counting, faults);
     let words = Words::read(table, parts.pattern().cycle(), faults);
     let form = form(table, &parts, faults);
     let recipe = recipe(table, parts, faults);

@@ -284,7 +284,7 @@ fn ends_with_the_close(
     let at = table.get("call").map_or(table.at(), |value| value.at);
     let pattern = parts.pattern();
     let Some(close) = pattern.close() else {
-        let found = format!("the pattern {}", pattern.id());
+        let found = format!("the pattern {}", pattern.name());
         faults.add(
             at,
             &found,
@@ -320,7 +320,7 @@ fn has_cycles(
     true
 }
 
-fn clapping(value: Value<'_>, cycle: Cycle, faults: &mut Faults) -> Option<Layer> {
+pub(super) fn clapping(value: Value<'_>, cycle: Cycle, faults: &mut Faults) -> Option<Layer> {
     let text = value.text(faults)?;
     let error = match Layer::from_counts(cycle, text) {
         Ok(layer) => return Some(layer),

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use crate::phrase::Level;
 use crate::quiz::passage::Passage;
 use crate::quiz::{Form, Kind, Material, Miss, Question, Skill};
+use crate::rhythm::Counting;
 use crate::world::Seed;
 
 use super::assigned::{self, Behind};
@@ -14,7 +15,7 @@ use super::fault::{Fault, Faults, nearest, quoted};
 use super::part::{self, OwnIds, Shelf};
 use super::spoken::Spoken;
 use super::written::{Document, Key, Shape, Table, Value};
-use super::{Deck, Exercise, Order, passage, words};
+use super::{Deck, Exercise, Order, passage, recipe, words};
 
 /// The longest text that is read, in bytes: far more than a deck of the most exercises.
 pub const LONGEST_TEXT: usize = 256 << 10;
@@ -26,7 +27,7 @@ pub(super) const MOST_EXERCISES: usize = 200;
 const FORMAT: i64 = 1;
 
 /// The keys of a deck.
-pub(super) const KEYS: [Key; 11] = [
+pub(super) const KEYS: [Key; 12] = [
     key("format", "format = 1", Shape::Exactly(FORMAT)),
     key(
         "id",
@@ -38,6 +39,11 @@ pub(super) const KEYS: [Key; 11] = [
         "order",
         "path, free where nothing waits for anything, or once for one block of each",
         Shape::Word(|| Order::ALL.map(Order::id).to_vec()),
+    ),
+    optional(
+        "counting",
+        exercise::COUNTINGS,
+        Shape::Word(exercise::counting_ids),
     ),
     optional(
         "takes",
@@ -132,7 +138,10 @@ fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<(Deck, Behind)>
         shelf.takes(value, faults)
     });
     let passages = passage::read(&table, faults);
-    let drafts = drafts(&table, &passages, faults);
+    let counting = table.or("counting", None, faults, |value, faults| {
+        recipe::counting(value, faults).map(Some)
+    });
+    let drafts = drafts(&table, &passages, counting.flatten(), faults);
     let places = places(&drafts, faults);
     // Where an exercise could not be read, nobody knows what its id was.
     let is_lost = text.matches("[exercise").count() > drafts.len()
@@ -191,7 +200,12 @@ fn format(value: Value<'_>, faults: &mut Faults) -> Option<()> {
 }
 
 /// The exercises of its own, which a deck that takes some may be without.
-fn drafts<'a>(table: &Table<'a>, passages: &[Arc<Passage>], faults: &mut Faults) -> Vec<Draft<'a>> {
+fn drafts<'a>(
+    table: &Table<'a>,
+    passages: &[Arc<Passage>],
+    counting: Option<Counting>,
+    faults: &mut Faults,
+) -> Vec<Draft<'a>> {
     let takes = table.get("takes").is_some() || table.get("part").is_some();
     if takes && table.get("exercise").is_none() {
         return Vec::new();
@@ -202,7 +216,7 @@ fn drafts<'a>(table: &Table<'a>, passages: &[Arc<Passage>], faults: &mut Faults)
     let tables = tables.unwrap_or_default();
     tables
         .iter()
-        .map(|table| exercise::read(table, passages, faults))
+        .map(|table| exercise::read(table, passages, counting, faults))
         .collect()
 }
 

@@ -1,10 +1,11 @@
 //! The recipe of an exercise, from its keys.
 
 use crate::phrase::{Bell, Entry, Family, Pacing, Recipe, RecipeError, RecipeParts, Rival};
-use crate::rhythm::{Cycle, Feel, Pattern};
+use crate::rhythm::{Counting, Cycle, Feel, Pattern};
 
 use super::fault::Faults;
 use super::written::{Table, Value};
+use super::{form, passage};
 
 /// The most words of a list in which each word stands once; more is no list of them.
 pub(super) const MOST_WORDS: usize = 13;
@@ -23,9 +24,10 @@ pub(super) struct Parts {
 }
 
 impl Parts {
-    pub(super) fn read(table: &Table<'_>, faults: &mut Faults) -> Self {
+    /// `counting` is that of the deck, where it has one.
+    pub(super) fn read(table: &Table<'_>, counting: Option<Counting>, faults: &mut Faults) -> Self {
         Self {
-            patterns: table.or("pattern", vec![Pattern::SIX], faults, patterns),
+            patterns: patterns(table, counting, faults),
             families: table.need("families", faults, |value, faults| {
                 words(value, &Family::ALL, Family::id, faults)
             }),
@@ -96,14 +98,75 @@ impl Parts {
 /// The most patterns of one exercise.
 pub(super) const MOST_PATTERNS: usize = 6;
 
-fn patterns(value: Value<'_>, faults: &mut Faults) -> Option<Vec<Pattern>> {
-    let all: Vec<Pattern> = Pattern::all().collect();
-    let one = |value: Value<'_>, faults: &mut Faults| value.one_of(&all, Pattern::id, faults);
-    if value.is_list() {
-        value.set(1..=MOST_PATTERNS, faults, one)
-    } else {
-        one(value, faults).map(|pattern| vec![pattern])
+fn patterns(
+    table: &Table<'_>,
+    of_deck: Option<Counting>,
+    faults: &mut Faults,
+) -> Option<Vec<Pattern>> {
+    let counting = table.or("counting", of_deck, faults, |value, faults| {
+        self::counting(value, faults).map(Some)
+    });
+    let written = table.get("pattern");
+    let is_own = written.is_some_and(|value| value.any_item(is_counts));
+    if !is_own {
+        let expected = "it only where passages are asked, or the pattern is written as counts";
+        table.refuse("cycle", expected, faults);
     }
+    let cycle = match table.get("cycle") {
+        Some(value) if is_own => Some(passage::cycle(value, faults)),
+        _ => None,
+    };
+    let one = |value: Value<'_>, faults: &mut Faults| one_pattern(value, cycle, faults);
+    let patterns = match written {
+        None => Some(vec![Pattern::SIX]),
+        Some(value) if value.is_list() => value.set(1..=MOST_PATTERNS, faults, one),
+        Some(value) => one(value, faults).map(|pattern| vec![pattern]),
+    };
+    let counted = |pattern: Pattern, counting: Option<Counting>| match counting {
+        Some(counting) => pattern.counted(counting),
+        None => pattern,
+    };
+    let (patterns, counting) = (patterns?, counting?);
+    let patterns = patterns.into_iter();
+    Some(patterns.map(|pattern| counted(pattern, counting)).collect())
+}
+
+/// How counts are spoken where the learner has chosen nothing else.
+pub(super) fn counting(value: Value<'_>, faults: &mut Faults) -> Option<Counting> {
+    value.one_of(&Counting::CHOICES, Counting::id, faults)
+}
+
+fn is_counts(value: Value<'_>) -> bool {
+    value.plain().starts_with(|c: char| c.is_ascii_digit())
+}
+
+/// A row of the table by its id, or a grouping of one's own by its counts. `cycle` is that beside it:
+/// the outer `None` where there is none, the inner where it is none.
+fn one_pattern(
+    value: Value<'_>,
+    cycle: Option<Option<Cycle>>,
+    faults: &mut Faults,
+) -> Option<Pattern> {
+    if !is_counts(value) {
+        let all: Vec<Pattern> = Pattern::all().collect();
+        return value.one_of(&all, Pattern::id, faults);
+    }
+    let Some(cycle) = cycle else {
+        faults.add(
+            value.at,
+            &value.found(),
+            "counts with their cycle beside them, as cycle = 12",
+        );
+        return None;
+    };
+    let marks = form::clapping(value, cycle?, faults)?;
+    let own = Pattern::own(marks);
+    if own.is_none() {
+        let expected =
+            "a grouping in twos and threes all the way round, as 1-4-7-9-11 in a cycle of 12";
+        faults.add(value.at, &value.found(), expected);
+    }
+    own
 }
 
 fn words<T: Copy + PartialEq>(
@@ -182,13 +245,13 @@ pub(super) fn recipe(table: &Table<'_>, parts: Parts, faults: &mut Faults) -> Op
                 parts.patterns = vec![first];
                 let expected = format!(
                     "a cycle like that of {}, grouped in another way",
-                    first.id()
+                    first.name()
                 );
-                misses(table, "pattern", other.id(), &expected, faults);
+                misses(table, "pattern", &other.name(), &expected, faults);
             }
             RecipeError::Family(family, pattern) => {
                 parts.families = SOUND_FAMILIES.to_vec();
-                let expected = format!("families that the pattern {} can have", pattern.id());
+                let expected = format!("families that the pattern {} can have", pattern.name());
                 misses(table, "families", family.id(), &expected, faults);
             }
             RecipeError::NoRoomForTurn(fewest) => {

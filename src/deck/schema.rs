@@ -107,9 +107,10 @@ fn shape(shape: &'static Shape) -> Map<String, Value> {
         Shape::Label => json!({ "type": "string", "minLength": 1, "maxLength": Label::LONGEST }),
         Shape::Word(words) => json!({ "enum": words() }),
         Shape::Words(words) => set(&json!({ "enum": words() }), 1, words().len()),
-        Shape::WordOrWords(words, most) => {
-            let word = json!({ "enum": words() });
-            json!({ "anyOf": [word, set(&word, 1, *most)] })
+        Shape::Patterns(words, most) => {
+            let counts = json!({ "type": "string", "pattern": "^[0-9]+(-[0-9]+)*$" });
+            let one = json!({ "anyOf": [{ "enum": words() }, counts] });
+            json!({ "anyOf": [one, set(&one, 1, *most)] })
         }
         Shape::Ids(most) => set(&id(), 0, *most),
         Shape::AllOrIds(most) => json!({ "anyOf": [{ "const": "all" }, set(&id(), 1, *most)] }),

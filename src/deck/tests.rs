@@ -86,7 +86,7 @@ fn keys_are_known_and_none_is_missing() {
         "tempi = [120",
         &[
             "line 4, column 1: found no tempo; expected two whole numbers, slowest and fastest, within 100 to 260",
-            "line 11, column 1: found the key \"tempi\"; expected one of id, title, asks, line, repair, repairs, needs, pattern, passages, families, feels, tempo, rival, pacing, cycles, entry, bell, by, clappings, fits, guide, course, turns, place, call, cycle, level (nearest is \"tempo\")",
+            "line 11, column 1: found the key \"tempi\"; expected one of id, title, asks, line, repair, repairs, needs, pattern, counting, passages, families, feels, tempo, rival, pacing, cycles, entry, bell, by, clappings, fits, guide, course, turns, place, call, cycle, level (nearest is \"tempo\")",
         ],
     );
     check(
@@ -1338,4 +1338,88 @@ fn the_example_for_contributors_is_a_deck() {
         deck.exercises()[2].needs,
         [deck.exercises()[1].skill.clone()]
     );
+}
+
+/// A deck whose only exercise has these keys in place of a cycle of six.
+fn grouped(top: &str, keys: &str) -> String {
+    format!(
+        "format = 1\nid = \"mine\"\ntitle = \"Mine\"\n{top}[[exercise]]\nid = \"own\"\ntitle = \"Own\"\n\
+         asks = \"find-start\"\nby = \"taps\"\nentry = [\"any\"]\nline = \"Tap.\"\n{keys}families = [\"plain\"]\nfeels = [\"mixed\"]\n\
+         tempo = [160, 240]\ncycles = [3, 3]\nlevel = {{ easiest = 9, criterion = 6, hardest = 5 }}\n"
+    )
+}
+
+#[test]
+fn a_grouping_of_ones_own_is_written_as_counts() {
+    let of = |top: &str, keys: &str| {
+        let deck = parse(&grouped(top, keys)).expect("a deck");
+        let exercise = deck.exercises().first().expect("one").clone();
+        let pattern = exercise.material.recipe().expect("made").pattern();
+        (pattern.name(), exercise.material.counting())
+    };
+    let own = "pattern = \"1-4-7-9-11\"\ncycle = 12\n";
+    assert_eq!(
+        of("", own),
+        ("1-4-7-9-11 of 12".to_owned(), Counting::FromOne)
+    );
+    assert_eq!(of("counting = \"from-last\"\n", own).1, Counting::FromLast);
+    let both = format!("{own}counting = \"un-dos\"\n");
+    assert_eq!(of("counting = \"from-last\"\n", &both).1, Counting::UnDos);
+    // Rows are counted otherwise, too: in Spanish from where the style begins.
+    let row = "pattern = \"guajira\"\ncounting = \"spanish\"\n";
+    assert_eq!(
+        of("", row),
+        ("guajira".to_owned(), Counting::SpanishFromLast)
+    );
+    for (keys, says) in [
+        (
+            "pattern = \"1-4-7-9-11\"\n",
+            "counts with their cycle beside them",
+        ),
+        (
+            "pattern = \"1-5\"\ncycle = 8\n",
+            "a grouping in twos and threes all the way round",
+        ),
+        (
+            "pattern = \"1-4-9\"\ncycle = 8\n",
+            "counts from 1 to 8 joined by -",
+        ),
+        ("pattern = \"1-4\"\ncycle = 49\n", "2 to 48"),
+        (
+            "pattern = \"six\"\ncycle = 6\n",
+            "or the pattern is written as counts",
+        ),
+        (
+            "pattern = \"guajira\"\ncounting = \"spoken\"\n",
+            "one of from-one, from-last, un-dos, spanish",
+        ),
+    ] {
+        let faults = parse(&grouped("", keys)).expect_err(keys);
+        let told: Vec<String> = faults.iter().map(ToString::to_string).collect();
+        assert!(
+            told.iter().any(|fault| fault.contains(says)),
+            "{keys}: {told:?}"
+        );
+    }
+}
+
+#[test]
+fn no_grouping_of_ones_own_is_too_much_for_the_generator() {
+    // Twos, then threes as far as the cycle has room: every cycle from two pulses to 48 has one.
+    for n in 2..=48_usize {
+        let n_threes = if n % 2 == 0 { 0 } else { 1 };
+        let mixed = if n % 2 == 0 && n >= 10 { 2 } else { n_threes };
+        let mut counts = vec![1];
+        for group in 0..mixed + (n - 3 * mixed) / 2 - 1 {
+            let last = counts[counts.len() - 1];
+            counts.push(last + if group < mixed { 3 } else { 2 });
+        }
+        let counts: Vec<String> = counts.iter().map(ToString::to_string).collect();
+        let keys = format!("pattern = \"{}\"\ncycle = {n}\n", counts.join("-"));
+        let read = parse(&grouped("", &keys));
+        // Where all groups are alike and few nothing tells them from others, which is said.
+        if mixed > 0 && n >= 5 {
+            assert!(read.is_ok(), "{keys}: {read:?}");
+        }
+    }
 }

@@ -180,13 +180,13 @@ pub enum RecipeError {
     #[error("{0} to {1} cycles; fewest and most lie in 2 to 12")]
     Cycles(i64, i64),
     /// A feel that the pattern does not have.
-    #[error("the pattern {pattern} has no phrases {feel}", pattern = .1.id(), feel = .0.words())]
+    #[error("the pattern {pattern} has no phrases {feel}", pattern = .1.name(), feel = .0.words())]
     Feel(Feel, Pattern),
     /// Patterns that differ in more than their grouping.
-    #[error("the patterns {} and {} do not stand beside each other", .0.id(), .1.id())]
+    #[error("the patterns {} and {} do not stand beside each other", .0.name(), .1.name())]
     Patterns(Pattern, Pattern),
     /// A family that cannot state the pattern.
-    #[error("the pattern {pattern} has no {family}", pattern = .1.id(), family = .0.id())]
+    #[error("the pattern {pattern} has no {family}", pattern = .1.name(), family = .0.id())]
     Family(Family, Pattern),
     /// A change needs room on both sides.
     #[error("in-turn needs phrases of 4 cycles or more, and here they have {0}")]

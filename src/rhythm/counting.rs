@@ -36,6 +36,16 @@ impl Counting {
     /// Those among which a learner chooses; in Spanish each style begins where it begins.
     pub const CHOICES: [Self; 4] = [Self::FromOne, Self::FromLast, Self::UnDos, Self::Spanish];
 
+    /// Its id in decks and settings.
+    pub fn id(self) -> &'static str {
+        match self {
+            Self::FromOne => "from-one",
+            Self::FromLast => "from-last",
+            Self::UnDos => "un-dos",
+            Self::Spanish | Self::SpanishFromLast => "spanish",
+        }
+    }
+
     /// How a learner who chose this, or nothing, counts in a style that is counted `by_style`.
     pub fn in_style(chosen: Option<Self>, by_style: Self) -> Self {
         match (chosen, by_style) {

@@ -8,9 +8,24 @@ use super::{Counting, Cycle, Feel, Layer, Pulse};
 ///
 /// An open pattern leaves the grouping to the feel: threes, twos, both. In every other one the cycle
 /// itself has a grouping of its own, as the twelve of the bulerías has 12 3 6 8 10. Sources stand
-/// beside the rows; only what is sourced or common practice is here.
+/// beside the rows; only what is sourced or common practice is here. A deck may write a grouping of its
+/// own, which has no row.
 #[derive(Clone, Copy)]
-pub struct Pattern(&'static Row);
+pub struct Pattern {
+    grouped: Grouped,
+    /// How its counts are spoken, where that is said otherwise than in its row.
+    counting: Option<Counting>,
+}
+
+/// Where the grouping stands.
+#[derive(Clone, Copy)]
+enum Grouped {
+    Row(&'static Row),
+    Own(Layer),
+}
+
+/// Slowest and fastest in pulses a minute of a grouping of one's own: as in additive cycles.
+const OWN_TEMPO: (i64, i64) = (100, 400);
 
 struct Row {
     id: &'static str,
@@ -208,36 +223,87 @@ const fn row(
 
 impl Pattern {
     /// Six pulses, the grouping left open.
-    pub const SIX: Self = Self(&ROWS[0]);
+    pub const SIX: Self = Self::of_row(&ROWS[0]);
 
-    /// All patterns, in the order of the table.
+    /// All patterns of the table, in its order.
     pub fn all() -> impl ExactSizeIterator<Item = Self> {
-        ROWS.iter().map(Self)
+        ROWS.iter().map(Self::of_row)
     }
 
-    /// Its id in decks and commands.
+    const fn of_row(row: &'static Row) -> Self {
+        Self {
+            grouped: Grouped::Row(row),
+            counting: None,
+        }
+    }
+
+    /// A grouping of one's own by the pulses that it marks: twos and threes, all the way round; `None` of
+    /// any other.
+    pub fn own(marks: Layer) -> Option<Self> {
+        let is_made_of_both = marks.gaps().into_iter().all(|gap| matches!(gap, 2 | 3));
+        is_made_of_both.then_some(Self {
+            grouped: Grouped::Own(marks),
+            counting: None,
+        })
+    }
+
+    /// The same, its counts spoken otherwise where the learner has chosen nothing else.
+    #[must_use]
+    pub fn counted(self, counting: Counting) -> Self {
+        Self {
+            counting: Some(Counting::in_style(Some(counting), self.counting())),
+            ..self
+        }
+    }
+
+    fn row(self) -> Option<&'static Row> {
+        match self.grouped {
+            Grouped::Row(row) => Some(row),
+            Grouped::Own(_) => None,
+        }
+    }
+
+    /// Its id in decks and commands; `own` of a grouping of one's own, which a deck writes as counts.
     pub fn id(self) -> &'static str {
-        self.0.id
+        self.row().map_or("own", |row| row.id)
     }
 
-    /// The pattern with this id.
+    /// Its id, or the counts of a grouping of one's own, as `1-4-7-9-11 of 12`.
+    pub fn name(self) -> String {
+        match self.grouped {
+            Grouped::Row(row) => row.id.to_owned(),
+            Grouped::Own(marks) => {
+                let n = marks.cycle().n_pulses();
+                format!("{} of {n}", marks.in_counts())
+            }
+        }
+    }
+
+    /// The pattern of the table with this id.
     pub fn from_id(id: &str) -> Option<Self> {
         Self::all().find(|pattern| pattern.id() == id)
     }
 
     /// In words.
     pub fn words(self) -> &'static str {
-        self.0.words
+        self.row()
+            .map_or("a grouping of one's own", |row| row.words)
     }
 
     /// Its cycle.
     pub fn cycle(self) -> Cycle {
-        Cycle::new(self.0.n_pulses).expect("the rows are cycles")
+        match self.grouped {
+            Grouped::Row(row) => Cycle::new(row.n_pulses).expect("the rows are cycles"),
+            Grouped::Own(marks) => marks.cycle(),
+        }
     }
 
     /// What its own grouping marks; `None` where the feel decides.
     pub fn marks(self) -> Option<Layer> {
-        self.layer(self.0.marks)
+        match self.grouped {
+            Grouped::Row(row) => self.layer(row.marks),
+            Grouped::Own(marks) => Some(marks),
+        }
     }
 
     /// The one layer that claps a feel in it, where there is one.
@@ -250,17 +316,19 @@ impl Pattern {
 
     /// What a bell strikes in every cycle.
     pub fn bell(self) -> Option<Layer> {
-        self.layer(self.0.bell)
+        self.layer(self.row()?.bell)
     }
 
     /// The pulse on which the harmony comes to rest, where it is not the last mark.
     pub fn close(self) -> Option<Pulse> {
-        self.0.close.map(|idx| self.cycle().pulse_at(idx))
+        let close = self.row()?.close;
+        close.map(|idx| self.cycle().pulse_at(idx))
     }
 
     /// How its counts are spoken where the learner has chosen nothing else.
     pub fn counting(self) -> Counting {
-        self.0.counting
+        let by_row = || self.row().map(|row| row.counting);
+        self.counting.or_else(by_row).unwrap_or_default()
     }
 
     /// Whether they differ in nothing but their grouping: as many pulses, the same bell, and the same
@@ -273,7 +341,7 @@ impl Pattern {
 
     /// Slowest and fastest in pulses a minute.
     pub fn tempo(self) -> (i64, i64) {
-        self.0.tempo
+        self.row().map_or(OWN_TEMPO, |row| row.tempo)
     }
 
     fn layer(self, pulses: &[i64]) -> Option<Layer> {
@@ -284,7 +352,12 @@ impl Pattern {
 
 impl PartialEq for Pattern {
     fn eq(&self, other: &Self) -> bool {
-        self.0.id == other.0.id
+        let is_same = match (self.grouped, other.grouped) {
+            (Grouped::Row(row), Grouped::Row(other)) => row.id == other.id,
+            (Grouped::Own(marks), Grouped::Own(other)) => marks == other,
+            (Grouped::Row(_), Grouped::Own(_)) | (Grouped::Own(_), Grouped::Row(_)) => false,
+        };
+        is_same && self.counting() == other.counting()
     }
 }
 
@@ -292,7 +365,7 @@ impl Eq for Pattern {}
 
 impl fmt::Debug for Pattern {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "Pattern({})", self.0.id)
+        write!(f, "Pattern({})", self.name())
     }
 }
 
@@ -309,6 +382,30 @@ mod tests {
             let _ = (pattern.marks(), pattern.bell(), pattern.close());
         }
         assert_eq!(Pattern::from_id("nonesuch"), None);
+    }
+
+    #[test]
+    fn a_grouping_of_ones_own_is_made_of_twos_and_threes() {
+        let own = |n, counts| {
+            let cycle = Cycle::new(n).expect("a cycle");
+            Pattern::own(Layer::from_counts(cycle, counts).expect("a layer"))
+        };
+        let wheel = own(12, "1-4-7-9-11").expect("3 3 2 2 2");
+        let guajira = Pattern::from_id("guajira").expect("a row");
+        assert_eq!(wheel.marks(), guajira.marks());
+        assert_ne!(wheel, guajira);
+        assert_eq!(wheel.name(), "1-4-7-9-11 of 12");
+        assert_eq!(
+            wheel.counted(Counting::FromLast).counting(),
+            Counting::FromLast
+        );
+        let spanish = guajira.counted(Counting::Spanish).counting();
+        assert_eq!(spanish, Counting::SpanishFromLast);
+        assert!(own(10, "1-4-6-9").is_some());
+        // A four, a one, and what comes round to a four.
+        for (n, counts) in [(8, "1-5"), (6, "1-2-4"), (7, "1-4")] {
+            assert_eq!(own(n, counts), None, "{counts}");
+        }
     }
 
     #[test]

@@ -216,7 +216,7 @@ pub(super) fn read_one<T>(
 fn write(conn: &mut Connection, settings: Settings) -> Result<(), Fault> {
     let tx = conn.transaction()?;
     let cautioned = settings.cautioned.map(|moment| moment.0.to_string());
-    write_one(&tx, COUNTING, settings.counting.map(counting_id))?;
+    write_one(&tx, COUNTING, settings.counting.map(Counting::id))?;
     write_one(&tx, CAUTIONED, cautioned.as_deref())?;
     tx.commit()?;
     Ok(())
@@ -235,17 +235,8 @@ pub(super) fn write_one(conn: &Connection, name: &str, value: Option<&str>) -> R
     Ok(())
 }
 
-fn counting_id(counting: Counting) -> &'static str {
-    match counting {
-        Counting::FromOne => "from-one",
-        Counting::FromLast => "from-last",
-        Counting::UnDos => "un-dos",
-        Counting::Spanish | Counting::SpanishFromLast => "spanish",
-    }
-}
-
 fn counting_of(id: &str) -> Option<Counting> {
     Counting::CHOICES
         .into_iter()
-        .find(|counting| counting_id(*counting) == id)
+        .find(|counting| counting.id() == id)
 }

@@ -226,10 +226,18 @@ fn the_same_seed_and_answers_print_the_same() {
     let ended = run(one.sitting("--questions 12"), &input);
     assert_eq!(ended.code, 0);
     assert!(ended.out.contains(" of 12 right"), "{}", ended.out);
-    assert_eq!(run(other.sitting("--questions 12"), &input), ended);
+    // All but the names of attempts, in which is the number of the installation: every one has its own.
+    let without_names = |text: &str| {
+        let lines = text.lines().filter(|line| !line.starts_with("kept "));
+        lines.map(str::to_owned).collect::<Vec<String>>()
+    };
+    let again = run(other.sitting("--questions 12"), &input);
+    assert_ne!(again.out, ended.out);
+    assert_eq!(without_names(&again.out), without_names(&ended.out));
     let mut another = one.program("sit --plain --silent --seed 6 --questions 12 --data other");
     another.env("CONTRAPALMA_DATA", "unused");
-    assert_ne!(run(another, &input).out, ended.out);
+    let another = run(another, &input).out;
+    assert_ne!(without_names(&another), without_names(&ended.out));
 }
 
 #[test]

@@ -32,8 +32,8 @@ pub(super) enum Shape {
     Label,
     /// One of these words.
     Word(fn() -> Vec<&'static str>),
-    /// One of these words, or a list of them, at most so many, each once.
-    WordOrWords(fn() -> Vec<&'static str>, usize),
+    /// One of these words or counts, or a list of them, at most so many, each once.
+    Patterns(fn() -> Vec<&'static str>, usize),
     /// A list of these words, at least one, each once.
     Words(fn() -> Vec<&'static str>),
     /// A list of ids, at most so many, each once.

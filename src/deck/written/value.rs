@@ -123,6 +123,17 @@ impl<'a> Value<'a> {
         matches!(self.value, DeValue::Array(_))
     }
 
+    /// Whether this is so of an item of a list, or of what is no list.
+    pub(in crate::deck) fn any_item(self, is_so: impl Fn(Self) -> bool) -> bool {
+        match self.value {
+            DeValue::Array(items) => {
+                let mut items = items.iter();
+                items.any(|item| is_so(Self::new(item, self.text, self.expected)))
+            }
+            _ => is_so(self),
+        }
+    }
+
     /// The items of a list of a size within `sizes`.
     pub(in crate::deck) fn items(
         self,

@@ -231,11 +231,8 @@ fn cycle(recipe: &Recipe, counting: Counting) -> String {
     let marks: Vec<String> = marks.collect();
     let cycle = recipe.pattern().cycle();
     let counts: Vec<String> = cycle.pulses().map(|p| counting.name(cycle, p)).collect();
-    let ids: Vec<&str> = recipe
-        .patterns()
-        .iter()
-        .map(|pattern| pattern.id())
-        .collect();
+    let ids = recipe.patterns().iter().map(|pattern| pattern.name());
+    let ids: Vec<String> = ids.collect();
     let mut told = format!("{}, counted {}", ids.join(" or "), counts.join(" "));
     for mark in marks {
         told.push_str(&format!("; {mark}"));
