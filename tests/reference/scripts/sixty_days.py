@@ -204,7 +204,7 @@ def summary():
     found = {}
     with open(os.path.join(HOME, "said.txt")) as file:
         said = file.read()
-    for title, level in re.findall(r"^(.*): \d+ of \d+, heard from ([0-9.]+) dB", said, re.M):
+    for title, level in re.findall(r"^(.*?):? \d+ of \d+, heard from ([0-9.]+) dB", said, re.M):
         found[title] = float(level)
     right = [row[6] for row in rows(DATA)]
     print(f"{len(right)} questions, all answered; {sum(right)} right")
