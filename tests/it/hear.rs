@@ -147,8 +147,9 @@ fn ends_by_a_signal(home: &Home, card: &Card, listener: &mut Listener) -> bool {
     if child.try_wait().expect("it can be asked").is_some() {
         return false;
     }
+    // Not that of ctrl-c, which whatever was started in the background is made to ignore.
     let kill = Command::new("kill")
-        .args(["-INT", &child.id().to_string()])
+        .args(["-TERM", &child.id().to_string()])
         .status();
     assert!(kill.expect("kill can be started").success());
     let status = child.wait().expect("it ended");
