@@ -15,10 +15,7 @@ impl App {
         if now.day != self.planned_for {
             self.plan_afresh();
         }
-        if self.settings.cautioned.is_none() {
-            self.settings.cautioned = Some(now.wall);
-            self.store.save_settings(self.settings)?;
-        }
+        self.caution()?;
         let number = self.store.begin_sitting(now.at)?;
         let heard_from = |(skill, _): (&Skill, &Standing)| {
             let level = self.course.heard_from(&self.learner, skill)?;

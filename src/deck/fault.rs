@@ -6,7 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
-use crate::label::harmless;
+use crate::label::{by_likeness, harmless};
 
 /// One thing that is wrong with a deck. Its texts are safe to show.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -205,49 +205,15 @@ pub(super) fn quoted(text: &str) -> String {
     }
 }
 
-/// A hint to the one of `known` that is spelt most like `word`: the fewest letters changed, put in
-/// or left out (Levenshtein 1966).
+/// A hint to the one of `known` that is spelt most like `word`.
 pub(super) fn nearest<'a>(word: &str, known: impl IntoIterator<Item = &'a str>) -> Option<String> {
-    // A longer word is no slip of the hand, and the comparison is to stay cheap.
-    let word: Vec<char> = word.chars().take(LONGEST_QUOTE).collect();
-    known
-        .into_iter()
-        .min_by_key(|other| edits(&word, other))
-        .map(|other| format!("nearest is {}", quoted(other)))
-}
-
-fn edits(word: &[char], other: &str) -> usize {
-    let mut row: Vec<usize> = (0..=word.len()).collect();
-    for (line, sign) in (1..).zip(other.chars()) {
-        let mut diagonal = std::mem::replace(&mut row[0], line);
-        for (idx, own) in word.iter().enumerate() {
-            let changed = diagonal + usize::from(*own != sign);
-            diagonal = row[idx + 1];
-            row[idx + 1] = changed.min(diagonal + 1).min(row[idx] + 1);
-        }
-    }
-    row[word.len()]
+    let first = by_likeness(word, known).into_iter().next();
+    first.map(|other| format!("nearest is {}", quoted(other)))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[track_caller]
-    fn check_edits(word: &str, other: &str, expected: usize) {
-        let word: Vec<char> = word.chars().collect();
-        assert_eq!(edits(&word, other), expected);
-    }
-
-    #[test]
-    fn edits_are_counted() {
-        // The two standard examples of the distance: common practice, no source.
-        check_edits("kitten", "sitting", 3);
-        check_edits("saturday", "sunday", 3);
-        check_edits("", "tempo", 5);
-        check_edits("tempo", "", 5);
-        check_edits("compás", "compas", 1);
-    }
 
     #[track_caller]
     fn check_place(text: &str, at: usize, expected: (usize, usize)) {

@@ -1198,8 +1198,8 @@ fn faults_of_parts_are_told_with_their_places() {
 }
 
 #[test]
-fn the_courses_are_told_in_weeks_and_sessions() {
-    for (id, n_parts, word) in [("beginners", 8, "Week"), ("workshop", 4, "Session")] {
+fn the_courses_are_told_in_weeks_and_half_days() {
+    for (id, n_parts, word) in [("beginners", 8, "Week"), ("workshop", 4, "Half-day")] {
         let deck = built_in_named(id).expect("it comes with the program");
         assert_eq!(deck.parts().len(), n_parts);
         for (number, part) in (1..).zip(deck.parts()) {

@@ -2,15 +2,18 @@
 //!
 //! A [`Label`] is printable, on one line, and at most [`Label::LONGEST`] characters long, so that
 //! nothing from a file can drive a terminal or a page. Every name and instruction of a deck is one.
-//! A [`ContentHash`] names a file by its content; [`name_order`] says where a name stands in a list.
+//! A [`ContentHash`] names a file by its content; [`name_order`] says where a name stands in a list, and
+//! [`by_likeness`] which words are spelt like one that is not known.
 
 mod content_hash;
 mod name_order;
+mod spelling;
 
 use std::fmt;
 
 pub use content_hash::{ContentHash, ContentHashError};
 pub use name_order::name_order;
+pub use spelling::by_likeness;
 
 /// Printable text of bounded length.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]

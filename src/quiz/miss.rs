@@ -101,7 +101,7 @@ impl Miss {
     /// Those that a kind of question may have.
     pub fn of_kind(kind: Kind) -> &'static [Self] {
         match kind {
-            Kind::NameFeel => &[
+            Kind::NameFeel | Kind::WhoseStroke => &[
                 Self::Other,
                 Self::Joined,
                 Self::Single,
@@ -115,44 +115,27 @@ impl Miss {
             }
             Kind::NameVoice => &[Self::Other],
             Kind::CatchTurn => &[Self::Early, Self::Late, Self::Missed, Self::Imagined],
-            Kind::WhoseStroke => &[
-                Self::Other,
-                Self::Joined,
-                Self::Single,
-                Self::Missed,
-                Self::Imagined,
-            ],
-            Kind::Clap => &[
-                Self::Other,
-                Self::Turned,
-                Self::Joined,
-                Self::Between,
-                Self::Slid,
-                Self::Drifted,
-                Self::Stopped,
-                Self::Paused,
-                Self::Gaps,
-                Self::Extra,
-                Self::Missed,
-                Self::Lost,
-            ],
-            Kind::TwoHands => &[
-                Self::Other,
-                Self::Turned,
-                Self::Joined,
-                Self::Exchanged,
-                Self::Between,
-                Self::Slid,
-                Self::Drifted,
-                Self::Stopped,
-                Self::Paused,
-                Self::Gaps,
-                Self::Extra,
-                Self::Missed,
-                Self::Lost,
-            ],
+            Kind::Clap => &Self::OF_HANDS[1..],
+            Kind::TwoHands => &Self::OF_HANDS,
         }
     }
+
+    /// Those of hands; the first alone takes two.
+    const OF_HANDS: [Self; 13] = [
+        Self::Exchanged,
+        Self::Other,
+        Self::Turned,
+        Self::Joined,
+        Self::Between,
+        Self::Slid,
+        Self::Drifted,
+        Self::Stopped,
+        Self::Paused,
+        Self::Gaps,
+        Self::Extra,
+        Self::Missed,
+        Self::Lost,
+    ];
 
     /// In what way a choice or marks were wrong; `None` where they were right.
     pub(super) fn of_choice(question: &Question, verdict: Verdict) -> Option<Self> {

@@ -38,6 +38,17 @@ fn layer(counts: &str) -> Layer {
     Layer::from_counts(Cycle::SIX, counts).expect("a layer of six")
 }
 
+/// One layer is clapped, on its pulses, to the end.
+fn clap(counts: &str, guide: Guide) -> Form {
+    Form::Clap {
+        layers: vec![layer(counts)],
+        place: Place::On,
+        guide,
+        course: Course::Whole,
+        call: Call::None,
+    }
+}
+
 fn forms() -> Vec<(Form, Recipe)> {
     let clappings = |texts: &[&str]| texts.iter().map(|text| layer(text)).collect();
     vec![
@@ -209,13 +220,7 @@ fn clapping(phrase: &Phrase, layer: impl Fn(i64) -> Layer, late: i64) -> Vec<Tap
 
 #[test]
 fn hands_are_told_what_they_did() {
-    let form = Form::Clap {
-        layers: vec![layer("1-4")],
-        place: Place::On,
-        guide: Guide::Half,
-        course: Course::Whole,
-        call: Call::None,
-    };
+    let form = clap("1-4", Guide::Half);
     // The guitar goes against the hands.
     let recipe = recipe(&[Feel::Twos], &[Entry::One]);
     for seed in 0..30 {
@@ -325,13 +330,7 @@ fn the_sound_rises_or_falls_silent_under_the_hands() {
 
 #[test]
 fn what_is_clapped_is_judged_when_the_sound_ends() {
-    let form = Form::Clap {
-        layers: vec![layer("1-3-5")],
-        place: Place::On,
-        guide: Guide::Every,
-        course: Course::Whole,
-        call: Call::None,
-    };
+    let form = clap("1-3-5", Guide::Every);
     let (mut sitting, question) = opened(&form, &recipe(&[Feel::Twos], &[Entry::One]), 5);
     let Given::Taps(taps, _) = knowing(&question) else {
         panic!("taps");
@@ -1226,13 +1225,7 @@ fn claps_that_are_to_be_named_are_the_softer_the_harder_it_is() {
 /// The likely wrong answer to one, four and five: the sixth in place of the fifth.
 #[test]
 fn what_was_clapped_is_held_against_what_was_asked() {
-    let form = Form::Clap {
-        layers: vec![layer("1-4-5")],
-        place: Place::On,
-        guide: Guide::None,
-        course: Course::Whole,
-        call: Call::None,
-    };
+    let form = clap("1-4-5", Guide::None);
     let question = ask(&form, &recipe(&[Feel::Threes], &[Entry::One]), 4);
     let taps = clapping(question.phrase(), |_| layer("1-4-6"), 0);
     let (is_right, reveal) = told(&question, taps, TUNED);
@@ -1245,13 +1238,7 @@ fn what_was_clapped_is_held_against_what_was_asked() {
 /// Each way in which hands go wrong is told, and named for its repair.
 #[test]
 fn what_hands_missed_is_named() {
-    let form = Form::Clap {
-        layers: vec![layer("1-4")],
-        place: Place::On,
-        guide: Guide::None,
-        course: Course::Whole,
-        call: Call::None,
-    };
+    let form = clap("1-4", Guide::None);
     let mut parts = recipe_parts(&[Feel::Threes], &[Entry::One]);
     parts.cycles = (8, 8);
     let eight = Recipe::new(parts).expect("a possible recipe");
@@ -1410,13 +1397,7 @@ fn what_a_choice_missed_is_named() {
 
 #[test]
 fn what_was_left_out_is_not_named_as_clapped() {
-    let form = Form::Clap {
-        layers: vec![layer("1-4")],
-        place: Place::On,
-        guide: Guide::None,
-        course: Course::Whole,
-        call: Call::None,
-    };
+    let form = clap("1-4", Guide::None);
     let question = ask(&form, &recipe(&[Feel::Threes], &[Entry::One]), 4);
     let phrase = question.phrase();
     let (is_right, reveal) = told(&question, clapping(phrase, |_| layer("1"), 0), TUNED);

@@ -46,6 +46,11 @@ impl Counting {
         }
     }
 
+    /// The one of [`Counting::CHOICES`] with this id.
+    pub fn from_id(id: &str) -> Option<Self> {
+        Self::CHOICES.into_iter().find(|one| one.id() == id)
+    }
+
     /// How a learner who chose this, or nothing, counts in a style that is counted `by_style`.
     pub fn in_style(chosen: Option<Self>, by_style: Self) -> Self {
         match (chosen, by_style) {

@@ -187,7 +187,7 @@ fn delay_of(text: &str) -> Option<Delay> {
 /// The settings as they stand.
 pub(super) fn read(conn: &Connection) -> Result<Settings, Fault> {
     Ok(Settings {
-        counting: read_one(conn, COUNTING, counting_of)?,
+        counting: read_one(conn, COUNTING, Counting::from_id)?,
         cautioned: read_one(conn, CAUTIONED, |text| text.parse().ok().map(Moment))?,
     })
 }
@@ -233,10 +233,4 @@ pub(super) fn write_one(conn: &Connection, name: &str, value: Option<&str>) -> R
         [name, value],
     )?;
     Ok(())
-}
-
-fn counting_of(id: &str) -> Option<Counting> {
-    Counting::CHOICES
-        .into_iter()
-        .find(|counting| counting.id() == id)
 }

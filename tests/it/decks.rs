@@ -365,8 +365,8 @@ fn a_deck_is_told_by_its_parts_and_by_when_it_is_learnt() {
     let shown = done(&home, "decks show workshop").out;
     for told in [
         "each waits for what it needs of this deck\nA skill is firm, and opens those that need it, once",
-        "\n\n== Session 1: find the weak spot\n\npath/start-taps: ",
-        "\n\n== Session 4: cousins, and music of your own\n\n",
+        "\n\n== Half-day 1: find the weak spot\n\npath/start-taps: ",
+        "\n\n== Half-day 4: cousins, and music of your own\n\n",
         "  needs    nothing of this deck; builds on path/start-count\n",
         "  learnt   held to the end, about five times in six\n",
         "  level    always 5.0 dB\n",

@@ -134,7 +134,7 @@ fn listen(terminal: &mut Terminal, listener: &mut Listener, begun: usize) -> Hea
         terminal.wait_for(SOUNDED);
         listener.hear(4_800);
         let heard = Heard::of(&listener.heard()[begun..])?;
-        // The last strokes, without an accent, may be faint.
+        // The strokes after the last accent, two at most, may be too faint to be counted.
         (22..=24).contains(&heard.n_pulses()).then_some(heard)
     });
     heard.expect("of three hearings one is whole, unless the machine is too busy")

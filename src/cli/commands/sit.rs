@@ -1,14 +1,13 @@
 //! `contrapalma sit`: a sitting at once, from the plan or from a skill that was chosen.
 
 use clap::Args;
-use strsim::damerau_levenshtein;
 
 use super::practise::{Ready, in_lines, on_screen};
 use crate::app::{Decks, Intent};
 use crate::cli::args::Practice;
 use crate::cli::failure::{Failure, Kind};
 use crate::deck::Deck;
-use crate::label::printable;
+use crate::label::{Label, by_likeness, printable};
 use crate::rhythm::Counting;
 use crate::tui::Ending;
 use crate::world::Env;
@@ -35,20 +34,15 @@ pub(in crate::cli) struct Sit {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 struct Counts(Option<Counting>);
 
-/// The words for them.
-const WAYS: [(&str, Counts); 5] = [
-    ("by-style", Counts(None)),
-    ("from-one", Counts(Some(Counting::FromOne))),
-    ("from-last", Counts(Some(Counting::FromLast))),
-    ("un-dos", Counts(Some(Counting::UnDos))),
-    ("spanish", Counts(Some(Counting::Spanish))),
-];
+/// Each cycle as its style does.
+const BY_STYLE: &str = "by-style";
 
 fn counts(text: &str) -> Result<Counts, String> {
-    let known = WAYS.iter().find(|(word, _)| *word == text);
-    known.map(|(_, counts)| *counts).ok_or_else(|| {
-        let words = WAYS.map(|(word, _)| word);
-        format!("one of {} was expected", words.join(", "))
+    let chosen = Counting::from_id(text).map(|way| Counts(Some(way)));
+    let by_style = (text == BY_STYLE).then_some(Counts(None));
+    chosen.or(by_style).ok_or_else(|| {
+        let words = Counting::CHOICES.map(Counting::id).join(", ");
+        format!("one of {BY_STYLE}, {words} was expected")
     })
 }
 
@@ -124,23 +118,15 @@ fn alone(id: &str) -> &str {
 fn unknown(deck: &Deck, name: &str, practice: &Practice) -> Failure {
     /// As many as are read at a glance.
     const SHOWN: usize = 3;
-    /// No id is longer, and the comparison is to stay cheap.
-    const LONGEST: usize = 81;
-    let cut: String = name.chars().take(LONGEST).collect();
-    let like = |id: &&str| {
-        let id = if name.contains('/') { id } else { alone(id) };
-        damerau_levenshtein(&cut, id)
-    };
-    let mut ids: Vec<&str> = deck
-        .exercises()
-        .iter()
-        .map(|exercise| &*exercise.skill.0)
-        .collect();
-    ids.sort_by_cached_key(like);
-    ids.truncate(SHOWN);
+    let of_deck = deck.exercises().iter().map(|exercise| &*exercise.skill.0);
+    let as_asked = |id| if name.contains('/') { id } else { alone(id) };
+    let nearest = by_likeness(name, of_deck.map(as_asked)).into_iter();
+    let places = nearest.filter_map(|id| place_of(deck, id)).take(SHOWN);
+    let ids = places.map(|idx| &*deck.exercises()[idx].skill.0);
+    let ids: Vec<&str> = ids.collect();
     let what = format!(
         "--skill: {:?} is no skill of the deck {}",
-        printable(&cut),
+        printable(&name.chars().take(Label::LONGEST).collect::<String>()),
         deck.id()
     );
     // A deck in a file is shown by its place.

@@ -228,6 +228,17 @@ struct Player {
 }
 
 impl Player {
+    /// One who claps a layer in so many cycles and misses nothing.
+    fn steady(layer: Layer, n_cycles: usize, spread: f64, lead_micros: f64) -> Self {
+        Self {
+            readings: vec![Reading::of(layer); n_cycles],
+            spread,
+            lead_micros,
+            missing: 0.0,
+            doubled: 0.0,
+        }
+    }
+
     fn taps(&self, map: &PulseMap, dice: &mut Dice) -> Vec<i64> {
         let mut taps = Vec::new();
         for (cycle, reading) in (0..).zip(&self.readings) {
@@ -391,13 +402,7 @@ fn who_hurries_or_drags_is_told_so_and_not_named_after_what_the_drift_passes_by(
         let layer = *dice
             .pick(&[layer(&[0, 3]), layer(&[0, 2, 4])])
             .expect("two");
-        let player = Player {
-            readings: vec![Reading::of(layer); 7],
-            spread: 0.02,
-            lead_micros: dice.real(0.0, 60_000.0),
-            missing: 0.0,
-            doubled: 0.0,
-        };
+        let player = Player::steady(layer, 7, 0.02, dice.real(0.0, 60_000.0));
         // From the third cycle on faster or slower by 3 to 6 %: 0.9 to 1.8 pulses in the end.
         let share = dice.real(0.03, 0.06) * if dice.one_in(2) { 1.0 } else { -1.0 };
         let from = 12.0 * pulse;
@@ -436,13 +441,7 @@ fn an_even_tempo_of_their_own_is_told_and_what_is_clapped_in_it() {
         let layer = *dice
             .pick(&[layer(&[0, 3]), layer(&[0, 2, 4])])
             .expect("two");
-        let player = Player {
-            readings: vec![Reading::of(layer); 7],
-            spread: 0.02,
-            lead_micros: dice.real(0.0, 40_000.0),
-            missing: 0.0,
-            doubled: 0.0,
-        };
+        let player = Player::steady(layer, 7, 0.02, dice.real(0.0, 40_000.0));
         // Twos that are slower by a fifth are threes that are faster by a fifth.
         let share = dice.real(0.07, 0.18) * if dice.one_in(2) { 1.0 } else { -1.0 };
         let micros: Vec<i64> = player
@@ -483,13 +482,7 @@ fn who_stops_is_named_by_what_was_clapped_until_then() {
         let layers = [layer(&[0, 3]), layer(&[0, 2, 4]), layer(&[0, 3, 4])];
         let layer = *dice.pick(&layers).expect("three");
         let until = 2 + dice.below(5);
-        let player = Player {
-            readings: vec![Reading::of(layer); until],
-            spread: 0.05,
-            lead_micros: dice.real(0.0, 60_000.0),
-            missing: 0.0,
-            doubled: 0.0,
-        };
+        let player = Player::steady(layer, until, 0.05, dice.real(0.0, 60_000.0));
         let map = map(&mut dice);
         let micros = player.taps(&map, &mut dice);
         let round = Round {
