@@ -244,6 +244,7 @@ fn a_sound_that_runs_dry_spoils_the_question_and_it_is_asked_again_without_count
     let after = open(&practice).expect("asked again");
     assert_eq!(after.question, before.question);
     assert!(after.taps.kept().is_empty());
+    assert!(before.spoilt().is_none() && after.spoilt().is_some());
     let done = practice.inbox.recv().expect("it is rendered again");
     practice.app.done(done).expect("nothing refuses");
     let asked = open(&practice).expect("still open");

@@ -99,7 +99,8 @@ pub struct Open {
     pub sounding: Option<(Hearing, Option<Stamp>)>,
     pub(super) first_heard: Option<Stamp>,
     pub(super) heard_micros: u64,
-    pub(super) n_spoilt: u8,
+    /// How often its sound broke off, so that it was begun again.
+    pub n_spoilt: u8,
 }
 
 /// An answered question.
@@ -135,6 +136,14 @@ impl Open {
             heard_micros: 0,
             n_spoilt: 0,
         }
+    }
+
+    /// Why it sounds again from its beginning, where nobody asked for that.
+    pub fn spoilt(&self) -> Option<&'static str> {
+        (self.n_spoilt > 0).then_some(
+            "The sound broke off, as it may on a busy machine. It begins again, and what was tapped \
+             until then does not count.",
+        )
     }
 
     pub(super) fn play(&mut self, hearing: Hearing) -> Vec<Effect> {

@@ -318,15 +318,22 @@ const PULSE: usize = 48_000 * 60 / 200;
 /// Claps on these pulses, counted in frames from the first bell, until the answer is taken.
 fn clap(terminal: &mut Terminal, listener: &mut Listener, is_clapped: &dyn Fn(usize) -> bool) {
     let deadline = instant_now() + 2 * PATIENCE;
-    let mut first_bell = None;
+    let (mut first_bell, mut last_bell) = (None, None);
     let mut next = 1;
     listener.catch_up();
     while !terminal.text().contains(REVEAL) {
         assert!(instant_now() < deadline, "no reveal:\n{}", terminal.text());
         let block = listener.next_block();
         let now = listener.heard().len();
-        if first_bell.is_none() && loudness_at(BELL_HZ, &block) > STRUCK {
-            first_bell = Some(now);
+        // A bell rings on for a while, but not for half a second.
+        let is_struck = last_bell.is_none_or(|last| now - last > 24_000);
+        if is_struck && loudness_at(BELL_HZ, &block) > STRUCK {
+            last_bell = Some(now);
+            // Where none is due the sound broke off, as it may on a busy machine, and began again.
+            let off = first_bell.map(|first| (now - first + PULSE / 4) % (6 * PULSE));
+            if off.is_none_or(|off| off > PULSE / 2) {
+                (first_bell, next) = (Some(now), 1);
+            }
         }
         while first_bell.is_some_and(|first| first + next * PULSE <= now) {
             if next < 36 && is_clapped(next) {

@@ -105,7 +105,8 @@ struct Plain {
 #[derive(Clone, Copy, PartialEq, Eq)]
 enum Told {
     TuneUp(Step, bool),
-    Question(u32),
+    /// A question by its key, and how often its sound broke off.
+    Question(u32, u8),
     Answered(u32),
     Kept(u32),
     /// That phrases are only listened to.
@@ -261,9 +262,12 @@ impl Plain {
     fn tell(&mut self) -> Result<(), Ended> {
         match self.app.stage() {
             Some(Stage::Open(open)) => {
-                let told = Told::Question(key(&open.question));
+                let told = Told::Question(key(&open.question), open.n_spoilt);
                 if self.told != Some(told) {
                     self.told = Some(told);
+                    if let Some(spoilt) = open.spoilt() {
+                        say(&[spoilt])?;
+                    }
                     tell_question(open, self.app.set_up())?;
                 }
             }

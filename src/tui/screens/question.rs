@@ -25,6 +25,7 @@ pub(in crate::tui) fn screen(open: &Open, view: &View<'_>, theme: Theme, columns
     if open.question.ends_with_its_sound() {
         body.mention(timing(view.set_up));
     }
+    body.mention(open.spoilt().unwrap_or_default());
     body.gap();
     body.say(&open.question.asks(open.ticket.counting), theme.strong());
     body.gap();
