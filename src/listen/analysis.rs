@@ -9,7 +9,7 @@ use super::pulses::{Counted, Pulses};
 use super::sound::Sound;
 use super::stream::{Heard, Tells};
 use super::stretch::{Stated, Stretches, can_tell};
-use super::units::quantile;
+use super::units::{mean, quantile};
 
 /// Whether an answer may be that it is unclear.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -136,11 +136,12 @@ impl Analysis {
             .collect();
         let all = stretched(&stretches);
         let even = (0..counted.n_cycles()).map(|at| figure::evenness(heard, counted.pulses(at)));
+        let even = mean(&even.collect::<Vec<f64>>());
         let leans = whole(&all, &posterior);
         Self {
             cycle,
             pulses: pulses.to_vec(),
-            whole: said(&all, &leans, even.sum(), asked),
+            whole: said(&all, &leans, even, asked),
             turns: turns(&cycles),
             strengths: strengths(heard, pulses.len()),
             cycles,
@@ -207,10 +208,6 @@ pub(super) fn stretched(stretches: &Stretches) -> Stated {
     all
 }
 
-/// The most by which even runs count where an answer is forced, about as much as one: that a piece
-/// runs on evenly is one habit, however many cycles of it are heard.
-const MOST_EVEN: f64 = 2.0;
-
 fn said(stated: &Stated, leans: &Shares, even: f64, asked: (Answers, usize)) -> Said {
     let (answers, n_cycles) = asked;
     let (lean, sure) = match answers {
@@ -227,11 +224,12 @@ fn said(stated: &Stated, leans: &Shares, even: f64, asked: (Answers, usize)) -> 
 
 /// Threes or twos by what leans heard together say, or by the evidence alone where they say nothing.
 /// An even run, which by itself says nothing, is more often barred in threes (common practice, no
-/// source).
+/// source); that a piece runs on evenly is one habit, however many cycles of it are heard, so that no
+/// more than its share in them counts.
 fn forced(stated: &Stated, leans: &Shares, even: f64) -> (Lean, f64) {
     let own = shares(&scores(stated));
     let odds = (leans[0] + 0.01 * own[0] + 1e-9).ln() - (leans[1] + 0.01 * own[1] + 1e-9).ln();
-    let odds = odds + even.min(MOST_EVEN);
+    let odds = odds + even;
     let sure = 1.0 / (1.0 + (-odds.abs()).exp());
     if odds >= 0.0 {
         (Lean::Threes, sure)

@@ -51,12 +51,12 @@ pub(super) fn evidence(heard: &Heard, pulses: Range<usize>) -> f64 {
     sixes(pulses).map(|from| six(heard, from)).sum()
 }
 
-/// What the even runs of a cycle, a note on every pulse, say by how common they are in either: of
-/// each six that is one. Of a recording that fits either this is no evidence.
+/// What the even runs of a cycle, a note on every pulse, say by how common they are in either: the
+/// mean of its sixes. Of a recording that fits either this is no evidence.
 pub(super) fn evenness(heard: &Heard, pulses: Range<usize>) -> f64 {
     let even = |from: usize| heard.begins.get(from..from + 6).map_or(0.0, all);
     let [threes, twos] = cut(&[1.0; 6]);
-    sixes(pulses).map(even).sum::<f64>() * (threes / twos).ln()
+    mean(&sixes(pulses).map(even).collect::<Vec<f64>>()) * (threes / twos).ln()
 }
 
 /// How often a cycle is cut against its kind, by any of all figures alike.

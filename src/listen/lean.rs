@@ -46,8 +46,11 @@ impl Lean {
     }
 }
 
-/// How clear evidence has to be to be better than none: as odds of about nine to one.
-const CLEAR: f64 = 1.2;
+/// How clear the evidence of each cycle has to be to be better than none: what is stated adds up from
+/// cycle to cycle, and less than half of what is usual is no statement. A single cycle speaks at odds
+/// of about four to one, and after so many cycles no more is asked.
+const CLEAR: f64 = 0.35;
+const MOST_CLEAR: usize = 8;
 /// From how much on two streams against each other are two voices, and how much that counts.
 const OPPOSED: f64 = 2.0;
 const SHARE_OPPOSED: f64 = 2.0;
@@ -64,7 +67,8 @@ pub(super) type Shares = [f64; 4];
 pub(super) fn scores(stated: &Stated) -> Shares {
     let half = 0.5 * stated.odds();
     let both = half.abs() + SHARE_OPPOSED * (stated.opposed() - OPPOSED);
-    [half, -half, both, CLEAR]
+    let clear = CLEAR * real(stated.n_cycles().min(MOST_CLEAR));
+    [half, -half, both, clear]
 }
 
 /// Logarithms as shares of their sum.

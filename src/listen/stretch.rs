@@ -18,6 +18,7 @@ pub(super) struct Stated {
     odds: f64,
     /// What is clear in single streams, beyond what chance does: for threes, and for twos.
     strong: [f64; 2],
+    n_cycles: usize,
 }
 
 /// What a single stream may say against the others without being a voice of its own.
@@ -37,6 +38,7 @@ impl Stated {
         self.threes += other.threes;
         self.twos += other.twos;
         self.odds += other.odds;
+        self.n_cycles += other.n_cycles;
         let strong = self.strong.iter_mut().zip(other.strong);
         for (sum, more) in self.parts.iter_mut().zip(other.parts).chain(strong) {
             *sum += more;
@@ -47,6 +49,11 @@ impl Stated {
     /// How much more likely threes make it than twos, as a logarithm.
     pub(super) fn odds(&self) -> f64 {
         self.odds
+    }
+
+    /// How many cycles say it.
+    pub(super) fn n_cycles(&self) -> usize {
+        self.n_cycles
     }
 
     /// How clearly some streams say threes while others say twos: the weaker of the two.
@@ -120,7 +127,10 @@ impl Stretches {
 
     /// What the cycles from one until another say.
     pub(super) fn stated(&self, from: usize, until: usize) -> Stated {
-        let mut stated = Stated::default();
+        let mut stated = Stated {
+            n_cycles: until - from,
+            ..Stated::default()
+        };
         for stream in &self.streams {
             let share = self.shares.parts[stream.part as usize];
             stated.add(stream.part, stream.evidence(from, until), share);
