@@ -14,6 +14,7 @@ mod analysis;
 mod figure;
 mod filter;
 mod lean;
+mod marked;
 mod notes;
 mod of_notes;
 mod of_sound;

@@ -59,6 +59,7 @@ impl Notes {
                 .iter()
                 .map(|notes| f64::from(u8::from(!notes.is_empty())))
                 .collect(),
+            runs_in: Vec::new(),
             chroma,
             lead,
         }

@@ -22,6 +22,8 @@ const LEVEL: f64 = 0.12;
 const RINGING: (f64, f64) = (0.1, 0.22);
 /// Seconds about a pulse in which an onset is its own.
 const ABOUT: f64 = 0.045;
+/// How likely what runs into a pulse lands on it.
+const LANDS: f64 = 0.8;
 /// The difference of loudness that can just be told, in decibels (Slade and others 2022), and of
 /// brightness in octaves (a starting value).
 const LOUDNESS: f64 = 1.0;
@@ -55,7 +57,7 @@ impl Sound {
     pub(super) fn heard(&self, pulses: &Pulses) -> Heard {
         let times = pulses.times();
         let onsets = self.onsets(times);
-        let begins = self.begins(pulses, &onsets);
+        let (begins, runs_in) = self.begins(pulses, &onsets);
         let (chroma, pitches) = self.tonal(pulses);
         let lead = pitches.iter().zip(&begins);
         let lead: Vec<Option<f64>> = lead
@@ -81,6 +83,7 @@ impl Sound {
             shares: SHARES,
             streams,
             begins,
+            runs_in,
             chroma,
             lead,
         }
@@ -98,18 +101,27 @@ impl Sound {
     }
 
     /// How likely something begins on each pulse: its onset against those half-way between pulses,
-    /// where nothing is expected, and those of the stronger pulses.
-    fn begins(&self, pulses: &Pulses, onsets: &[f64]) -> Vec<f64> {
+    /// where less is expected, and those of the stronger pulses; and how likely something begins
+    /// half-way before each.
+    fn begins(&self, pulses: &Pulses, onsets: &[f64]) -> (Vec<f64>, Vec<f64>) {
         let times = pulses.times();
         let between = |(at, time): (usize, &f64)| time + 0.5 * pulses.gap(at);
         let between: Vec<f64> = times.iter().enumerate().map(between).collect();
-        let rest = quantile(&self.onsets(&between), 0.5);
+        let between = self.onsets(&between);
+        let rest = quantile(&between, 0.5);
         let full = quantile(onsets, 0.75).max(rest + 0.5);
         // Weak onsets are many times what lies between, strong ones several times the weak.
         let half = rest + 0.15 * (full - rest);
         let steep = 6.0 / (half - rest);
         let likely = |onset: &f64| 1.0 / (1.0 + (-(onset - half) * steep).exp());
-        onsets.iter().map(likely).collect()
+        let runs_in: Vec<f64> = [0.0]
+            .into_iter()
+            .chain(between.iter().map(likely))
+            .collect();
+        // What runs into a pulse lands on it, though its last stroke hardly rises over those before.
+        let begins = onsets.iter().map(likely).zip(&runs_in);
+        let begins = begins.map(|(begins, runs)| begins.max(LANDS * runs));
+        (begins.collect(), runs_in)
     }
 
     fn decibels(&self, from: f64, until: f64, band: Band) -> f64 {

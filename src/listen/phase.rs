@@ -5,6 +5,7 @@ use crate::rhythm::Cycle;
 use super::analysis::stretched;
 use super::figure;
 use super::lean::scores;
+use super::marked::marks;
 use super::pulses::{Counted, Pulses};
 use super::sound::Sound;
 use super::stream::{Heard, Stream, Tells};
@@ -15,6 +16,9 @@ use super::units::{held, mean, real};
 const MOST_CYCLES: usize = 48;
 /// How many units the first pulse may stand over the rest to count in full.
 const MOST_UNITS: f64 = 4.0;
+/// What it costs that a piece begins with a pickup of any one length instead of a whole cycle, as a
+/// logarithm (common practice, no source).
+const PICKUP: f64 = 1.5;
 /// How much the first pulse's own strength counts.
 const SHARE_FIRST: f64 = 0.15;
 
@@ -27,17 +31,23 @@ pub fn from_first_of_cycle(sound: &Sound, pulses: &Pulses, cycle: Cycle) -> Puls
     let n_left = some.times().len().saturating_sub(n_cycle - 1);
     let n_looked = (n_left - n_left % n_cycle).max(n_cycle);
     let heard = sound.heard(&some);
+    let marks = marks(&heard);
     let clearness = |skipped: usize| {
         let n_pulses = n_looked.min(some.times().len() - skipped);
-        clearness(&heard.starting_at(skipped, n_pulses), cycle, n_pulses)
+        let counted = Counted::of(cycle, n_pulses);
+        let pickup = if skipped > 0 { PICKUP } else { 0.0 };
+        clearness(
+            &heard.starting_at(skipped, n_pulses),
+            &marks[skipped..],
+            counted,
+        ) - pickup
     };
     let ranked = (0..n_cycle.min(some.times().len())).map(|skipped| (skipped, clearness(skipped)));
     let best = ranked.max_by(|a, b| a.1.total_cmp(&b.1));
     pulses.without_first(best.map_or(0, |(skipped, _)| skipped))
 }
 
-fn clearness(heard: &Heard, cycle: Cycle, n_pulses: usize) -> f64 {
-    let counted = Counted::of(cycle, n_pulses);
+fn clearness(heard: &Heard, marks: &[f64], counted: Counted) -> f64 {
     let first: f64 = heard
         .streams
         .iter()
@@ -46,7 +56,8 @@ fn clearness(heard: &Heard, cycle: Cycle, n_pulses: usize) -> f64 {
     let stated = if can_tell(counted.n_cycle) {
         let [threes, twos, ..] = scores(&stretched(&Stretches::of(heard, counted)));
         let [begin_threes, begin_twos] = placed(heard, counted);
-        (threes + begin_threes).max(twos + begin_twos)
+        let [mark_threes, mark_twos] = [3, 2].map(|group| marked(marks, counted, group));
+        (threes + begin_threes + mark_threes).max(twos + begin_twos + mark_twos)
     } else {
         0.0
     };
@@ -61,6 +72,13 @@ fn placed(heard: &Heard, counted: Counted) -> [f64; 2] {
         placed = [placed[0] + more[0], placed[1] + more[1]];
     }
     placed
+}
+
+/// How strongly the first pulses of groups of so many are marked.
+fn marked(marks: &[f64], counted: Counted, group: usize) -> f64 {
+    let is_first = |at: &usize| (at % counted.n_cycle).is_multiple_of(group);
+    let firsts = (0..counted.n_pulses).filter(is_first);
+    firsts.filter_map(|at| marks.get(at)).sum()
 }
 
 /// By how many units the first pulses of cycles stand over all others.

@@ -48,7 +48,7 @@ pub fn pulse_paths(sound: &Sound, near: &[f64]) -> Vec<PulsePath> {
     let candidates = gaps(&onsets, sound.rate, near);
     let mut found: Vec<PulsePath> = candidates
         .iter()
-        .filter_map(|gap| follow(&onsets, sound.rate, *gap))
+        .filter_map(|gap| follow(&onsets, sound, *gap))
         .collect();
     found.sort_by(|a, b| b.fits.total_cmp(&a.fits));
     found.truncate(ANSWERS);
@@ -153,15 +153,30 @@ fn again(onsets: &[f64], rate: f64) -> Vec<f64> {
 }
 
 /// The best path at about this gap, and how well it fits.
-fn follow(onsets: &[f64], rate: f64, gap: f64) -> Option<PulsePath> {
+fn follow(onsets: &[f64], sound: &Sound, gap: f64) -> Option<PulsePath> {
+    let rate = sound.rate;
     let frames = path(onsets, gap * rate);
     let times: Vec<f64> = frames
         .iter()
         .map(|frame| refined(onsets, *frame) / rate)
         .collect();
-    let pulses = Pulses::new(times).ok()?;
+    let pulses = Pulses::new(sounding(sound, &times, gap).to_vec()).ok()?;
     let fits = fit(onsets, rate, pulses.times()) * (0.4 + 0.6 * usual(gap));
     Some(PulsePath { pulses, gap, fits })
+}
+
+/// How many decibels below what is usual is the silence before a piece or the room after it.
+const SILENT: f64 = 20.0;
+
+/// The pulses from the first to the last over which something sounds.
+fn sounding<'a>(sound: &Sound, times: &'a [f64], gap: f64) -> &'a [f64] {
+    let level = |time: &f64| 10.0 * (1e-10 + sound.power(*time, time + gap, 0)).log10();
+    let levels: Vec<f64> = times.iter().map(level).collect();
+    let least = quantile(&levels, 0.5) - SILENT;
+    let is_heard = |level: &f64| *level >= least;
+    let from = levels.iter().position(is_heard).unwrap_or(0);
+    let until = levels.iter().rposition(is_heard).map_or(0, |last| last + 1);
+    times.get(from..until).unwrap_or_default()
 }
 
 /// Frames of the pulses: each takes its own onset and the best path before it, at a cost for gaps
@@ -316,6 +331,20 @@ mod tests {
             "{:?}",
             paths.iter().map(|p| p.gap).collect::<Vec<_>>()
         );
+    }
+
+    #[test]
+    fn nothing_is_counted_before_the_first_sound_and_after_the_last() {
+        let mut ear = Ear::new(SampleRate::new(16_000).expect("not zero"));
+        ear.hear(&[0.0; 32_000]);
+        ear.hear(&clicks(3));
+        ear.hear(&[0.0; 48_000]);
+        for path in pulse_paths(&ear.finish(), &[]) {
+            let times = path.pulses.times();
+            let (first, last) = (times[0], times[times.len() - 1]);
+            assert!(first > 1.99 - path.gap, "{first} {}", path.gap);
+            assert!(last < 6.9, "{last}");
+        }
     }
 
     #[test]

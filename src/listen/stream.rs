@@ -81,6 +81,8 @@ pub(super) struct Heard {
     pub(super) streams: Vec<Stream>,
     /// How likely something begins on each pulse, 0 to 1.
     pub(super) begins: Vec<f64>,
+    /// How likely something begins half-way from the pulse before; empty where that is not heard.
+    pub(super) runs_in: Vec<f64>,
     /// Weights of the twelve pitch classes that sound from each pulse to the next, adding up to 1,
     /// or none where nothing with a pitch does.
     pub(super) chroma: Vec<Option<[f64; 12]>>,
@@ -99,6 +101,7 @@ impl Heard {
             shares: self.shares,
             streams: self.streams.iter().map(stream).collect(),
             begins: some(&self.begins, skipped, n_pulses),
+            runs_in: some(&self.runs_in, skipped, n_pulses),
             chroma: some(&self.chroma, skipped, n_pulses),
             lead: some(&self.lead, skipped, n_pulses),
         }

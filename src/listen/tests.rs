@@ -114,38 +114,43 @@ fn table_of_phrases() {
     }
 }
 
+/// Whether a proposed first pulse begins a group, told the pulses but not the first ones, so many that
+/// any of a cycle may be the first of those told; and whether the pulse is found with nothing told.
+fn begins_a_group(family: Family, feel: Feel, seed: u64) -> Option<(bool, bool)> {
+    let rate = SampleRate::HZ_48000;
+    let made = phrase(family, feel, 50, seed + 70_000)?;
+    let pcm = render(made.phrase(), rate, Seed(seed));
+    let mut ear = Ear::new(rate);
+    ear.hear(&pcm.mono());
+    let timeline = Timeline::of(made.phrase(), rate);
+    let (from, until) = (made.phrase().begins(), made.phrase().ends());
+    let at = |pulse| timeline.frame_of(Tick::of_pulse(pulse)).0 as f64 / 48_000.0;
+    let from = from.pulse_idx() + 1 + i64::try_from(seed % 6).expect("small");
+    let pulses: Vec<f64> = (from..until.pulse_idx()).map(at).collect();
+    let pulses = Pulses::new(pulses).expect("rising");
+    let sound = ear.finish();
+    let gap = pulses.times()[1] - pulses.times()[0];
+    let best = pulse_paths(&sound, &[]).into_iter().next();
+    let is_pulse = best.is_some_and(|best| (best.gap / gap - 1.0).abs() < 0.06);
+    let found = from_first_of_cycle(&sound, &pulses, Cycle::SIX);
+    let skipped = pulses.times().len() - found.times().len();
+    let first = from + i64::try_from(skipped).expect("small");
+    let group = if feel == Feel::Threes { 3 } else { 2 };
+    Some((first.rem_euclid(group) == 0, is_pulse))
+}
+
 #[test]
 #[ignore = "prints a table"]
 fn table_of_beginnings() {
-    let rate = SampleRate::HZ_48000;
     let (mut all, mut pulsed, mut n_all) = (0, 0, 0);
-    for (feel, group) in [(Feel::Threes, 3), (Feel::Twos, 2)] {
+    for feel in [Feel::Threes, Feel::Twos] {
         for family in FAMILIES {
-            let (mut right, mut near, mut n) = (0, 0, 0);
-            for seed in 0..10 {
-                let Some(made) = phrase(family, feel, 50, seed + 70_000) else {
-                    continue;
-                };
-                let pcm = render(made.phrase(), rate, Seed(seed));
-                let mut ear = Ear::new(rate);
-                ear.hear(&pcm.mono());
-                let timeline = Timeline::of(made.phrase(), rate);
-                let (from, until) = (made.phrase().begins(), made.phrase().ends());
-                let at = |pulse| timeline.frame_of(Tick::of_pulse(pulse)).0 as f64 / 48_000.0;
-                // The first pulses are not told, so many that any may be the first of those told.
-                let from = from.pulse_idx() + 1 + i64::try_from(seed % 6).expect("small");
-                let pulses: Vec<f64> = (from..until.pulse_idx()).map(at).collect();
-                let pulses = Pulses::new(pulses).expect("rising");
-                let sound = ear.finish();
-                let gap = pulses.times()[1] - pulses.times()[0];
-                let best = pulse_paths(&sound, &[]).into_iter().next();
-                near += u32::from(best.is_some_and(|best| (best.gap / gap - 1.0).abs() < 0.06));
-                let found = from_first_of_cycle(&sound, &pulses, Cycle::SIX);
-                let skipped = pulses.times().len() - found.times().len();
-                let first = from + i64::try_from(skipped).expect("small");
-                right += i64::from(first.rem_euclid(group) == 0);
-                n += 1;
-            }
+            let found: Vec<(bool, bool)> = (0..10)
+                .filter_map(|seed| begins_a_group(family, feel, seed))
+                .collect();
+            let right = found.iter().filter(|(right, _)| *right).count();
+            let near = found.iter().filter(|(_, near)| *near).count();
+            let n = found.len();
             println!("{} {}: {right}/{n}, pulse {near}", feel.id(), family.id());
             all += right;
             pulsed += near;
@@ -153,6 +158,21 @@ fn table_of_beginnings() {
         }
     }
     println!("all: {all}/{n_all}, pulse {pulsed}");
+}
+
+#[test]
+fn tops_of_lines_and_landings_of_rolls_begin_groups() {
+    for family in [Family::Line, Family::Rasgueado] {
+        let found = [Feel::Threes, Feel::Twos].map(|feel| {
+            let of = |seed| begins_a_group(family, feel, seed);
+            (0..4).filter_map(of).filter(|(right, _)| *right).count()
+        });
+        assert!(
+            found.iter().sum::<usize>() >= 7,
+            "{}: {found:?}",
+            family.id()
+        );
+    }
 }
 
 /// Seventy-two strokes, all alike: of a dull string, or a click.
