@@ -8,7 +8,7 @@ use std::process::{Command, ExitStatus};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, channel};
 
-use contrapalma::app::recording::{Claps, CycleFrom, Given, Source, State, Step};
+use contrapalma::app::recording::{Claps, CycleFrom, Given, Go, Source, State, Step};
 use contrapalma::app::{App, Decks, Done, Installed, Intent, Place, Surroundings};
 use contrapalma::deck::built_in;
 use contrapalma::listen::Pulses;
@@ -175,7 +175,7 @@ impl Screen {
             _ => false,
         });
         for _ in 0..15 {
-            self.step(Step::On);
+            self.step(Step::Go(Go::On));
         }
         self.step(Step::Until);
         self.step(Step::Claps(Claps::Threes));

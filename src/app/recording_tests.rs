@@ -3,7 +3,7 @@
 use super::tests::Practice;
 use super::*;
 use crate::app::recording::tests::source_of_clicks;
-use crate::app::recording::{Clapping, Claps, Recording, State, Step};
+use crate::app::recording::{Clapping, Claps, Go, Recording, State, Step};
 use crate::pcm::Speed;
 use crate::quiz::Hand;
 
@@ -110,7 +110,7 @@ fn claps_along_with_a_passage_are_judged_as_on_phrases() {
         assert!(other.verdict.contains(said), "{}", other.verdict);
     }
     // What is set up anew takes it from the screen.
-    practice.step(Step::On);
+    practice.step(Step::Go(Go::On));
     assert!(matches!(practice.recording().clapping, Clapping::Judged(_)));
     practice.step(Step::Claps(Claps::Twos));
     assert_eq!(practice.recording().clapping, Clapping::No);

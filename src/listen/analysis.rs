@@ -1,5 +1,7 @@
 //! From what is heard at pulses to the leans of cycles.
 
+use std::ops::Range;
+
 use crate::rhythm::Cycle;
 
 use super::figure;
@@ -70,6 +72,9 @@ pub struct CycleSaid {
     pub said: Said,
     /// What each part says on this cycle, in the order of [`Part::ALL`](super::Part::ALL), above 0 for threes.
     pub parts: [f64; 4],
+    /// What in each part speaks for threes and what for twos, in this cycle and in those about it that
+    /// lean alike, by which its own lean is heard.
+    pub sides: [[f64; 2]; 4],
 }
 
 /// What is heard in a recording or in notes.
@@ -106,6 +111,12 @@ impl Analysis {
         Self::silent(&[], cycle, Counted::of(cycle, 0))
     }
 
+    /// Of pulses that are laid over a recording without anything being heard at them: nothing is said.
+    pub fn untold(pulses: &Pulses, cycle: Cycle) -> Self {
+        let times = pulses.times();
+        Self::silent(times, cycle, Counted::of(cycle, times.len()))
+    }
+
     /// Pulses a minute, by the mean gap; none of fewer than two pulses.
     pub fn tempo_ppm(&self) -> Option<f64> {
         let (first, last) = (self.pulses.first()?, self.pulses.last()?);
@@ -121,7 +132,7 @@ impl Analysis {
         let stretches = Stretches::of(heard, counted);
         let asked = (answers, counted.n_cycles());
         let posterior = Cuts::of(&stretches).posterior();
-        let cycles: Vec<CycleSaid> = posterior
+        let mut cycles: Vec<CycleSaid> = posterior
             .iter()
             .enumerate()
             .map(|(at, leans)| {
@@ -130,10 +141,15 @@ impl Analysis {
                 CycleSaid {
                     start: pulses[at * counted.n_cycle],
                     said: said(&stated, leans, even, asked),
-                    parts: stated.parts,
+                    parts: stated.parts(),
+                    sides: stated.sides,
                 }
             })
             .collect();
+        for at in 0..cycles.len() {
+            let about = alike(&cycles, at);
+            cycles[at].sides = stretches.stated(about.start, about.end).sides;
+        }
         let all = stretched(&stretches);
         let even = (0..counted.n_cycles()).map(|at| figure::evenness(heard, counted.pulses(at)));
         let even = mean(&even.collect::<Vec<f64>>());
@@ -160,6 +176,7 @@ impl Analysis {
             start: pulses[at * counted.n_cycle],
             said: nothing,
             parts: [0.0; 4],
+            sides: [[0.0; 2]; 4],
         };
         Self {
             cycle,
@@ -170,6 +187,18 @@ impl Analysis {
             strengths: Vec::new(),
         }
     }
+}
+
+/// Cycles about one that are told together with it, at most, on either side.
+const ABOUT: usize = 2;
+
+/// A cycle and those about it that lean as it does.
+fn alike(cycles: &[CycleSaid], at: usize) -> Range<usize> {
+    let lean = cycles[at].said.lean;
+    let leans_so = |cycle: &&CycleSaid| cycle.said.lean == lean;
+    let before = cycles[..at].iter().rev().take(ABOUT);
+    let after = cycles[at + 1..].iter().take(ABOUT);
+    at - before.take_while(leans_so).count()..at + 1 + after.take_while(leans_so).count()
 }
 
 /// The strongest stream of each part at each pulse.

@@ -57,12 +57,6 @@ impl Pulses {
         Self::new((0..n).map(|k| start + real(k) * gap).collect())
     }
 
-    /// The same without the first; `None` where too few are left.
-    #[must_use]
-    pub fn from_second(&self) -> Option<Self> {
-        (self.times().len() > 2).then(|| self.without_first(1))
-    }
-
     /// The times in seconds.
     pub fn times(&self) -> &[f64] {
         &self.0
@@ -80,7 +74,8 @@ impl Pulses {
     }
 
     /// The same without so many at the beginning; as it is where fewer than two would be left.
-    pub(super) fn without_first(&self, n: usize) -> Self {
+    #[must_use]
+    pub fn without_first(&self, n: usize) -> Self {
         let rest = self.0.get(n..).filter(|rest| rest.len() >= 2);
         Self(rest.unwrap_or(&self.0).to_vec())
     }

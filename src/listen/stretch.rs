@@ -12,8 +12,8 @@ pub(super) struct Stated {
     /// What speaks for threes, and what for twos: both at least 0.
     pub(super) threes: f64,
     pub(super) twos: f64,
-    /// What each part says, above 0 for threes.
-    pub(super) parts: [f64; 4],
+    /// What speaks for threes in each part, and what for twos.
+    pub(super) sides: [[f64; 2]; 4],
     /// All of it weighted by how much it counts: streams of one sound say much the same.
     odds: f64,
     /// What is clear in single streams, beyond what chance does: for threes, and for twos.
@@ -29,7 +29,9 @@ impl Stated {
         self.odds += share * evidence;
         self.threes += evidence.max(0.0);
         self.twos += (-evidence).max(0.0);
-        self.parts[part as usize] += evidence;
+        let [threes, twos] = &mut self.sides[part as usize];
+        *threes += evidence.max(0.0);
+        *twos += (-evidence).max(0.0);
         self.strong[0] += (evidence - ASIDE).max(0.0);
         self.strong[1] += (-evidence - ASIDE).max(0.0);
     }
@@ -39,8 +41,9 @@ impl Stated {
         self.twos += other.twos;
         self.odds += other.odds;
         self.n_cycles += other.n_cycles;
-        let strong = self.strong.iter_mut().zip(other.strong);
-        for (sum, more) in self.parts.iter_mut().zip(other.parts).chain(strong) {
+        let sides = self.sides.as_flattened_mut().iter_mut();
+        let sides = sides.zip(other.sides.as_flattened());
+        for (sum, more) in sides.chain(self.strong.iter_mut().zip(&other.strong)) {
             *sum += more;
         }
         self
@@ -49,6 +52,11 @@ impl Stated {
     /// How much more likely threes make it than twos, as a logarithm.
     pub(super) fn odds(&self) -> f64 {
         self.odds
+    }
+
+    /// What each part says, above 0 for threes.
+    pub(super) fn parts(&self) -> [f64; 4] {
+        self.sides.map(|[threes, twos]| threes - twos)
     }
 
     /// How many cycles say it.

@@ -1,7 +1,7 @@
 //! Lines of text that give way to one another where a screen is low.
 //!
-//! Read [`Body`] first: screens fill one, and it drops first its gaps, then what is only an extra,
-//! from the end, until it fits. Widths are in columns.
+//! Read [`Body`] first: screens fill one, and it drops first its gaps, then what explains signs, then
+//! what is only an extra, from the end and text by text, until it fits. Widths are in columns.
 
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
@@ -21,13 +21,22 @@ pub(super) struct Screen {
 /// The lines between the top and the keys.
 pub(super) struct Body {
     width: usize,
-    rows: Vec<(Weight, Line<'static>)>,
+    rows: Vec<Row>,
+    n_texts: usize,
+}
+
+struct Row {
+    weight: Weight,
+    /// Rows of one text go together.
+    text: usize,
+    line: Line<'static>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Weight {
     Must,
     Extra,
+    Legend,
     Gap,
 }
 
@@ -37,6 +46,7 @@ impl Body {
         Self {
             width,
             rows: Vec::new(),
+            n_texts: 0,
         }
     }
 
@@ -46,17 +56,17 @@ impl Body {
 
     /// An empty line that may be left out.
     pub(super) fn gap(&mut self) {
-        self.rows.push((Weight::Gap, Line::default()));
+        self.push(Weight::Gap, [Line::default()]);
     }
 
     /// A line as it is.
     pub(super) fn line(&mut self, line: Line<'static>) {
-        self.rows.push((Weight::Must, line));
+        self.push(Weight::Must, [line]);
     }
 
     /// A line as it is, that may be left out.
     pub(super) fn extra(&mut self, line: Line<'static>) {
-        self.rows.push((Weight::Extra, line));
+        self.push(Weight::Extra, [line]);
     }
 
     /// Text, wrapped.
@@ -64,26 +74,37 @@ impl Body {
         self.put(Weight::Must, text, style);
     }
 
-    /// A line that may be left out.
-    pub(super) fn extra_line(&mut self, line: Line<'static>) {
-        self.rows.push((Weight::Extra, line));
-    }
-
     /// Text, wrapped, that may be left out.
     pub(super) fn mention(&mut self, text: &str) {
         self.put(Weight::Extra, text, Style::new());
     }
 
+    /// What signs mean, wrapped, which is left out before anything that is said with them.
+    pub(super) fn explain(&mut self, text: &str) {
+        self.put(Weight::Legend, text, Style::new());
+    }
+
     /// All of `other` after this.
-    pub(super) fn append(&mut self, mut other: Self) {
-        self.rows.append(&mut other.rows);
+    pub(super) fn append(&mut self, other: Self) {
+        let before = self.n_texts;
+        self.rows.extend(other.rows.into_iter().map(|row| Row {
+            text: before + row.text,
+            ..row
+        }));
+        self.n_texts += other.n_texts;
     }
 
     fn put(&mut self, weight: Weight, text: &str, style: Style) {
-        for row in wrapped(text, self.width.saturating_sub(INDENT + 1)) {
-            let line = Line::styled(format!("{:INDENT$}{row}", ""), style);
-            self.rows.push((weight, line));
-        }
+        let rows = wrapped(text, self.width.saturating_sub(INDENT + 1));
+        let line = |row: String| Line::styled(format!("{:INDENT$}{row}", ""), style);
+        self.push(weight, rows.into_iter().map(line));
+    }
+
+    fn push(&mut self, weight: Weight, lines: impl IntoIterator<Item = Line<'static>>) {
+        let text = self.n_texts;
+        self.n_texts += 1;
+        self.rows
+            .extend(lines.into_iter().map(|line| Row { weight, text, line }));
     }
 
     /// How many pages of `height` rows it fills, at least one.
@@ -100,16 +121,17 @@ impl Body {
 
     /// The lines that fit into `height`.
     pub(super) fn fitted(mut self, height: usize) -> Vec<Line<'static>> {
-        for weight in [Weight::Gap, Weight::Extra] {
+        for weight in [Weight::Gap, Weight::Legend, Weight::Extra] {
             while self.rows.len() > height {
-                let Some(idx) = self.rows.iter().rposition(|row| row.0 == weight) else {
+                let Some(last) = self.rows.iter().rfind(|row| row.weight == weight) else {
                     break;
                 };
-                self.rows.remove(idx);
+                let text = last.text;
+                self.rows.retain(|row| row.text != text);
             }
         }
         self.rows.truncate(height);
-        self.rows.into_iter().map(|(_, line)| line).collect()
+        self.rows.into_iter().map(|row| row.line).collect()
     }
 }
 

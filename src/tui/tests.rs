@@ -705,6 +705,7 @@ fn codes(name: &str) -> Vec<KeyCode> {
         ("right", ..) => vec![KeyCode::Right],
         ("space", ..) => vec![KeyCode::Char(' ')],
         ("pgdn", ..) => vec![KeyCode::PageDown],
+        ("backspace", ..) => vec![KeyCode::Backspace],
         ("up", ..) => vec![KeyCode::Up],
         ("down", ..) => vec![KeyCode::Down],
         (_, Some(c), None, _) => vec![KeyCode::Char(c)],
@@ -713,8 +714,12 @@ fn codes(name: &str) -> Vec<KeyCode> {
     }
 }
 
-/// Whether a key does what another one does that the bottom line names.
+/// Whether a key does what another one does that the bottom line names, or stands in the help alone.
 fn is_spare(bindings: &[Binding], code: KeyCode) -> bool {
+    let mut in_help = bindings.iter().filter(|b| b.shown == Shows::InHelp);
+    if in_help.any(|b| b.pairs.iter().any(|(quiet, _)| *quiet == code)) {
+        return true;
+    }
     let mut firsts = bindings.iter().filter(|b| b.shown == Shows::First);
     firsts.any(|b| b.pairs.iter().skip(1).any(|(spare, _)| *spare == code))
 }

@@ -41,6 +41,13 @@ impl Recording {
             _ => Clapping::No,
         };
         self.is_sounding = matches!(self.clapping, Clapping::Now(_));
+        self.follows = true;
+        if !is_clapping && !self.is_sounding {
+            self.told =
+                "To clap along set the claps to one layer, 3, 2 or 5, over a passage of two \
+                         cycles or more."
+                    .to_owned();
+        }
     }
 
     /// Whatever is set up anew puts an end to it; looking about does not.
@@ -48,7 +55,7 @@ impl Recording {
         let is_clapping = matches!(self.clapping, Clapping::Now(_));
         match step {
             Step::ClapAlong => {}
-            Step::Back | Step::On if !is_clapping => {}
+            Step::Go(_) if !is_clapping => {}
             _ => self.clapping = Clapping::No,
         }
     }
@@ -112,6 +119,8 @@ impl App {
         };
         let along = Along::of(&passage.claps(), layer, taps, hands, counting);
         recording.clapping = Clapping::Judged(Box::new(along));
+        // The first cycle that was the learner's own: in the one before claps led.
+        recording.here = recording.passage.0 + 1;
         recording.is_sounding = false;
         self.silence();
         Ok(())

@@ -34,7 +34,7 @@ impl Recording {
             return Err("the deck of own recordings has cycles of five to nine, and of twelve");
         }
         if !self.is_set {
-            return Err("say first where cycles begin: 1, taps, or a tempo on the command line");
+            return Err("say first where cycles begin: enter if it is as proposed, 1, or taps");
         }
         let n = analysis.cycle.n_pulses();
         let (from, until) = self.passage;

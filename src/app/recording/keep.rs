@@ -3,7 +3,7 @@
 use std::io::{self, Read};
 use std::sync::atomic::Ordering;
 
-use super::{Heard, Progress, Recording, Source};
+use super::{Heard, Progress, Recording, Row, Source};
 use crate::app::{App, Place, Trouble};
 use crate::label::ContentHash;
 use crate::listen::Pulses;
@@ -101,8 +101,8 @@ impl Recording {
     /// Takes pulses that were kept, unless others were given; those are kept from now on.
     fn remember(&mut self, kept: Option<KeptPulses>) {
         if self.source.pulses.is_some() {
-            if let Some(pulses) = self.pulses.clone() {
-                self.set_pulses(pulses);
+            if let Some(row) = self.row.clone() {
+                self.set_pulses(row);
             }
         } else if let Some(kept) = kept
             && self.source.cycle_from.allows(kept.cycle, self.source.cycle)
@@ -110,7 +110,7 @@ impl Recording {
         {
             self.source.cycle = kept.cycle;
             self.chosen = None;
-            self.hear_at(pulses);
+            self.hear_at(Row::from_first(&pulses, kept.cycle));
         }
     }
 }

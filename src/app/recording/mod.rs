@@ -24,9 +24,7 @@ use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use super::worker::What;
 use super::{App, Place, Trouble};
 use crate::label::{ContentHash, Label};
-use crate::listen::{
-    Analysis, Answers, Ear, PulsePath, Pulses, Sound, from_first_of_cycle, pulse_paths,
-};
+use crate::listen::{Analysis, Answers, Ear, PulsePath, Pulses, Sound, pulse_paths};
 use crate::mark::{By, Mark, Marks, Sections, Sure};
 use crate::pcm::Speed;
 use crate::pcm::decode::{self, DecodeError, Lost};
@@ -41,6 +39,7 @@ pub use passage::{Claps, ClapsLevel};
 pub(super) use passage::{Joining, Making, Passage};
 
 use keep::{Keep, content_of};
+use pulses::Row;
 
 /// By how much one step is faster or slower, in hundredths.
 const SPEED_STEP: u16 = 10;
@@ -118,6 +117,8 @@ impl PartialEq for Source {
 #[derive(Debug, Default)]
 pub(super) struct Progress {
     seconds: AtomicU32,
+    /// Seconds in all; 0 where that is not known before the end.
+    of_seconds: AtomicU32,
     stop: AtomicBool,
 }
 
@@ -125,7 +126,8 @@ pub(super) struct Progress {
 #[derive(Debug)]
 pub(super) struct Heard {
     sound: Sound,
-    pulses: Option<Pulses>,
+    row: Option<Row>,
+    is_laid: bool,
     paths: Vec<PulsePath>,
     analysis: Analysis,
     lost: Lost,
@@ -135,8 +137,8 @@ pub(super) struct Heard {
 /// How far a recording is known.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum State {
-    /// It is being heard; so many seconds of it are done.
-    Hearing(u32),
+    /// It is being heard; so many seconds of it are done, of so many where that is known.
+    Hearing(u32, Option<u32>),
     /// It is known.
     Known,
     /// It cannot be heard, and why.
@@ -172,6 +174,8 @@ pub struct Recording {
     pub n_taps: usize,
     /// Whether the learner said where cycles begin.
     pub is_set: bool,
+    /// Whether no pulse was found, so that an even one is laid over it.
+    pub is_laid: bool,
     /// Its name by its content, once it is heard.
     pub content: Option<ContentHash>,
     /// Why nothing of it can be kept, in words; empty where it can.
@@ -190,10 +194,15 @@ pub struct Recording {
     pub told: String,
     paths: Vec<PulsePath>,
     chosen: Option<usize>,
+    /// The pulses that the learner set, while others are tried.
+    own: Option<Row>,
+    nudged: i32,
+    /// Whether one looks at the cycle that sounds.
+    follows: bool,
     to_keep: Vec<Keep>,
     source: Source,
     sound: Option<Arc<Sound>>,
-    pulses: Option<Pulses>,
+    row: Option<Row>,
     taps: Vec<f64>,
     progress: Arc<Progress>,
     generation: u64,
@@ -221,10 +230,8 @@ impl PartialEq for Recording {
 /// One change.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Step {
-    /// To the cycle before or after.
-    Back,
-    /// See [`Step::Back`].
-    On,
+    /// To another cycle.
+    Go(Go),
     /// The passage begins with this cycle.
     From,
     /// The passage ends with this cycle.
@@ -243,8 +250,14 @@ pub enum Step {
     Faster,
     /// It sounds, or is silent.
     Pause,
-    /// Cycles begin one pulse later.
+    /// Cycles begin one pulse later; after a whole cycle of them as before.
     BeatOne,
+    /// Cycles begin where it was proposed.
+    Accept,
+    /// What came of claps has been read.
+    Read,
+    /// The taps so far are forgotten.
+    ForgetTaps,
     /// The taps so far say where pulses are.
     Taps,
     /// All pulses a hundredth of a second earlier or later.
@@ -263,6 +276,25 @@ pub enum Step {
     OtherPerson,
 }
 
+/// To which cycle one goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Go {
+    /// The one before.
+    Back,
+    /// The one after.
+    On,
+    /// Sixteen back.
+    FarBack,
+    /// Sixteen on.
+    FarOn,
+    /// The first.
+    First,
+    /// The last.
+    Last,
+    /// The next at which a section begins or the lean turns.
+    NextChange,
+}
+
 /// Which way pulses are moved.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Nudge {
@@ -277,7 +309,7 @@ impl Recording {
     fn of(source: Source, progress: Arc<Progress>, generation: u64) -> Self {
         Self {
             name: source.name.clone(),
-            state: State::Hearing(0),
+            state: State::Hearing(0, None),
             seconds: 0.0,
             analysis: None,
             lost: String::new(),
@@ -289,6 +321,7 @@ impl Recording {
             is_sounding: false,
             n_taps: 0,
             is_set: false,
+            is_laid: false,
             content: None,
             unkept: String::new(),
             sections: Sections::default(),
@@ -299,10 +332,13 @@ impl Recording {
             told: String::new(),
             paths: Vec::new(),
             chosen: None,
+            own: None,
+            nudged: 0,
+            follows: true,
             to_keep: Vec::new(),
             source,
             sound: None,
-            pulses: None,
+            row: None,
             taps: Vec::new(),
             progress,
             generation,
@@ -314,6 +350,11 @@ impl Recording {
         self.analysis.as_ref().map_or(0, |known| known.cycles.len())
     }
 
+    /// How many pulses there are.
+    pub fn n_pulses(&self) -> usize {
+        self.analysis.as_ref().map_or(0, |known| known.pulses.len())
+    }
+
     fn take(&mut self, heard: Heard) {
         self.seconds = heard.sound.seconds();
         self.sound = Some(Arc::new(heard.sound));
@@ -321,7 +362,8 @@ impl Recording {
         self.is_set = self.source.pulses.is_some();
         self.chosen = (!self.is_set && !heard.paths.is_empty()).then_some(0);
         self.paths = heard.paths;
-        self.pulses = heard.pulses;
+        self.row = heard.row;
+        self.is_laid = heard.is_laid;
         match heard.content {
             Ok(content) => self.content = Some(content),
             Err(error) => self.unkept = error.to_string(),
@@ -346,8 +388,7 @@ impl Recording {
         let claps = (self.claps, self.level);
         self.leave_clapping(step);
         match step {
-            Step::Back => self.here = self.here.saturating_sub(1),
-            Step::On => self.here = (self.here + 1).min(last),
+            Step::Go(go) => self.go(go),
             Step::From => {
                 let until = self.passage.1.clamp(self.here + 1, self.here + MOST_CYCLES);
                 self.passage = (self.here, until);
@@ -370,14 +411,16 @@ impl Recording {
             Step::Faster => self.speed = self.faster(),
             Step::Pause => {
                 self.is_sounding = !self.is_sounding && last > 0;
+                self.follows = true;
                 return Change::Sound;
             }
             Step::BeatOne => {
-                if let Some(pulses) = self.pulses.as_ref().and_then(Pulses::from_second) {
-                    self.set_pulses(pulses);
-                }
+                self.begin_later();
                 return Change::Sound;
             }
+            Step::Accept => self.accept(),
+            Step::Read => self.clapping = Clapping::No,
+            Step::ForgetTaps => self.forget_taps(),
             Step::Taps => {
                 self.use_taps();
                 return Change::Sound;
@@ -457,6 +500,15 @@ fn index(pulse: f64) -> usize {
     pulse as usize
 }
 
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "the cast saturates"
+)]
+fn whole_seconds(seconds: f64) -> u32 {
+    seconds as u32
+}
+
 /// What a step changes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Change {
@@ -473,6 +525,8 @@ pub(super) fn hear(source: &Source, progress: &Progress) -> Result<Heard, Decode
     let mut recording = (source.open)()?;
     let mut ear = Ear::new(recording.rate());
     let hz = u64::from(recording.rate().hz());
+    let of_seconds = recording.seconds().map_or(0, whole_seconds);
+    progress.of_seconds.store(of_seconds, Ordering::Relaxed);
     let mut n_frames = 0_u64;
     while !progress.stop.load(Ordering::Relaxed) {
         let Some(block) = recording.next_block() else {
@@ -486,21 +540,20 @@ pub(super) fn hear(source: &Source, progress: &Progress) -> Result<Heard, Decode
     }
     let sound = ear.finish();
     let paths = pulse_paths(&sound, &[]);
-    let pulses = match &source.pulses {
-        Some(Given::Times(pulses)) => Some(pulses.clone()),
-        Some(Given::Steady(tempo, start)) => Pulses::steady(*tempo, *start, sound.seconds()).ok(),
-        None => {
-            let best = paths.first();
-            best.map(|path| from_first_of_cycle(&sound, &path.pulses, source.cycle))
-        }
+    let row = Row::first_of(source, &sound, &paths);
+    let (row, is_laid) = match row {
+        Some(row) => (Some(row), false),
+        None => (Row::laid(&sound, source.cycle), true),
     };
-    let analysis = match &pulses {
-        Some(pulses) => Analysis::of_sound(&sound, pulses, source.cycle, Answers::Open),
+    let analysis = match &row {
+        Some(row) if is_laid => Analysis::untold(&row.counted(), source.cycle),
+        Some(row) => Analysis::of_sound(&sound, &row.counted(), source.cycle, Answers::Open),
         None => Analysis::nothing(source.cycle),
     };
     Ok(Heard {
         sound,
-        pulses,
+        row,
+        is_laid,
         paths,
         analysis,
         lost: recording.lost(),
@@ -521,12 +574,20 @@ impl App {
         Ok(())
     }
 
-    /// Looks how far the worker has come.
+    /// Looks how far the worker has come, and which cycle sounds.
     pub(super) fn look_at_recording(&mut self) {
-        if let Place::Recording(recording) = &mut self.place
-            && let State::Hearing(seconds) = &mut recording.state
-        {
+        let head = self.player.playhead(self.clock.stamp());
+        let Place::Recording(recording) = &mut self.place else {
+            return;
+        };
+        if let State::Hearing(seconds, of) = &mut recording.state {
             *seconds = recording.progress.seconds.load(Ordering::Relaxed);
+            let of_seconds = recording.progress.of_seconds.load(Ordering::Relaxed);
+            *of = (of_seconds > 0).then_some(of_seconds);
+        }
+        if let Some(head) = head.filter(|_| recording.is_sounding && recording.follows) {
+            let (from, until) = recording.passage;
+            recording.here = (from + head.cycle.0).min(until.saturating_sub(1));
         }
     }
 

@@ -48,6 +48,17 @@ impl App {
         if self.take_clap(stamp) {
             return;
         }
+        if let Place::Recording(recording) = &mut self.place
+            && !recording.is_sounding
+        {
+            // Whoever taps wants to hear it.
+            let change = recording.step(Step::Pause);
+            recording.told = "Tap every pulse, from a first of a cycle on.".to_owned();
+            if change == Change::Sound {
+                self.sound_passage(Joining::Anew);
+            }
+            return;
+        }
         let delay = self.delay_micros();
         let Some(head) = self.player.playhead(stamp) else {
             return;

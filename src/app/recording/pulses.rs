@@ -1,13 +1,101 @@
 //! Where the pulses of a recording lie: taps, nudges, other tempi that may be meant.
 
-use super::{Keep, Nudge, Recording};
-use crate::listen::{Analysis, Answers, Pulses, from_first_of_cycle, pulse_paths};
+use super::{Given, Go, Keep, Nudge, Recording, Source};
+use crate::listen::{
+    Analysis, Answers, PulsePath, Pulses, Sound, from_first_of_cycle, pulse_paths,
+};
+use crate::rhythm::{Cycle, Tempo};
 use crate::store::KeptPulses;
 
 /// Taps that say where pulses are.
 const ENOUGH_TAPS: usize = 8;
-/// By how many seconds all pulses move at once.
-const NUDGE: f64 = 0.01;
+/// By how many milliseconds all pulses move at once.
+const NUDGE_MS: i32 = 10;
+/// Cycles that one goes at once when going far.
+const FAR: usize = 16;
+/// Pulses a minute that are laid over a recording in which none is found.
+const LAID: u32 = 180;
+
+/// Pulses from the beginning of a recording on, and which of them is the first of a cycle.
+#[derive(Clone, Debug)]
+pub(super) struct Row {
+    all: Pulses,
+    first: usize,
+}
+
+impl Row {
+    /// The pulses that were given, or the likeliest of those found.
+    pub(super) fn first_of(source: &Source, sound: &Sound, paths: &[PulsePath]) -> Option<Self> {
+        let cycle = source.cycle;
+        match &source.pulses {
+            Some(Given::Times(pulses)) => Some(Self::from_first(pulses, cycle)),
+            Some(Given::Steady(tempo, start)) => {
+                let pulses = Pulses::steady(*tempo, *start, sound.seconds()).ok()?;
+                Some(Self::from_first(&pulses, cycle))
+            }
+            None => Some(Self::proposed(sound, &paths.first()?.pulses, cycle)),
+        }
+    }
+
+    /// Even pulses over a sound in which none is found; none over silence.
+    pub(super) fn laid(sound: &Sound, cycle: Cycle) -> Option<Self> {
+        sound.level(0.0, sound.seconds())?;
+        let tempo = Tempo::of_pulses_a_minute(LAID.into()).ok()?;
+        let all = Pulses::steady(tempo, 0.0, sound.seconds()).ok()?;
+        (all.times().len() > cycle.n_pulses()).then_some(Self { all, first: 0 })
+    }
+
+    /// Pulses whose first begins a cycle; those before it go on at its gap, as far as there is time.
+    pub(super) fn from_first(pulses: &Pulses, cycle: Cycle) -> Self {
+        let times = pulses.times();
+        let gap = times[1] - times[0];
+        let before = std::iter::successors(Some(times[0] - gap), |time| Some(time - gap));
+        let before = before.take(cycle.n_pulses() - 1);
+        let mut all: Vec<f64> = before.take_while(|time| *time >= 0.0).collect();
+        let first = all.len();
+        all.reverse();
+        all.extend_from_slice(times);
+        match Pulses::new(all) {
+            Ok(all) => Self { all, first },
+            Err(_) => Self {
+                all: pulses.clone(),
+                first: 0,
+            },
+        }
+    }
+
+    fn proposed(sound: &Sound, all: &Pulses, cycle: Cycle) -> Self {
+        let from_first = from_first_of_cycle(sound, all, cycle);
+        Self {
+            first: all.times().len() - from_first.times().len(),
+            all: all.clone(),
+        }
+    }
+
+    /// The pulses from the first of a cycle on.
+    pub(super) fn counted(&self) -> Pulses {
+        self.all.without_first(self.first)
+    }
+
+    /// The same, cycles beginning a pulse later; after a whole cycle as they did.
+    fn later(&self, cycle: Cycle) -> Self {
+        Self {
+            all: self.all.clone(),
+            first: (self.first + 1) % cycle.n_pulses(),
+        }
+    }
+
+    /// All of it moved, unless it would begin before the recording.
+    fn moved(&self, seconds: f64) -> Option<Self> {
+        let times = self.all.times().iter().map(|time| time + seconds);
+        let times: Vec<f64> = times.collect();
+        // A pulse that is left out at the beginning is none of a cycle that is counted.
+        let left_out = usize::from(times[0] < 0.0);
+        let first = self.first.checked_sub(left_out)?;
+        let all = Pulses::new(times[left_out..].to_vec()).ok()?;
+        Some(Self { all, first })
+    }
+}
 
 impl Recording {
     /// Which of the tempi that may be meant is taken, from 1, of how many, and its pulses a minute.
@@ -22,61 +110,126 @@ impl Recording {
         self.paths.len()
     }
 
+    /// Goes to another cycle, and stays there.
+    pub(super) fn go(&mut self, go: Go) {
+        let last = self.n_cycles().saturating_sub(1);
+        let here = self.here;
+        self.follows = false;
+        self.here = match go {
+            Go::Back => here.saturating_sub(1),
+            Go::On => here + 1,
+            Go::FarBack => here.saturating_sub(FAR),
+            Go::FarOn => here + FAR,
+            Go::First => 0,
+            Go::Last => last,
+            Go::NextChange => self.next_change().unwrap_or(0),
+        }
+        .min(last);
+    }
+
+    /// The next cycle with which a section begins or the lean turns.
+    fn next_change(&self) -> Option<usize> {
+        let turns = self.analysis.as_ref().map_or(&[][..], |known| &known.turns);
+        (self.here + 1..self.n_cycles()).find(|at| self.begins_section(*at) || turns.contains(at))
+    }
+
     /// Hears it anew at other pulses; quick, since the sound is kept as envelopes.
-    pub(super) fn set_pulses(&mut self, pulses: Pulses) {
-        let times = pulses.times().to_vec();
+    pub(super) fn set_pulses(&mut self, row: Row) {
+        let times = row.counted().times().to_vec();
         let cycle = self.source.cycle;
-        self.hear_at(pulses);
+        self.hear_at(row);
         self.to_keep.push(Keep::Pulses(KeptPulses { cycle, times }));
     }
 
     /// The same, and nothing is to be kept.
-    pub(super) fn hear_at(&mut self, pulses: Pulses) {
+    pub(super) fn hear_at(&mut self, row: Row) {
         let Some(sound) = &self.sound else { return };
+        let pulses = row.counted();
         let analysis = Analysis::of_sound(sound, &pulses, self.source.cycle, Answers::Open);
-        self.pulses = Some(pulses);
+        self.row = Some(row);
         self.is_set = true;
+        self.is_laid = false;
         self.know(analysis);
+    }
+
+    /// Cycles begin where it was proposed: from now on that is said by the learner.
+    pub(super) fn accept(&mut self) {
+        if let Some(row) = self.row.clone().filter(|_| !self.is_set) {
+            self.set_pulses(row);
+        }
+    }
+
+    /// Cycles begin a pulse later.
+    pub(super) fn begin_later(&mut self) {
+        if let Some(row) = &self.row {
+            self.set_pulses(row.later(self.source.cycle));
+        }
     }
 
     /// All pulses a little earlier or later.
     pub(super) fn nudge(&mut self, nudge: Nudge) {
         let by = match nudge {
-            Nudge::Earlier => -NUDGE,
-            Nudge::Later => NUDGE,
+            Nudge::Earlier => -NUDGE_MS,
+            Nudge::Later => NUDGE_MS,
         };
-        let Some(pulses) = &self.pulses else { return };
-        let times: Vec<f64> = pulses.times().iter().map(|time| time + by).collect();
-        let begins = times.first().is_some_and(|first| *first >= 0.0);
-        if let Some(pulses) = Pulses::new(times).ok().filter(|_| begins) {
-            self.set_pulses(pulses);
-        }
+        let row = self.row.as_ref();
+        let Some(row) = row.and_then(|row| row.moved(f64::from(by) / 1_000.0)) else {
+            return;
+        };
+        self.set_pulses(row);
+        self.nudged += by;
+        self.told = match self.nudged {
+            0 => "All pulses are where they were.".to_owned(),
+            ms if ms < 0 => format!("All pulses are {} ms earlier than they were.", -ms),
+            ms => format!("All pulses are {ms} ms later than they were."),
+        };
     }
 
-    /// The next of the tempi that may be meant; where its cycles begin is a proposal again.
+    /// The next of the tempi that may be meant, and after the last what the learner had set. Where
+    /// cycles of the others begin is a proposal again, and nothing of it is kept.
     pub(super) fn take_other_path(&mut self) {
+        if self.is_set {
+            self.own = self.row.clone();
+        }
         let next = self.chosen.map_or(0, |chosen| chosen + 1);
+        if let Some(own) = self.own.take_if(|_| next >= self.paths.len()) {
+            self.chosen = None;
+            self.hear_at(own);
+            self.told = "The pulses as you set them.".to_owned();
+            return;
+        }
         let next = next.checked_rem(self.paths.len()).unwrap_or(0);
         let (Some(sound), Some(path)) = (&self.sound, self.paths.get(next)) else {
             return;
         };
-        let pulses = from_first_of_cycle(sound, &path.pulses, self.source.cycle);
+        let row = Row::proposed(sound, &path.pulses, self.source.cycle);
         self.chosen = Some(next);
-        self.set_pulses(pulses);
+        self.nudged = 0;
+        self.hear_at(row);
         self.is_set = false;
+    }
+
+    /// What was tapped so far counts for nothing.
+    pub(super) fn forget_taps(&mut self) {
+        self.taps.clear();
+        self.n_taps = 0;
     }
 
     /// Pulses are where the taps were, as near as the sound has them; the first tap begins a cycle.
     pub(super) fn use_taps(&mut self) {
+        if self.taps.len() < ENOUGH_TAPS {
+            self.told = format!(
+                "It takes {ENOUGH_TAPS} taps or more in a row to say where pulses are: go on tapping."
+            );
+            return;
+        }
         let taps = std::mem::take(&mut self.taps);
         self.n_taps = 0;
         let (Some(sound), Some(first)) = (&self.sound, taps.first().copied()) else {
             return;
         };
-        if taps.len() < ENOUGH_TAPS {
-            return;
-        }
         let Some(path) = pulse_paths(sound, &taps).into_iter().next() else {
+            self.told = "Nothing near the taps sounds like a pulse: tap once more.".to_owned();
             return;
         };
         let nearest = |a: &f64, b: &f64| (a - first).abs().total_cmp(&(b - first).abs());
@@ -84,9 +237,11 @@ impl Recording {
         let at = times.iter().copied().min_by(nearest).unwrap_or(first);
         let n = self.source.cycle.n_pulses();
         let place = times.iter().position(|time| *time >= at).unwrap_or(0) % n;
-        if let Ok(pulses) = Pulses::new(times[place..].to_vec()) {
-            self.chosen = None;
-            self.set_pulses(pulses);
-        }
+        self.chosen = None;
+        self.nudged = 0;
+        self.set_pulses(Row {
+            all: path.pulses,
+            first: place,
+        });
     }
 }

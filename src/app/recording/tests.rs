@@ -1,6 +1,7 @@
 use std::io::Cursor;
 
 use super::*;
+use crate::listen::Lean;
 use crate::mark::Marked;
 use crate::pcm::{Growing, Pcm, SampleRate, wav};
 use crate::rhythm::PulseMap;
@@ -71,8 +72,8 @@ pub(crate) fn recording_with_marks() -> Recording {
     let mut recording = known(given());
     for step in [
         Step::Say(Mark::Threes),
-        Step::On,
-        Step::On,
+        Step::Go(Go::On),
+        Step::Go(Go::On),
         Step::Section,
         Step::Say(Mark::Twos),
     ] {
@@ -254,12 +255,12 @@ fn a_passage_lasts_as_long_as_its_pulses_and_its_clicks_stay_on_them() {
     let (times, _) = clicks();
     let mut recording = known(given());
     assert_eq!((recording.n_cycles(), recording.is_set), (10, true));
-    for step in [Step::On, Step::On, Step::From] {
+    for step in [Step::Go(Go::On), Step::Go(Go::On), Step::From] {
         recording.step(step);
     }
     assert_eq!(recording.passage, (2, 4));
     for _ in 0..3 {
-        recording.step(Step::On);
+        recording.step(Step::Go(Go::On));
     }
     recording.step(Step::Until);
     assert_eq!(recording.passage, (2, 6));
@@ -319,6 +320,120 @@ fn without_pulses_they_are_found_and_one_moves_by_a_pulse() {
 }
 
 #[test]
+fn after_a_whole_cycle_of_steps_cycles_begin_where_they_did() {
+    for pulses in [None, given()] {
+        let mut recording = known(pulses);
+        let begun = |recording: &Recording| recording.analysis.clone().expect("known").pulses[0];
+        let first = begun(&recording);
+        let n_cycles = recording.n_cycles();
+        let mut seen = Vec::new();
+        for _ in 0..6 {
+            recording.step(Step::BeatOne);
+            seen.push(begun(&recording));
+        }
+        assert!((begun(&recording) - first).abs() < 1e-9, "{first} {seen:?}");
+        assert_eq!(recording.n_cycles(), n_cycles);
+        seen.sort_by(f64::total_cmp);
+        seen.dedup();
+        assert_eq!(seen.len(), 6);
+    }
+}
+
+#[test]
+fn a_proposal_that_is_right_is_taken_as_it_is_and_kept() {
+    let mut recording = known(None);
+    assert!(recording.cut().is_err());
+    let before = recording.analysis.clone();
+    recording.step(Step::Accept);
+    assert_eq!(recording.analysis, before);
+    assert!(recording.is_set);
+    assert!(matches!(recording.to_keep.as_slice(), [Keep::Pulses(_)]));
+    recording.step(Step::Accept);
+    assert_eq!(recording.to_keep.len(), 1, "once is enough");
+}
+
+#[test]
+fn what_was_set_comes_back_after_other_tempi_were_tried_and_those_are_not_kept() {
+    let mut recording = known(None);
+    let n = recording.n_candidates();
+    assert!(n > 1, "{n}");
+    recording.step(Step::BeatOne);
+    recording.step(Step::Nudge(Nudge::Later));
+    assert_eq!(recording.told, "All pulses are 10 ms later than they were.");
+    let own = recording.analysis.clone().expect("known").pulses.clone();
+    recording.to_keep.clear();
+    recording.step(Step::OtherPulse);
+    assert!(!recording.is_set);
+    assert_ne!(recording.analysis.clone().expect("known").pulses, own);
+    for _ in 1..n {
+        recording.step(Step::OtherPulse);
+    }
+    assert!(recording.is_set);
+    assert_eq!(recording.analysis.clone().expect("known").pulses, own);
+    assert!(recording.to_keep.is_empty());
+}
+
+#[test]
+fn too_few_taps_are_told_and_go_on_or_are_forgotten() {
+    let mut recording = known(None);
+    recording.taps = vec![1.0, 1.3, 1.6];
+    recording.n_taps = 3;
+    recording.step(Step::Taps);
+    assert_eq!(recording.n_taps, 3);
+    assert!(recording.told.starts_with("It takes 8 taps"));
+    recording.step(Step::ForgetTaps);
+    assert_eq!((recording.n_taps, recording.taps.len()), (0, 0));
+}
+
+#[test]
+fn where_no_pulse_is_found_an_even_one_is_laid_that_says_nothing() {
+    let rate = SampleRate::HZ_48000;
+    // A tone that neither begins nor ends in it.
+    let tone = (0..4 * 48_000_u32).map(|n| 0.2 * (0.05 * n as f32).sin());
+    let pcm = Pcm::new(rate, 1, tone.collect()).expect("finite");
+    let heard = |pcm: &Pcm| {
+        let source = source(pcm, None);
+        let progress = Arc::new(Progress::default());
+        let heard = hear(&source, &progress).expect("a recording");
+        let mut recording = Recording::of(source, progress, 1);
+        recording.take(heard);
+        recording
+    };
+    let mut recording = heard(&pcm);
+    assert_eq!(recording.n_candidates(), 0);
+    assert!(recording.is_laid && !recording.is_set);
+    assert!(recording.n_cycles() > 0);
+    let whole = recording.analysis.as_ref().expect("known").whole;
+    assert_eq!(whole.lean, Lean::Unclear);
+    recording.step(Step::Pause);
+    assert!(recording.is_sounding);
+    let silence = heard(&Pcm::new(rate, 1, vec![0.0; 4 * 48_000]).expect("finite"));
+    assert_eq!((silence.n_cycles(), silence.is_laid), (0, true));
+}
+
+#[test]
+fn one_goes_far_and_to_where_something_changes() {
+    let mut recording = known(given());
+    let last = recording.n_cycles() - 1;
+    for (go, here) in [
+        (Go::Last, last),
+        (Go::First, 0),
+        (Go::FarOn, last),
+        (Go::FarBack, 0),
+    ] {
+        recording.step(Step::Go(go));
+        assert_eq!(recording.here, here, "{go:?}");
+    }
+    for _ in 0..3 {
+        recording.step(Step::Go(Go::On));
+    }
+    recording.step(Step::Section);
+    recording.step(Step::Go(Go::First));
+    recording.step(Step::Go(Go::NextChange));
+    assert_eq!(recording.here, 3);
+}
+
+#[test]
 fn taps_say_where_pulses_are_and_where_a_cycle_begins() {
     let (times, _) = clicks();
     let mut recording = known(None);
@@ -355,7 +470,7 @@ fn speeds_and_passages_stay_within_their_bounds() {
     }
     assert_eq!(recording.speed.percent(), 110);
     for _ in 0..20 {
-        recording.step(Step::On);
+        recording.step(Step::Go(Go::On));
     }
     assert_eq!(recording.here, 9);
     recording.step(Step::From);
@@ -370,7 +485,12 @@ fn speeds_and_passages_stay_within_their_bounds() {
 fn a_section_is_marked_split_and_marked_again() {
     let mut recording = known(given());
     recording.step(Step::Say(Mark::Threes));
-    for step in [Step::On, Step::On, Step::On, Step::Section] {
+    for step in [
+        Step::Go(Go::On),
+        Step::Go(Go::On),
+        Step::Go(Go::On),
+        Step::Section,
+    ] {
         recording.step(step);
     }
     assert_eq!(

@@ -59,6 +59,8 @@ pub(super) enum Shows {
     All,
     /// The first; the help tells of the others.
     First,
+    /// None: only the help tells of them.
+    InHelp,
 }
 
 /// What works everywhere and is left out of the bottom line.
@@ -144,7 +146,7 @@ pub(super) fn action(bindings: &[Binding], key: KeyEvent) -> Option<Action> {
 pub(super) fn foot(bindings: &[Binding], columns: usize, theme: Theme) -> Vec<Line<'static>> {
     const BETWEEN: usize = 3;
     let mut lines: Vec<Line<'static>> = Vec::new();
-    for binding in bindings {
+    for binding in bindings.iter().filter(|b| b.shown != Shows::InHelp) {
         let keys = binding.keys();
         let needed = width(&keys) + 1 + width(&binding.does);
         let line = match lines.last_mut() {
@@ -180,7 +182,7 @@ impl Binding {
             [first, .., last] if digits.len() > LISTED && in_a_row => format!("{first}-{last}"),
             _ => {
                 let n_shown = match self.shown {
-                    Shows::All => self.pairs.len(),
+                    Shows::All | Shows::InHelp => self.pairs.len(),
                     Shows::First => 1,
                 };
                 let pairs = self.pairs.iter().take(n_shown);
@@ -506,6 +508,14 @@ fn first_of(pairs: impl Into<Vec<(KeyCode, Action)>>, does: &str, help: &'static
     }
 }
 
+/// Keys of which only the help tells.
+fn quiet(pairs: impl Into<Vec<(KeyCode, Action)>>, help: &'static str) -> Binding {
+    Binding {
+        shown: Shows::InHelp,
+        ..binding(pairs, "", help)
+    }
+}
+
 fn want(key: KeyCode, intent: Intent, does: impl Into<String>, help: &'static str) -> Binding {
     binding([(key, Action::Want(intent))], does, help)
 }
@@ -534,6 +544,7 @@ fn name(key: KeyCode) -> String {
     match key {
         KeyCode::Char(' ') => "space".to_owned(),
         KeyCode::PageDown => "pgdn".to_owned(),
+        KeyCode::PageUp => "pgup".to_owned(),
         KeyCode::Char(c) => c.to_string(),
         other => other.to_string().to_lowercase(),
     }

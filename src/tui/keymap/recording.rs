@@ -2,9 +2,9 @@
 
 use crossterm::event::KeyCode;
 
-use super::{Action, Binding, binding, tap_keys, want};
+use super::{Action, Binding, binding, quiet, tap_keys, want};
 use crate::app::Intent;
-use crate::app::recording::{self, Claps, Recording};
+use crate::app::recording::{self, Claps, Go, Recording};
 use crate::mark::Mark;
 use crate::quiz::Hand;
 
@@ -20,6 +20,18 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
         return vec![
             tap_keys(Hand::Either, "clap", help),
             binding(stop, "stop", "stops, and nothing is judged"),
+        ];
+    }
+    let go = |key, to| step(key, recording::Step::Go(to));
+    if matches!(recording.clapping, recording::Clapping::Judged(_)) {
+        // A clap that comes after the end plays nothing and wipes nothing away.
+        let cycles = [go(KeyCode::Left, Go::Back), go(KeyCode::Right, Go::On)];
+        let read = [step(KeyCode::Enter, recording::Step::Read)];
+        let again = [char('j', recording::Step::ClapAlong)];
+        return vec![
+            binding(read, "go on", "goes on from what is said of your claps"),
+            binding(again, "once more", "clap along once more"),
+            binding(cycles, "cycle", "looks at the cycle before or after"),
         ];
     }
     let pause = if recording.is_sounding {
@@ -55,12 +67,24 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
             "claps softer and louder, by 3 dB",
         ),
         binding(
-            [
-                step(KeyCode::Left, recording::Step::Back),
-                step(KeyCode::Right, recording::Step::On),
-            ],
+            [go(KeyCode::Left, Go::Back), go(KeyCode::Right, Go::On)],
             "cycle",
             "looks at the cycle before or after",
+        ),
+        quiet(
+            [
+                go(KeyCode::PageUp, Go::FarBack),
+                go(KeyCode::PageDown, Go::FarOn),
+            ],
+            "looks sixteen cycles back or on",
+        ),
+        quiet(
+            [go(KeyCode::Home, Go::First), go(KeyCode::End, Go::Last)],
+            "looks at the first cycle, at the last",
+        ),
+        quiet(
+            [go(KeyCode::Tab, Go::NextChange)],
+            "the next cycle with which a section begins or the lean turns",
         ),
         binding(
             [
@@ -81,34 +105,44 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
         binding(
             [char('1', recording::Step::BeatOne)],
             "one a pulse later",
-            "cycles begin one pulse later",
+            "cycles begin one pulse later; after a whole cycle as before",
         ),
     ];
-    if recording.to_clap().is_some() {
-        let along = [char('j', recording::Step::ClapAlong)];
-        let help = "clap the layer of the claps along with the passage, and be told how it went";
-        bindings.push(binding(along, "clap along", help));
+    if !recording.is_set && recording.n_taps == 0 {
+        let accept = [step(KeyCode::Enter, recording::Step::Accept)];
+        let help = "cycles begin where it was proposed";
+        bindings.push(binding(accept, "they begin so", help));
     }
+    let along = [char('j', recording::Step::ClapAlong)];
+    let help = "clap the layer of the claps along with the passage, and be told how it went";
+    bindings.push(match recording.to_clap() {
+        Some(_) => binding(along, "clap along", help),
+        None => quiet(along, help),
+    });
     bindings.extend(marking(recording));
     bindings.push(binding(
         [char('x', recording::Step::Cut)],
         "cut",
         "cuts the passage into the deck of own recordings",
     ));
-    if recording.is_sounding {
-        bindings.push(want(
-            KeyCode::Char('t'),
-            Intent::Tap(Hand::Either),
-            "tap the pulse",
-            "tap along with every pulse, from a first of a cycle on",
-        ));
-    }
+    bindings.push(want(
+        KeyCode::Char('t'),
+        Intent::Tap(Hand::Either),
+        "tap the pulse",
+        "tap along with every pulse, from a first of a cycle on",
+    ));
     if recording.n_taps > 0 {
         bindings.push(want(
             KeyCode::Enter,
             Intent::Recording(recording::Step::Taps),
             "take the taps",
             "pulses are where the taps were, as near as the sound has them",
+        ));
+        bindings.push(want(
+            KeyCode::Backspace,
+            Intent::Recording(recording::Step::ForgetTaps),
+            "forget them",
+            "the taps so far count for nothing",
         ));
     }
     bindings

@@ -5,6 +5,7 @@ use std::ops::Range;
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 
+use super::counted;
 use super::grid::Grid;
 use crate::app::recording::{Clapping, Recording, State, agreement_of, agreement_with_analysis};
 use crate::listen::{Analysis, Part, clock};
@@ -24,6 +25,8 @@ const ROWS_WITH_PERSON: usize = 1;
 /// Columns of the name of a part, and of one pulse in the grid.
 const NAME: usize = 11;
 const PULSE: usize = 5;
+/// What speaks for one or the other so little, in nats, that it is not told.
+const LITTLE: f64 = 1.0;
 /// Columns of a person's name in a sentence.
 const NAME_IN_WORDS: usize = 20;
 
@@ -38,20 +41,19 @@ pub(in crate::tui) fn screen(
         (State::Refused(why), _) => {
             body.say(&format!("It cannot be heard: {why}."), theme.strong());
         }
-        (State::Hearing(seconds), _) => {
+        (State::Hearing(seconds, of), _) => {
             let so_far = clock(f64::from(*seconds));
-            body.say(
-                &format!("It is being heard: {so_far} so far."),
-                theme.strong(),
-            );
+            let said = match of {
+                Some(of) => format!("It is being heard: {so_far} of {}.", clock(f64::from(*of))),
+                None => format!("It is being heard: {so_far} so far."),
+            };
+            body.say(&said, theme.strong());
         }
         (State::Known, Some(analysis)) if !analysis.cycles.is_empty() => {
             known(&mut body, recording, analysis, view, (theme, columns));
         }
         (State::Known, _) => {
-            body.say("No pulse was found in it.", theme.strong());
-            let said = "Give one by --tempo and --start, or as a list by --pulses.";
-            body.say(said, Style::new());
+            body.say(nothing_to_count(recording), theme.strong());
         }
     }
     if !recording.told.is_empty() {
@@ -67,6 +69,14 @@ pub(in crate::tui) fn screen(
         title: recording.name.clone(),
         aside: aside(recording),
         body,
+    }
+}
+
+/// Why nothing can be counted in it.
+fn nothing_to_count(recording: &Recording) -> &'static str {
+    match recording.n_pulses() {
+        0 => "Nothing is heard in it, or too little to count.",
+        _ => "It is shorter than a cycle.",
     }
 }
 
@@ -90,14 +100,14 @@ fn known(
     (theme, columns): (Theme, usize),
 ) {
     strip(body, recording, analysis, (theme, columns));
-    body.mention("3 to threes, 2 to twos, b to both, . unclear; below it how sure: # + -");
+    body.explain("3 to threes, 2 to twos, b to both, . unclear; below it how sure: # + -");
     body.gap();
     match &recording.clapping {
         Clapping::No => cycle_here(body, recording, analysis, view, theme),
         Clapping::Now(taps) => {
             let said = format!(
-                "Clap along: claps lead for a cycle, and then it is yours. {} claps so far.",
-                taps.len()
+                "Clap along: claps lead for a cycle, and then it is yours. {} so far.",
+                counted(taps.len() as u64, "clap")
             );
             body.say(&said, theme.strong());
         }
@@ -110,18 +120,18 @@ fn known(
         let said = format!("Nothing of it is kept: {}.", recording.unkept);
         body.say(&said, Style::new());
     }
-    if !recording.is_set {
-        let said = "Where cycles begin is a proposal; 1 lets them begin a pulse later.";
-        body.mention(said);
+    if recording.is_laid {
+        let said = "No pulse was found, so that an even one is laid over it. Tap along with t, or give \
+                    one by --tempo and --start, or as a list by --pulses.";
+        body.say(said, theme.strong());
+    } else if !recording.is_set {
+        let said = "Where cycles begin is a proposal: enter if it is right, 1 for a pulse later.";
+        body.say(said, Style::new());
     }
     if recording.n_taps > 0 {
-        body.say(
-            &format!(
-                "{} taps; enter takes them for pulses, from 8 on.",
-                recording.n_taps
-            ),
-            Style::new(),
-        );
+        let taps = counted(recording.n_taps as u64, "tap");
+        let said = format!("{taps}; enter takes them for pulses, from 8 on.");
+        body.say(&said, Style::new());
     }
     let (from, until) = recording.passage;
     let claps = match recording.level.decibels() {
@@ -160,18 +170,25 @@ fn cycle_here(
     );
     body.say(&said, theme.strong());
     grid(body, recording, analysis, view, theme);
-    let parts = Part::ALL
-        .iter()
-        .zip(here.parts)
-        .filter(|(_, evidence)| evidence.abs() > 0.5);
+    let parts = Part::ALL.iter().zip(here.sides);
     let parts: Vec<String> = parts
-        .map(|(part, evidence)| {
-            let side = if evidence > 0.0 { "threes" } else { "twos" };
-            format!("{} to {side}", part.name())
-        })
+        .filter_map(|(part, sides)| Some(format!("{} to {}", part.name(), side(sides)?)))
         .collect();
     if !parts.is_empty() {
-        body.mention(&format!("By part: {}.", parts.join(", ")));
+        let parts = parts.join(", ");
+        body.mention(&format!("By part, with its neighbours: {parts}."));
+    }
+}
+
+/// To what a part leans by what speaks in it for threes and for twos; nothing where little does.
+fn side([threes, twos]: [f64; 2]) -> Option<&'static str> {
+    match (threes > LITTLE, twos > LITTLE) {
+        (true, true) if threes > 2.0 * twos => Some("threes, a little to twos"),
+        (true, true) if twos > 2.0 * threes => Some("twos, a little to threes"),
+        (true, true) => Some("threes and to twos"),
+        (true, false) => Some("threes"),
+        (false, true) => Some("twos"),
+        (false, false) => None,
     }
 }
 
@@ -330,6 +347,7 @@ fn grid(
     let Some(strengths) = analysis.strengths.get(from..from + n) else {
         return;
     };
+    let has_part = [0, 1, 2, 3].map(|idx| analysis.strengths.iter().any(|pulse| pulse[idx] > 0.0));
     let counting = view.counting.unwrap_or_default();
     let counts: String = cycle
         .pulses()
@@ -340,12 +358,18 @@ fn grid(
         theme.strong(),
     ));
     for (idx, part) in Part::ALL.iter().enumerate() {
-        if strengths.iter().all(|pulse| pulse[idx] <= 0.0) {
+        if !has_part[idx] {
             continue;
         }
+        // Where all of a cycle is strong, what stands out in it is seen.
+        let weakest = strengths
+            .iter()
+            .map(|pulse| pulse[idx])
+            .fold(f64::INFINITY, f64::min);
+        let rest = weakest.max(0.0);
         let marks: String = strengths
             .iter()
-            .map(|pulse| cell(bar(pulse[idx]), PULSE))
+            .map(|pulse| cell(bar(pulse[idx] - rest), PULSE))
             .collect();
         body.extra(Line::from(format!(
             "{:INDENT$}{:NAME$}{marks}",
@@ -353,6 +377,7 @@ fn grid(
             part.name()
         )));
     }
+    body.explain("# ## ### stronger on this count than on the weakest of the cycle");
     if let Some(head) = view.playhead.filter(|_| recording.is_sounding) {
         let (from, _) = recording.passage;
         if from + head.cycle.0 == recording.here {

@@ -31,7 +31,7 @@ pub(in crate::tui) fn screen(
         .enumerate()
     {
         if (1..=n_voices).contains(&idx) {
-            body.extra_line(line);
+            body.extra(line);
         } else {
             body.line(line);
         }
