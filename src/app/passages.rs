@@ -6,15 +6,13 @@
 //! is said.
 
 use std::collections::{HashMap, HashSet};
-use std::ffi::OsStr;
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use super::recording::cut;
+use super::recording::{cut, opener};
 use super::{App, Trouble};
 use crate::label::{ContentHash, printable};
-use crate::pcm::decode::{self, DecodeError};
 use crate::pcm::{Pcm, SampleRate};
 use crate::phrase::{GENERATOR, Phrase};
 use crate::quiz::Skill;
@@ -86,7 +84,7 @@ impl App {
             |name| name.to_string_lossy().into_owned(),
         );
         let told = format!(
-            "{} is not where it was: what was cut from it is left out. Open it once with \
+            "{} is not where it was: what was cut from it is left out. Open it once on the screen with \
              `contrapalma listen` where it is now.",
             printable(&name)
         );
@@ -124,7 +122,7 @@ impl Finder {
         let n = usize::try_from(phrase.n_cycles).unwrap_or(0) * phrase.cycle.n_pulses();
         let at = |idx: usize| pulses.get(idx).or(pulses.last()).copied().unwrap_or(0.0);
         let (begins, ends) = (at(from), at(from + n));
-        cut(open(&path).ok()?, begins, ends - begins, rate).ok()
+        cut(opener(path).as_ref()().ok()?, begins, ends - begins, rate).ok()
     }
 
     /// Where the recording of a passage lies.
@@ -179,9 +177,4 @@ fn beside(place: &Path) -> Vec<PathBuf> {
 /// How many bytes a file has; 0 where that cannot be told.
 pub(super) fn length(place: &Path) -> u64 {
     fs::metadata(place).map_or(0, |data| data.len())
-}
-
-fn open(path: &Path) -> Result<decode::Recording, DecodeError> {
-    let extension = path.extension().and_then(OsStr::to_str);
-    decode::open(File::open(path)?, extension)
 }

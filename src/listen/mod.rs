@@ -30,7 +30,7 @@ mod units;
 
 pub use analysis::{Analysis, Answers, CycleSaid, Said, clock};
 pub use lean::Lean;
-pub use notes::{Notes, NotesError, PulseNote};
+pub use notes::{NoteHeard, Notes, NotesError, PulseNote};
 pub use phase::from_first_of_cycle;
 pub use pulse_path::{PulsePath, pulse_paths};
 pub use pulses::{Pulses, PulsesError};

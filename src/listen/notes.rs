@@ -8,22 +8,22 @@ use super::units::real;
 #[derive(Clone, Debug, Default)]
 pub struct Notes {
     /// In order of their beginnings.
-    pub(super) notes: Vec<HeardNote>,
+    pub(super) notes: Vec<NoteHeard>,
     /// Times of the pulses in seconds, from the first to the one after the last note's beginning.
     pub(super) pulses: Vec<f64>,
 }
 
 /// A note on the grid.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct HeardNote {
-    /// Where it begins, in pulses from the first.
-    pub(super) at: f64,
+pub struct NoteHeard {
+    /// Where it begins, in pulses from the first; negative before it.
+    pub at: f64,
     /// How long it sounds, in pulses.
-    pub(super) length: f64,
+    pub length: f64,
     /// As MIDI numbers it; `None` of percussion.
-    pub(super) pitch: Option<f64>,
+    pub pitch: Option<f64>,
     /// Decibels against the loudest velocity.
-    pub(super) loudness: f64,
+    pub loudness: f64,
 }
 
 /// Why bytes are no notes.
@@ -107,18 +107,23 @@ impl Notes {
         let pulses = (0..n_pulses)
             .filter(begun)
             .map(|k| clock.seconds(tick_of(k)));
-        let note = |held: &Held| HeardNote {
+        let note = |held: &Held| NoteHeard {
             at: at(held.from),
             length: (number(held.until) - number(held.from)) / per_pulse,
             pitch: (held.channel != PERCUSSION).then(|| f64::from(held.key)),
             loudness: 40.0 * (f64::from(held.velocity.max(1)) / 127.0).log10(),
         };
-        let mut notes: Vec<HeardNote> = read.held.iter().map(note).collect();
+        let mut notes: Vec<NoteHeard> = read.held.iter().map(note).collect();
         notes.sort_by(|a, b| a.at.total_cmp(&b.at));
         Ok(Self {
             pulses: pulses.collect(),
             notes,
         })
+    }
+
+    /// The notes in order of their beginnings.
+    pub fn each(&self) -> impl Iterator<Item = NoteHeard> {
+        self.notes.iter().copied()
     }
 
     /// Times of the pulses in seconds.

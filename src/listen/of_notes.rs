@@ -1,6 +1,6 @@
 //! What notes on a grid say at each pulse.
 
-use super::notes::{HeardNote, Notes};
+use super::notes::{NoteHeard, Notes};
 use super::stream::{Heard, Part, Shares, Stream, Tells, of_line};
 use super::units::{index, quantile, real};
 
@@ -28,7 +28,7 @@ impl Notes {
     /// The streams of the notes.
     pub(super) fn heard(&self) -> Heard {
         let n = self.pulses.len();
-        let mut at_pulse: Vec<Vec<&HeardNote>> = vec![Vec::new(); n];
+        let mut at_pulse: Vec<Vec<&NoteHeard>> = vec![Vec::new(); n];
         for note in &self.notes {
             let near = note.at.round();
             if near >= 0.0 && (note.at - near).abs() < ON && index(near) < n {
@@ -66,9 +66,9 @@ impl Notes {
     }
 
     /// The pitch up to which notes are low ones; 0 of a single line, which has no registers.
-    fn split(&self, at_pulse: &[Vec<&HeardNote>]) -> f64 {
+    fn split(&self, at_pulse: &[Vec<&NoteHeard>]) -> f64 {
         let pitches: Vec<f64> = self.notes.iter().filter_map(|note| note.pitch).collect();
-        let pitched = |notes: &&Vec<&HeardNote>| notes.iter().filter(|n| n.pitch.is_some()).count();
+        let pitched = |notes: &&Vec<&NoteHeard>| notes.iter().filter(|n| n.pitch.is_some()).count();
         let struck = at_pulse.iter().filter(|notes| pitched(notes) > 0).count();
         let together = at_pulse.iter().filter(|notes| pitched(notes) > 1).count();
         if real(together) < TOGETHER * real(struck) {
@@ -78,7 +78,7 @@ impl Notes {
     }
 
     /// Pulses from one beginning to the next; none where nothing begins.
-    fn lengths(&self, at_pulse: &[Vec<&HeardNote>]) -> Stream {
+    fn lengths(&self, at_pulse: &[Vec<&NoteHeard>]) -> Stream {
         let begins: Vec<usize> = (0..at_pulse.len())
             .filter(|k| !at_pulse[*k].is_empty())
             .collect();
@@ -97,9 +97,9 @@ impl Notes {
     }
 
     /// How much of the way to the next beginning notes sound: held against stopped.
-    fn sounding(&self, at_pulse: &[Vec<&HeardNote>]) -> Stream {
+    fn sounding(&self, at_pulse: &[Vec<&NoteHeard>]) -> Stream {
         let begins = self.lengths(at_pulse);
-        let share = |(notes, gap): (&Vec<&HeardNote>, &Option<f64>)| {
+        let share = |(notes, gap): (&Vec<&NoteHeard>, &Option<f64>)| {
             let longest = notes.iter().map(|note| note.length).reduce(f64::max)?;
             let gap = (*gap)?.max(1.0);
             Some((longest / gap).clamp(0.0, 1.0))
@@ -134,11 +134,11 @@ fn weights(sums: &[f64; 12]) -> Option<[f64; 12]> {
 
 /// Of the notes that begin on each pulse and lie where `belongs` says, the one that `choose` takes.
 fn line(
-    at_pulse: &[Vec<&HeardNote>],
+    at_pulse: &[Vec<&NoteHeard>],
     belongs: impl Fn(f64) -> bool,
     choose: fn(f64, f64) -> f64,
 ) -> Vec<Option<f64>> {
-    let of = |notes: &Vec<&HeardNote>| {
+    let of = |notes: &Vec<&NoteHeard>| {
         let pitches = notes.iter().filter_map(|note| note.pitch);
         pitches.filter(|pitch| belongs(*pitch)).reduce(choose)
     };
@@ -146,7 +146,7 @@ fn line(
 }
 
 /// The part that a note belongs to; without registers all notes are the high line.
-fn part_of(note: &HeardNote, split: f64) -> Part {
+fn part_of(note: &NoteHeard, split: f64) -> Part {
     match note.pitch {
         None => Part::Percussive,
         Some(pitch) if pitch <= split => Part::Low,
@@ -155,8 +155,8 @@ fn part_of(note: &HeardNote, split: f64) -> Part {
 }
 
 /// Whether a part strikes on each pulse, and how loud.
-fn loudness(at_pulse: &[Vec<&HeardNote>], split: f64, part: Part) -> Vec<Stream> {
-    let loudest = |notes: &Vec<&HeardNote>| {
+fn loudness(at_pulse: &[Vec<&NoteHeard>], split: f64, part: Part) -> Vec<Stream> {
+    let loudest = |notes: &Vec<&NoteHeard>| {
         let own = notes.iter().filter(|note| part_of(note, split) == part);
         own.map(|note| note.loudness).reduce(f64::max)
     };
@@ -174,8 +174,8 @@ fn loudness(at_pulse: &[Vec<&HeardNote>], split: f64, part: Part) -> Vec<Stream>
 }
 
 /// How many notes begin together.
-fn counts(at_pulse: &[Vec<&HeardNote>]) -> Stream {
-    let count = |notes: &Vec<&HeardNote>| (!notes.is_empty()).then(|| real(notes.len()));
+fn counts(at_pulse: &[Vec<&NoteHeard>]) -> Stream {
+    let count = |notes: &Vec<&NoteHeard>| (!notes.is_empty()).then(|| real(notes.len()));
     let values = at_pulse.iter().map(count).collect();
     Stream::new(Part::Middle, Tells::Figure, 1.0, values)
 }

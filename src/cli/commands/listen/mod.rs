@@ -7,7 +7,6 @@ mod read;
 mod svg;
 mod text;
 
-use std::ffi::OsStr;
 use std::fs::{self, File};
 use std::io::{self, IsTerminal as _};
 use std::panic;
@@ -16,7 +15,7 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use super::write::{print, write_whole};
-use crate::app::recording::{CycleFrom, Given, Source};
+use crate::app::recording::{CycleFrom, Given, Source, notes_of, opener, pulses_of_notes};
 use crate::cli::args::{self, Practice};
 use crate::cli::failure::{Failure, Kind};
 use crate::label::printable;
@@ -98,13 +97,16 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
     if is_told || !io::stdout().is_terminal() || !io::stdin().is_terminal() {
         return Ok(None);
     }
-    if read::is_midi(path)? {
-        return Ok(None);
-    }
-    let pulses = match (&asked.pulses, asked.tempo.zip(asked.start)) {
-        (Some(list), _) => Some(Given::Times(read::pulses(list)?)),
-        (None, Some((tempo, start))) => Some(Given::Steady(tempo, start)),
-        (None, None) => None,
+    let notes = notes_of(path).map_err(|error| Failure::file(path, &error))?;
+    let pulses = match (&asked.pulses, asked.tempo.zip(asked.start), &notes) {
+        (Some(list), _, _) => Some(Given::Times(read::pulses(list)?)),
+        (None, Some((tempo, start)), _) => Some(Given::Steady(tempo, start)),
+        (None, None, None) => None,
+        // What cannot be played is told in text.
+        (None, None, Some(bytes)) => match pulses_of_notes(bytes, asked.pulse_note) {
+            Ok(Some(pulses)) => Some(Given::Times(pulses)),
+            Ok(None) | Err(_) => return Ok(None),
+        },
     };
     let (file, whole) = (path.clone(), path.clone());
     Ok(Some(Source {
@@ -118,10 +120,7 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
         place: fs::canonicalize(path).ok(),
         beside: asked.by.clone(),
         bytes: Arc::new(move || Ok(Box::new(File::open(&whole)?))),
-        open: Arc::new(move || {
-            let extension = file.extension().and_then(OsStr::to_str);
-            decode::open(File::open(&file)?, extension)
-        }),
+        open: opener(file),
     }))
 }
 

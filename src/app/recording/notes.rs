@@ -1,0 +1,224 @@
+//! Notes of a MIDI file as the program's own guitar plays them, so that they are looked at, clapped to
+//! and cut as a recording is.
+//!
+//! They are always played on a grid of eighth notes, so that a file has one sound, whatever is taken
+//! for its pulse: times in it are the same for whoever cuts a passage and whoever practises it.
+
+use std::io::Cursor;
+
+use crate::listen::{Notes, NotesError, PulseNote, Pulses};
+use crate::pcm::{Pcm, SampleRate, wav};
+use crate::phrase::{Loudness, Note, Phrase, Pitch, Touch, Voice};
+use crate::rhythm::{Cycle, Feel, Pace, Tick, Ticks};
+use crate::sound::render;
+use crate::world::Seed;
+
+/// The longest that is played, in seconds; 16 bits of one channel of it are 100 megabytes.
+const LONGEST: f64 = 1_200.0;
+/// Ticks of a pulse.
+const A_PULSE: f64 = 240.0;
+/// Up to this pitch notes are the thumb's: the lowest two strings of the guitar, open.
+const THUMBED: f64 = 47.0;
+/// Decibels of the velocity of an ordinary stroke, 90, under the highest.
+const ORDINARY: f64 = -6.0;
+/// The highest peak, so that many notes at once are not cut off.
+const PEAK: f32 = 0.9;
+
+/// Why notes are not played.
+#[derive(Debug, thiserror::Error)]
+pub enum NotPlayed {
+    /// They are none, or cannot be read.
+    #[error(transparent)]
+    Notes(#[from] NotesError),
+    /// They go on for longer than is played.
+    #[error("a MIDI file of {:.0} minutes; at most {:.0} are played", .0 / 60.0, LONGEST / 60.0)]
+    TooLong(f64),
+    /// They are no piece.
+    #[error("a MIDI file of more than {0} bytes")]
+    TooLarge(u64),
+}
+
+/// The pulses of a MIDI file as they lie in its sound; nothing where it has fewer than two.
+///
+/// # Errors
+/// When it cannot be read or is too long to be played.
+pub fn pulses_of_notes(bytes: &[u8], pulse: PulseNote) -> Result<Option<Pulses>, NotPlayed> {
+    let begins = Score::of(bytes)?.begins;
+    let notes = Notes::read(bytes, pulse)?;
+    let times = notes.pulses().iter().map(|time| time - begins);
+    Ok(Pulses::new(times.filter(|time| *time >= 0.0).collect()).ok())
+}
+
+/// The sound of a MIDI file as a WAV file of one channel.
+///
+/// # Errors
+/// When it cannot be read or is too long to be played.
+pub(super) fn sound_of_notes(bytes: &[u8]) -> Result<Vec<u8>, NotPlayed> {
+    let score = Score::of(bytes)?;
+    let rate = SampleRate::HZ_48000;
+    let mut samples = render(&score.phrase(), rate, Seed(0)).mono();
+    let peak = samples.iter().fold(0.0_f32, |most, x| most.max(x.abs()));
+    if peak > PEAK {
+        for sample in &mut samples {
+            *sample *= PEAK / peak;
+        }
+    }
+    let pcm = Pcm::new(rate, 1, samples).expect("what is rendered is finite");
+    let mut out = Cursor::new(Vec::new());
+    wav::write(&pcm, &mut out).expect("memory takes what is short enough for a WAV file");
+    Ok(out.into_inner())
+}
+
+/// A MIDI file on its grid of eighth notes.
+struct Score {
+    notes: Notes,
+    /// Pulses before the first of the grid on which notes begin.
+    pickup: i64,
+    /// The time in the file at which its sound begins, in seconds.
+    begins: f64,
+}
+
+impl Score {
+    fn of(bytes: &[u8]) -> Result<Self, NotPlayed> {
+        let notes = Notes::read(bytes, PulseNote::EIGHTH)?;
+        let times = notes.pulses();
+        let first = times.first().copied().unwrap_or(0.0);
+        let seconds = times.last().map_or(0.0, |last| last - first);
+        if seconds > LONGEST {
+            return Err(NotPlayed::TooLong(seconds));
+        }
+        let gap = times.get(1).map_or(0.25, |second| second - first);
+        let earliest = notes.each().map(|note| note.at).fold(0.0, f64::min);
+        let pickup = (-earliest).ceil().min(LONGEST);
+        Ok(Self {
+            begins: first - pickup * gap,
+            pickup: whole(pickup),
+            notes,
+        })
+    }
+
+    fn phrase(&self) -> Phrase {
+        let times = self.notes.pulses();
+        let gaps: Vec<f64> = times.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        let ends = self.notes.each().map(|note| note.at + note.length);
+        let last = ends.fold(0.0, f64::max).min(LONGEST * 10.0);
+        let n_pulses = self.pickup + whole(last.ceil());
+        let n = Cycle::SIX.n_pulses();
+        let mut notes: Vec<Note> = self.notes.each().map(|note| played(&note)).collect();
+        notes.sort();
+        Phrase {
+            cycle: Cycle::SIX,
+            pace: Pace::of_pulses(&gaps),
+            n_cycles: u32::try_from(n_pulses)
+                .unwrap_or(0)
+                .div_ceil(u32::try_from(n).unwrap_or(6)),
+            entry: -self.pickup,
+            feel: Feel::Either,
+            notes,
+        }
+    }
+}
+
+fn played(note: &crate::listen::NoteHeard) -> Note {
+    let pitch = note.pitch.map(|pitch| Pitch(byte(pitch)));
+    let (voice, touch) = match note.pitch {
+        None => (Voice::Strike, Touch::Golpe),
+        Some(pitch) if pitch <= THUMBED => (Voice::Bass, Touch::Thumb),
+        Some(_) => (Voice::Line, Touch::Finger),
+    };
+    let length = (note.length * A_PULSE).clamp(1.0, 100.0 * A_PULSE);
+    Note {
+        at: Tick(whole(note.at * A_PULSE)),
+        delay: 0,
+        length: Ticks(u32::try_from(whole(length)).unwrap_or(1)),
+        voice,
+        pitch,
+        loudness: Loudness(tenths(note.loudness - ORDINARY)),
+        touch,
+    }
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "the cast saturates")]
+fn whole(x: f64) -> i64 {
+    x.round() as i64
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "clamped to the keys of MIDI"
+)]
+fn byte(pitch: f64) -> u8 {
+    pitch.clamp(0.0, 127.0) as u8
+}
+
+#[expect(clippy::cast_possible_truncation, reason = "clamped to what is heard")]
+fn tenths(decibels: f64) -> i16 {
+    (10.0 * decibels.clamp(-60.0, 6.0)).round() as i16
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::notate;
+    use crate::pcm::decode;
+
+    /// Notes on these eighths, at 240 of them a minute.
+    fn piece(at: &[i64]) -> Vec<u8> {
+        let note = |at: &i64| Note {
+            at: Tick::of_pulse(*at),
+            delay: 0,
+            length: Ticks(200),
+            voice: Voice::Line,
+            pitch: Some(Pitch(64)),
+            loudness: Loudness(0),
+            touch: Touch::Finger,
+        };
+        let phrase = Phrase {
+            cycle: Cycle::SIX,
+            pace: Pace::steady(crate::rhythm::Tempo::of_pulses_a_minute(240).expect("in range")),
+            n_cycles: at
+                .last()
+                .map_or(1, |last| u32::try_from(last / 6 + 1).expect("small")),
+            entry: 0,
+            feel: Feel::Either,
+            notes: at.iter().map(note).collect(),
+        };
+        notate::midi(&phrase, notate::Bars::Threes)
+    }
+
+    #[test]
+    fn notes_sound_on_the_pulses_that_are_told() {
+        let bytes = piece(&[0, 3, 6, 9, 12, 15, 18, 21]);
+        let pulses = pulses_of_notes(&bytes, PulseNote::EIGHTH);
+        let pulses = pulses.expect("a piece").expect("pulses");
+        let wav = sound_of_notes(&bytes).expect("it is played");
+        let mut played = decode::open(Cursor::new(wav), Some("wav")).expect("a recording");
+        let mut samples = Vec::new();
+        while let Some(block) = played.next_block() {
+            samples.extend(decode::mono(&block, played.n_channels()));
+        }
+        let energy = |from: f64, until: f64| -> f32 {
+            let [from, until] = [from, until].map(|at| (at * 48_000.0) as usize);
+            samples[from..until].iter().map(|x| x * x).sum()
+        };
+        for (at, time) in pulses.times().iter().enumerate().take(22) {
+            let (before, after) = (
+                energy((time - 0.02).max(0.0), *time),
+                energy(*time, time + 0.02),
+            );
+            assert_eq!(
+                after > 4.0 * before,
+                at.is_multiple_of(3),
+                "{at}: {before} {after}"
+            );
+        }
+    }
+
+    #[test]
+    fn what_is_no_piece_is_refused() {
+        assert!(matches!(sound_of_notes(b"MThd"), Err(NotPlayed::Notes(_))));
+        let far = piece(&[0, 6 * 2_000]);
+        assert!(matches!(sound_of_notes(&far), Err(NotPlayed::TooLong(_))));
+    }
+}
