@@ -8,6 +8,7 @@
 mod along;
 mod cut;
 mod cutting;
+mod hearing;
 mod keep;
 mod marks;
 mod notes;
@@ -15,22 +16,19 @@ mod opening;
 mod passage;
 mod playing;
 mod pulses;
+mod source;
+mod step;
 
 use std::collections::BTreeMap;
-use std::fmt;
-use std::io::{self, Read};
-use std::path::PathBuf;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
+use std::sync::atomic::Ordering;
 
 use super::worker::What;
 use super::{App, Place, Trouble};
-use crate::label::{ContentHash, Label};
-use crate::listen::{Analysis, Answers, Ear, PulsePath, Pulses, Sound, pulse_paths};
-use crate::mark::{By, Mark, Marks, Sections, Sure};
+use crate::label::ContentHash;
+use crate::listen::{Analysis, PulsePath, Sound};
+use crate::mark::{By, Marks, Sections, Sure};
 use crate::pcm::Speed;
-use crate::pcm::decode::{self, DecodeError, Lost};
-use crate::rhythm::Cycle;
 
 pub use crate::pcm::decode::is_guarded;
 pub use along::Clapping;
@@ -42,101 +40,16 @@ use passage::Led;
 pub use passage::{Claps, ClapsLevel};
 pub(super) use passage::{Joining, Making, Passage};
 
-use keep::{Keep, content_of};
-use pulses::Row;
+pub use source::{Bytes, CycleFrom, Given, Open, Source};
+pub use step::{Go, Nudge, Step};
 
-/// By how much one step is faster or slower, in hundredths.
-const SPEED_STEP: u16 = 10;
+pub(super) use hearing::{Heard, Progress, hear};
+use keep::Keep;
+use pulses::Row;
+use step::Change;
+
 /// Cycles of a passage at first.
 const CYCLES: usize = 4;
-/// The most cycles of a passage.
-const MOST_CYCLES: usize = 16;
-
-/// Where a recording comes from; it can be opened again and again.
-#[derive(Clone)]
-pub struct Source {
-    /// Its name, safe to show.
-    pub name: String,
-    /// Pulses in a cycle.
-    pub cycle: Cycle,
-    /// Whether that was asked for.
-    pub cycle_from: CycleFrom,
-    /// Its pulses, where they were given.
-    pub pulses: Option<Given>,
-    /// Where it lies, if that can be said.
-    pub place: Option<PathBuf>,
-    /// Whose marks are looked at first beside the learner's.
-    pub beside: Option<Label>,
-    /// Opens it.
-    pub open: Open,
-    /// Opens its bytes as they are, by which it is known again.
-    pub bytes: Bytes,
-}
-
-/// Where the number of pulses in a cycle comes from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum CycleFrom {
-    /// It was asked for: what was kept for another is left aside.
-    Asked,
-    /// It is the usual one: what was kept goes before it.
-    Usual,
-}
-
-impl CycleFrom {
-    fn allows(self, kept: Cycle, here: Cycle) -> bool {
-        self == Self::Usual || kept == here
-    }
-}
-
-/// Opens a recording.
-pub type Open = Arc<dyn Fn() -> Result<decode::Recording, DecodeError> + Send + Sync>;
-
-/// Opens the bytes of a file.
-pub type Bytes = Arc<dyn Fn() -> io::Result<Box<dyn Read>> + Send + Sync>;
-
-/// Pulses that were given for a recording.
-#[derive(Clone, Debug)]
-pub enum Given {
-    /// Their times.
-    Times(Pulses),
-    /// So many a minute, from this time on.
-    Steady(crate::rhythm::Tempo, f64),
-}
-
-impl fmt::Debug for Source {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Source")
-            .field("name", &self.name)
-            .finish_non_exhaustive()
-    }
-}
-
-impl PartialEq for Source {
-    fn eq(&self, other: &Self) -> bool {
-        Arc::ptr_eq(&self.open, &other.open)
-    }
-}
-
-/// How far the worker has come, and whether it is to stop.
-#[derive(Debug, Default)]
-pub(super) struct Progress {
-    seconds: AtomicU32,
-    /// Seconds in all; 0 where that is not known before the end.
-    of_seconds: AtomicU32,
-    stop: AtomicBool,
-}
-
-/// What the worker heard.
-#[derive(Debug)]
-pub(super) struct Heard {
-    sound: Sound,
-    row: Option<Row>,
-    is_laid: bool,
-    paths: Vec<PulsePath>,
-    analysis: Analysis,
-    lost: Lost,
-    content: io::Result<ContentHash>,
-}
 
 /// How far a recording is known.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -231,83 +144,6 @@ impl PartialEq for Recording {
     }
 }
 
-/// One change.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Step {
-    /// To another cycle.
-    Go(Go),
-    /// The passage begins with this cycle.
-    From,
-    /// The passage ends with this cycle.
-    Until,
-    /// These claps over it.
-    Claps(Claps),
-    /// Claps softer.
-    ClapsSofter,
-    /// Claps louder.
-    ClapsLouder,
-    /// The learner claps along, or stops.
-    ClapAlong,
-    /// Slower.
-    Slower,
-    /// Faster.
-    Faster,
-    /// It sounds, or is silent.
-    Pause,
-    /// Cycles begin one pulse later; after a whole cycle of them as before.
-    BeatOne,
-    /// Cycles begin where it was proposed.
-    Accept,
-    /// What came of claps has been read.
-    Read,
-    /// The taps so far are forgotten.
-    ForgetTaps,
-    /// The taps so far say where pulses are.
-    Taps,
-    /// All pulses a hundredth of a second earlier or later.
-    Nudge(Nudge),
-    /// The next of the tempi that may be meant.
-    OtherPulse,
-    /// A section begins with this cycle, or no longer does.
-    Section,
-    /// The learner says this of the section.
-    Say(Mark),
-    /// They are as sure as the next step says.
-    Surer,
-    /// The passage is cut into the deck of own recordings.
-    Cut,
-    /// To the marks of the next person.
-    OtherPerson,
-}
-
-/// To which cycle one goes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Go {
-    /// The one before.
-    Back,
-    /// The one after.
-    On,
-    /// Sixteen back.
-    FarBack,
-    /// Sixteen on.
-    FarOn,
-    /// The first.
-    First,
-    /// The last.
-    Last,
-    /// The next at which a section begins or the lean turns.
-    NextChange,
-}
-
-/// Which way pulses are moved.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Nudge {
-    /// To an earlier time.
-    Earlier,
-    /// To a later time.
-    Later,
-}
-
 impl Recording {
     /// What begins to be heard.
     fn of(source: Source, progress: Arc<Progress>, generation: u64) -> Self {
@@ -385,80 +221,6 @@ impl Recording {
         self.passage = (from.min(until.saturating_sub(1)), until);
     }
 
-    /// Makes one change, and says whether what sounds is to be made anew.
-    fn step(&mut self, step: Step) -> Change {
-        let last = self.n_cycles().saturating_sub(1);
-        let before = (self.passage, self.speed);
-        let claps = (self.claps, self.level);
-        self.leave_clapping(step);
-        match step {
-            Step::Go(go) => self.go(go),
-            Step::From => {
-                let until = self.passage.1.clamp(self.here + 1, self.here + MOST_CYCLES);
-                self.passage = (self.here, until);
-            }
-            Step::Until => {
-                let from = self
-                    .passage
-                    .0
-                    .clamp((self.here + 1).saturating_sub(MOST_CYCLES), self.here);
-                self.passage = (from, self.here + 1);
-            }
-            Step::Claps(claps) => self.claps = claps,
-            Step::ClapsSofter => self.level = self.level.softer(),
-            Step::ClapsLouder => self.level = self.level.louder(),
-            Step::ClapAlong => {
-                self.turn_clapping();
-                return Change::Sound;
-            }
-            Step::Slower => self.speed = self.slower(),
-            Step::Faster => self.speed = self.faster(),
-            Step::Pause => {
-                self.is_sounding = !self.is_sounding && last > 0;
-                self.follows = true;
-                return Change::Sound;
-            }
-            Step::BeatOne => {
-                self.begin_later();
-                return Change::Sound;
-            }
-            Step::Accept => self.accept(),
-            Step::Read => self.clapping = Clapping::No,
-            Step::ForgetTaps => self.forget_taps(),
-            Step::Taps => {
-                self.use_taps();
-                return Change::Sound;
-            }
-            Step::Nudge(nudge) => {
-                self.nudge(nudge);
-                return Change::Sound;
-            }
-            Step::OtherPulse => {
-                self.take_other_path();
-                return Change::Sound;
-            }
-            Step::Section => self.turn_section(),
-            Step::Say(mark) => self.say(mark),
-            Step::Surer => self.be_surer(),
-            Step::Cut => {}
-            Step::OtherPerson => self.look_at_next_person(),
-        }
-        match before == (self.passage, self.speed) {
-            false => Change::Sound,
-            true if claps != (self.claps, self.level) => Change::Claps,
-            true => Change::Picture,
-        }
-    }
-
-    fn slower(&self) -> Speed {
-        Speed::new(self.speed.percent() - SPEED_STEP.min(self.speed.percent()))
-            .unwrap_or(self.speed)
-    }
-
-    fn faster(&self) -> Speed {
-        Speed::new(self.speed.percent() + SPEED_STEP).unwrap_or(self.speed)
-    }
-
     /// What is to be played.
     fn passage(&self) -> Option<Passage> {
         let analysis = self.analysis.as_ref()?;
@@ -502,67 +264,6 @@ impl Recording {
 )]
 fn index(pulse: f64) -> usize {
     pulse as usize
-}
-
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "the cast saturates"
-)]
-fn whole_seconds(seconds: f64) -> u32 {
-    seconds as u32
-}
-
-/// What a step changes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Change {
-    /// What is seen.
-    Picture,
-    /// The claps over what is heard.
-    Claps,
-    /// What is heard as well.
-    Sound,
-}
-
-/// Hears a recording from end to end, unless it is stopped.
-pub(super) fn hear(source: &Source, progress: &Progress) -> Result<Heard, DecodeError> {
-    let mut recording = (source.open)()?;
-    let mut ear = Ear::new(recording.rate());
-    let hz = u64::from(recording.rate().hz());
-    let of_seconds = recording.seconds().map_or(0, whole_seconds);
-    progress.of_seconds.store(of_seconds, Ordering::Relaxed);
-    let mut n_frames = 0_u64;
-    while !progress.stop.load(Ordering::Relaxed) {
-        let Some(block) = recording.next_block() else {
-            break;
-        };
-        let mono = decode::mono(&block, recording.n_channels());
-        n_frames += u64::try_from(mono.len()).unwrap_or(0);
-        let seconds = u32::try_from(n_frames / hz).unwrap_or(u32::MAX);
-        progress.seconds.store(seconds, Ordering::Relaxed);
-        ear.hear(&mono);
-    }
-    let sound = ear.finish();
-    let paths = pulse_paths(&sound, &[]);
-    let row = Row::first_of(source, &sound, &paths);
-    let (row, is_laid) = match row {
-        Some(row) => (Some(row), false),
-        None => (Row::laid(&sound, source.cycle), true),
-    };
-    let analysis = match &row {
-        Some(row) if is_laid => Analysis::untold(&row.counted(), source.cycle),
-        Some(row) => Analysis::of_sound(&sound, &row.counted(), source.cycle, Answers::Open),
-        None => Analysis::nothing(source.cycle),
-    };
-    Ok(Heard {
-        sound,
-        row,
-        is_laid,
-        paths,
-        analysis,
-        lost: recording.lost(),
-        content: content_of(source, progress),
-    })
 }
 
 impl App {

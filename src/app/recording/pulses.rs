@@ -1,6 +1,6 @@
 //! Where the pulses of a recording lie: taps, nudges, other tempi that may be meant.
 
-use super::{Given, Go, Keep, Nudge, Recording, Source};
+use super::{Given, Keep, Nudge, Recording, Source};
 use crate::listen::{
     Analysis, Answers, PulsePath, Pulses, Sound, from_first_of_cycle, pulse_paths,
 };
@@ -11,8 +11,6 @@ use crate::store::KeptPulses;
 const ENOUGH_TAPS: usize = 8;
 /// By how many milliseconds all pulses move at once.
 const NUDGE_MS: i32 = 10;
-/// Cycles that one goes at once when going far.
-const FAR: usize = 16;
 /// Pulses a minute that are laid over a recording in which none is found.
 const LAID: u32 = 180;
 
@@ -108,29 +106,6 @@ impl Recording {
     /// How many tempi may be meant.
     pub fn n_candidates(&self) -> usize {
         self.paths.len()
-    }
-
-    /// Goes to another cycle, and stays there.
-    pub(super) fn go(&mut self, go: Go) {
-        let last = self.n_cycles().saturating_sub(1);
-        let here = self.here;
-        self.follows = false;
-        self.here = match go {
-            Go::Back => here.saturating_sub(1),
-            Go::On => here + 1,
-            Go::FarBack => here.saturating_sub(FAR),
-            Go::FarOn => here + FAR,
-            Go::First => 0,
-            Go::Last => last,
-            Go::NextChange => self.next_change().unwrap_or(0),
-        }
-        .min(last);
-    }
-
-    /// The next cycle with which a section begins or the lean turns.
-    fn next_change(&self) -> Option<usize> {
-        let turns = self.analysis.as_ref().map_or(&[][..], |known| &known.turns);
-        (self.here + 1..self.n_cycles()).find(|at| self.begins_section(*at) || turns.contains(at))
     }
 
     /// Hears it anew at other pulses; quick, since the sound is kept as envelopes.

@@ -1,10 +1,12 @@
 use std::io::Cursor;
 
 use super::*;
-use crate::listen::Lean;
-use crate::mark::Marked;
+use crate::label::Label;
+use crate::listen::{Lean, Pulses};
+use crate::mark::{Mark, Marked};
+use crate::pcm::decode;
 use crate::pcm::{Growing, Pcm, SampleRate, wav};
-use crate::rhythm::PulseMap;
+use crate::rhythm::{Cycle, PulseMap};
 use crate::sound::output::Samples;
 
 /// Clicks on pulses that are 0.3 s long at first and shorter and shorter, in stereo at 44.1 kHz.

@@ -1,0 +1,199 @@
+//! What a key changes on a recording that is looked at.
+
+use super::{Clapping, Claps, Recording};
+use crate::mark::Mark;
+use crate::pcm::Speed;
+
+/// By how much one step is faster or slower, in hundredths.
+const SPEED_STEP: u16 = 10;
+/// The most cycles of a passage.
+const MOST_CYCLES: usize = 16;
+/// Cycles that one goes at once when going far.
+const FAR: usize = 16;
+
+/// One change.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Step {
+    /// To another cycle.
+    Go(Go),
+    /// The passage begins with this cycle.
+    From,
+    /// The passage ends with this cycle.
+    Until,
+    /// These claps over it.
+    Claps(Claps),
+    /// Claps softer.
+    ClapsSofter,
+    /// Claps louder.
+    ClapsLouder,
+    /// The learner claps along, or stops.
+    ClapAlong,
+    /// Slower.
+    Slower,
+    /// Faster.
+    Faster,
+    /// It sounds, or is silent.
+    Pause,
+    /// Cycles begin one pulse later; after a whole cycle of them as before.
+    BeatOne,
+    /// Cycles begin where it was proposed.
+    Accept,
+    /// What came of claps has been read.
+    Read,
+    /// The taps so far are forgotten.
+    ForgetTaps,
+    /// The taps so far say where pulses are.
+    Taps,
+    /// All pulses a hundredth of a second earlier or later.
+    Nudge(Nudge),
+    /// The next of the tempi that may be meant.
+    OtherPulse,
+    /// A section begins with this cycle, or no longer does.
+    Section,
+    /// The learner says this of the section.
+    Say(Mark),
+    /// They are as sure as the next step says.
+    Surer,
+    /// The passage is cut into the deck of own recordings.
+    Cut,
+    /// To the marks of the next person.
+    OtherPerson,
+}
+
+/// To which cycle one goes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Go {
+    /// The one before.
+    Back,
+    /// The one after.
+    On,
+    /// Sixteen back.
+    FarBack,
+    /// Sixteen on.
+    FarOn,
+    /// The first.
+    First,
+    /// The last.
+    Last,
+    /// The next at which a section begins or the lean turns.
+    NextChange,
+}
+
+/// Which way pulses are moved.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Nudge {
+    /// To an earlier time.
+    Earlier,
+    /// To a later time.
+    Later,
+}
+
+/// What a step changes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Change {
+    /// What is seen.
+    Picture,
+    /// The claps over what is heard.
+    Claps,
+    /// What is heard as well.
+    Sound,
+}
+
+impl Recording {
+    /// Makes one change, and says whether what sounds is to be made anew.
+    pub(super) fn step(&mut self, step: Step) -> Change {
+        let last = self.n_cycles().saturating_sub(1);
+        let before = (self.passage, self.speed);
+        let claps = (self.claps, self.level);
+        self.leave_clapping(step);
+        match step {
+            Step::Go(go) => self.go(go),
+            Step::From => {
+                let until = self.passage.1.clamp(self.here + 1, self.here + MOST_CYCLES);
+                self.passage = (self.here, until);
+            }
+            Step::Until => {
+                let from = self
+                    .passage
+                    .0
+                    .clamp((self.here + 1).saturating_sub(MOST_CYCLES), self.here);
+                self.passage = (from, self.here + 1);
+            }
+            Step::Claps(claps) => self.claps = claps,
+            Step::ClapsSofter => self.level = self.level.softer(),
+            Step::ClapsLouder => self.level = self.level.louder(),
+            Step::ClapAlong => {
+                self.turn_clapping();
+                return Change::Sound;
+            }
+            Step::Slower => self.speed = self.slower(),
+            Step::Faster => self.speed = self.faster(),
+            Step::Pause => {
+                self.is_sounding = !self.is_sounding && last > 0;
+                self.follows = true;
+                return Change::Sound;
+            }
+            Step::BeatOne => {
+                self.begin_later();
+                return Change::Sound;
+            }
+            Step::Accept => self.accept(),
+            Step::Read => self.clapping = Clapping::No,
+            Step::ForgetTaps => self.forget_taps(),
+            Step::Taps => {
+                self.use_taps();
+                return Change::Sound;
+            }
+            Step::Nudge(nudge) => {
+                self.nudge(nudge);
+                return Change::Sound;
+            }
+            Step::OtherPulse => {
+                self.take_other_path();
+                return Change::Sound;
+            }
+            Step::Section => self.turn_section(),
+            Step::Say(mark) => self.say(mark),
+            Step::Surer => self.be_surer(),
+            Step::Cut => {}
+            Step::OtherPerson => self.look_at_next_person(),
+        }
+        match before == (self.passage, self.speed) {
+            false => Change::Sound,
+            true if claps != (self.claps, self.level) => Change::Claps,
+            true => Change::Picture,
+        }
+    }
+
+    fn slower(&self) -> Speed {
+        Speed::new(self.speed.percent() - SPEED_STEP.min(self.speed.percent()))
+            .unwrap_or(self.speed)
+    }
+
+    fn faster(&self) -> Speed {
+        Speed::new(self.speed.percent() + SPEED_STEP).unwrap_or(self.speed)
+    }
+
+    /// Goes to another cycle, and stays there.
+    fn go(&mut self, go: Go) {
+        let last = self.n_cycles().saturating_sub(1);
+        let here = self.here;
+        self.follows = false;
+        self.here = match go {
+            Go::Back => here.saturating_sub(1),
+            Go::On => here + 1,
+            Go::FarBack => here.saturating_sub(FAR),
+            Go::FarOn => here + FAR,
+            Go::First => 0,
+            Go::Last => last,
+            Go::NextChange => self.next_change().unwrap_or(0),
+        }
+        .min(last);
+    }
+
+    /// The next cycle with which a section begins or the lean turns.
+    fn next_change(&self) -> Option<usize> {
+        let turns = self.analysis.as_ref().map_or(&[][..], |known| &known.turns);
+        (self.here + 1..self.n_cycles()).find(|at| self.begins_section(*at) || turns.contains(at))
+    }
+}
