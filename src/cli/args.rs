@@ -203,9 +203,12 @@ pub(super) struct Listen {
     /// Print CSV, one row a cycle
     #[arg(long, group = "form")]
     pub(super) csv: bool,
-    /// Write a picture of the cycles to this SVG file
-    #[arg(long, value_name = "SVG", group = "form")]
+    /// Write a picture of the cycles to this SVG file, beside any of the other forms; - is standard output
+    #[arg(long, value_name = "SVG", conflicts_with = "marks_out")]
     pub(super) svg: Option<PathBuf>,
+    /// Let the picture go over a file that is no picture of the program
+    #[arg(long, requires = "svg")]
+    pub(super) replace: bool,
     /// Print text, as without any of these
     #[arg(long, group = "form")]
     pub(super) text: bool,

@@ -186,6 +186,82 @@ fn other_forms_say_the_same() {
 }
 
 #[test]
+fn a_picture_goes_over_no_file_but_a_picture() {
+    let home = Home::new();
+    files(&home, "plain", "twos");
+    let sound = fs::read(home.file("a.wav")).expect("written");
+    home.write("dear.txt", "dear");
+    home.write("list.csv", "0\n1\n2\n");
+    fs::hard_link(home.file("a.wav"), home.file("alike.svg")).expect("a second name");
+    for (args, says) in [
+        (
+            "listen a.wav --svg a.wav",
+            "a.wav: found a file that is read",
+        ),
+        (
+            "listen a.wav --svg a.wav --replace",
+            "a.wav: found a file that is read",
+        ),
+        (
+            "listen a.wav --svg alike.svg --replace",
+            "alike.svg: found a file that is read",
+        ),
+        (
+            "listen a.wav --pulses list.csv --svg list.csv --replace",
+            "list.csv: found a file that is read",
+        ),
+        (
+            "listen a.wav --svg dear.txt",
+            "dear.txt: found a file that is no picture of a recording",
+        ),
+        ("listen a.wav --svg - --json", "only one can go to standard"),
+        ("listen a.wav --replace", "--svg"),
+    ] {
+        let ended = run(home.program(args), "");
+        assert_eq!((ended.code, ended.out.as_str()), (2, ""), "{args}");
+        assert!(ended.err.contains(says), "{args}: {}", ended.err);
+        assert!(fs::read(home.file("a.wav")).expect("there") == sound);
+        let text = fs::read_to_string(home.file("dear.txt"));
+        assert_eq!(text.ok().as_deref(), Some("dear"));
+    }
+    // Over what was said to go, over an older picture, and to standard output.
+    for args in [
+        "listen a.wav --svg dear.txt --replace",
+        "listen a.wav --svg dear.txt",
+        "listen a.wav --svg new.svg",
+    ] {
+        let ended = run(home.program(args), "");
+        assert_eq!((ended.code, ended.err.as_str()), (0, ""), "{args}");
+    }
+    let picture = fs::read_to_string(home.file("new.svg")).expect("written");
+    assert!(picture.contains("</svg>"), "{picture}");
+    let printed = run(home.program("listen a.wav --svg -"), "");
+    assert_eq!((printed.code, printed.out), (0, picture));
+    assert!(!home.file("-").exists());
+}
+
+#[test]
+fn a_picture_is_written_beside_other_forms() {
+    let home = Home::new();
+    files(&home, "plain", "twos");
+    for (form, begins) in [
+        ("--json", "{\""),
+        ("--csv", "file,cycle,"),
+        ("--text", "a.wav   "),
+    ] {
+        let ended = run(
+            home.program(&format!("listen a.wav {form} --svg a.svg")),
+            "",
+        );
+        assert_eq!((ended.code, ended.err.as_str()), (0, ""), "{form}");
+        assert!(ended.out.starts_with(begins), "{form}: {}", ended.out);
+        let drawn = fs::read_to_string(home.file("a.svg")).expect("written");
+        assert!(drawn.contains("</svg>"), "{form}");
+        fs::remove_file(home.file("a.svg")).expect("there");
+    }
+}
+
+#[test]
 fn what_cannot_be_heard_is_a_clear_sentence() {
     let home = Home::new();
     home.write("text.wav", "no sound");

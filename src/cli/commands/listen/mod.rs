@@ -1,6 +1,7 @@
 //! `contrapalma listen`: to what each cycle of a recording or a MIDI file leans.
 
 mod csv;
+mod early;
 mod json;
 mod kept;
 mod read;
@@ -64,12 +65,14 @@ impl Origin {
     }
 }
 
-/// Takes marks in from a list, or writes them to one, where that is asked for.
+/// Takes marks in from a list, or writes them to one, where that is asked for; before that, what
+/// cannot be done whole is refused.
 pub(in crate::cli) fn marks(
     asked: &args::Listen,
     practice: &Practice,
     env: &Env,
 ) -> Result<Then, Failure> {
+    early::check(asked)?;
     if let Some(list) = &asked.marks_out {
         kept::write_out(list, asked, practice, env)?;
         return Ok(Then::Nothing);
@@ -154,7 +157,12 @@ pub(in crate::cli) fn run(
         }
     }
     if let Some(path) = asked.svg.as_ref().filter(|_| !heard.is_empty()) {
-        write_whole(path, svg::strips(&heard).as_bytes())?;
+        let picture = svg::strips(&heard);
+        if early::is_standard(path) {
+            print(&picture)?;
+        } else {
+            write_whole(path, picture.as_bytes())?;
+        }
     }
     Ok(ExitCode::from(code))
 }
@@ -174,7 +182,7 @@ fn tell(listened: &Listened, asked: &args::Listen) -> Result<(), Failure> {
         print(&format!("{}\n", json::object(listened)))
     } else if asked.csv {
         print(&csv::rows(listened))
-    } else if asked.svg.is_some() {
+    } else if asked.svg.is_some() && !asked.text {
         Ok(())
     } else {
         print(&text::lines(listened))

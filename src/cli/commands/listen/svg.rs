@@ -11,6 +11,15 @@ const ROW: usize = 44;
 const HEAD: usize = 40;
 const MARGIN: usize = 20;
 
+/// What every picture is called, by which it is known again.
+const TITLE: &str = "To what each cycle leans";
+
+/// Whether a file with this beginning is such a picture.
+pub(super) fn begins(head: &[u8]) -> bool {
+    let head = String::from_utf8_lossy(head);
+    head.starts_with("<?xml") && head.contains("<svg ") && head.contains(TITLE)
+}
+
 /// One picture of all files, a strip each.
 pub(super) fn strips(all: &[Listened]) -> String {
     let height = |listened: &Listened| HEAD + ROW * n_rows(listened);
@@ -25,7 +34,7 @@ pub(super) fn strips(all: &[Listened]) -> String {
         ("font-size", "12"),
     ];
     xml.within("svg", &attributes, |xml| {
-        xml.text("title", &[], "To what each cycle leans");
+        xml.text("title", &[], TITLE);
         let ground = [("width", "100%"), ("height", "100%"), ("fill", "#ffffff")];
         xml.empty("rect", &ground);
         let mut top = MARGIN;
