@@ -224,6 +224,9 @@ pub(super) struct Listen {
     /// Pulses in a cycle, 2 to 48; threes and twos can be told apart from 5 on [default: 6, or as kept]
     #[arg(long, value_name = "N", value_parser = cycle)]
     pub(super) cycle: Option<crate::rhythm::Cycle>,
+    /// Show the accents of this cycle as a grid, in text and in the picture [default: the one that leans most clearly]
+    #[arg(long, value_name = "N", value_parser = nth_cycle)]
+    pub(super) cycle_shown: Option<usize>,
     /// Answer threes or twos for each, never unclear
     #[arg(long)]
     pub(super) forced: bool,
@@ -297,6 +300,11 @@ fn cycle(text: &str) -> Result<crate::rhythm::Cycle, String> {
     let n = text.parse().ok();
     let cycle = n.and_then(|n| crate::rhythm::Cycle::new(n).ok());
     cycle.ok_or_else(|| "a whole number from 2 to 48 was expected".to_owned())
+}
+
+fn nth_cycle(text: &str) -> Result<usize, String> {
+    let nth = text.parse().ok().filter(|nth| *nth > 0);
+    nth.ok_or_else(|| "the number of a cycle, from 1 on, was expected".to_owned())
 }
 
 fn pulse_note(text: &str) -> Result<crate::listen::PulseNote, String> {

@@ -97,10 +97,11 @@ impl fmt::Display for Lost {
             ));
         }
         if self.samples > 0 {
-            parts.push(format!(
-                "{} samples that are no numbers made silent",
-                self.samples
-            ));
+            let what = match self.samples {
+                1 => "1 sample that is no number".to_owned(),
+                n => format!("{n} samples that are no numbers"),
+            };
+            parts.push(format!("{what} made silent"));
         }
         if let Some((end, at)) = self.ended {
             let why = match end {

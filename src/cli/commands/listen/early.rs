@@ -11,6 +11,9 @@ use crate::cli::failure::{Failure, Kind};
 
 /// Refuses what could not be done whole.
 pub(super) fn check(asked: &Listen) -> Result<(), Failure> {
+    if let (Some(list), [_, _, ..]) = (&asked.pulses, asked.files.as_slice()) {
+        return Err(pulses_of_several(list, asked.files.len()));
+    }
     let Some(picture) = &asked.svg else {
         return Ok(());
     };
@@ -22,6 +25,15 @@ pub(super) fn check(asked: &Listen) -> Result<(), Failure> {
         return Ok(());
     }
     refuse_foreign(picture, "picture of a recording", svg::begins)
+}
+
+/// Pulses are those of one piece: over another they would tell nothing, and nobody would see it.
+fn pulses_of_several(list: &Path, n: usize) -> Failure {
+    let what = format!(
+        "{}: found {n} files for one list of pulses; expected one, since pulses are those of one file",
+        list.display()
+    );
+    Failure::new(Kind::Usage, what, "hear each file with a list of its own")
 }
 
 /// Whether a name stands for standard output.

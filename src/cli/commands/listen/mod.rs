@@ -16,14 +16,16 @@ use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
 
-use super::write::{print, write_whole};
-use crate::app::recording::{CycleFrom, Given, Source};
+use super::write::{counted, print, write_whole};
+use crate::app::recording::{CycleFrom, Given, Source, said_of, stretch_of};
 use crate::cli::args::{self, Practice};
+use crate::cli::counting_of;
 use crate::cli::failure::{Failure, Kind};
 use crate::label::printable;
-use crate::listen::{Analysis, Answers, Pulses, Sound, from_first_of_cycle, pulse_paths};
+use crate::listen::{Analysis, Answers, Pulses, Sound, clock, from_first_of_cycle, pulse_paths};
+use crate::mark::{Marks, Sections};
 use crate::pcm::decode;
-use crate::rhythm::Cycle;
+use crate::rhythm::{Counting, Cycle};
 use crate::world::Env;
 
 use kept::{Kept, Known};
@@ -39,6 +41,58 @@ struct Listened {
     analysis: Analysis,
     /// What persons say of it.
     marks: Kept,
+    /// Where the learner lets sections begin.
+    sections: Sections,
+    /// The cycle of which accents are shown, by its place from 0; none where there is none.
+    shown: Option<usize>,
+    /// How the learner calls counts.
+    counting: Counting,
+}
+
+impl Listened {
+    /// The cycles with which sections begin, by their places from 0; none where the learner set none.
+    fn sections(&self) -> Vec<usize> {
+        let analysis = &self.analysis;
+        let begins = |at: &usize| {
+            let before = stretch_of(analysis, at - 1..*at)?;
+            let here = stretch_of(analysis, *at..at + 1)?;
+            let about = [before.from(), here.from(), here.until()];
+            Some(self.sections.begins_at(about))
+        };
+        let later = (1..analysis.cycles.len()).filter(|at| begins(at) == Some(true));
+        let later: Vec<usize> = later.collect();
+        if later.is_empty() {
+            return later;
+        }
+        [0].into_iter().chain(later).collect()
+    }
+
+    /// What a person says of a cycle, as a sign; `None` where they say nothing of it.
+    fn sign(&self, marks: &Marks, cycle: usize) -> Option<char> {
+        said_of(&self.analysis, marks, cycle).map(|marked| marked.mark.sign())
+    }
+
+    /// In how long cycles, how fast, and where pulses come from.
+    fn head(&self) -> String {
+        let n = self.analysis.cycle.n_pulses();
+        let tempo = match self.analysis.tempo_ppm() {
+            Some(ppm) => format!("about {ppm:.0} pulses a minute"),
+            None => "no pulse found".to_owned(),
+        };
+        format!("{n} pulses a cycle   {tempo}   {}", self.pulses.words())
+    }
+
+    /// Which cycle is shown, and to what it leans.
+    fn of_shown(&self, at: usize) -> String {
+        let cycle = &self.analysis.cycles[at];
+        let which = if self.analysis.clearest() == Some(at) {
+            ", the clearest"
+        } else {
+            ""
+        };
+        let (start, words) = (clock(cycle.start), cycle.said.words());
+        format!("accents of cycle {}{which}, at {start}: {words}", at + 1)
+    }
 }
 
 /// Where pulses come from.
@@ -61,6 +115,15 @@ impl Origin {
             Self::Kept => "kept",
             Self::File => "file",
             Self::Found => "found",
+        }
+    }
+
+    fn words(self) -> &'static str {
+        match self {
+            Self::Given => "pulses as given",
+            Self::Kept => "pulses as you set them",
+            Self::File => "pulses of the file",
+            Self::Found => "pulses and beat one proposed, not known",
         }
     }
 }
@@ -136,6 +199,7 @@ pub(in crate::cli) fn run(
 ) -> Result<ExitCode, Failure> {
     keep_quiet_of_decoders();
     let given = asked.pulses.as_deref().map(read::pulses).transpose()?;
+    let counting = counting_of(practice, env).unwrap_or_default();
     let mut code = 0;
     let mut heard = Vec::new();
     if asked.csv {
@@ -143,7 +207,7 @@ pub(in crate::cli) fn run(
     }
     for path in &asked.files {
         let known = kept::known(path, practice, env);
-        match listen(path, asked, given.as_ref(), known) {
+        match listen(path, asked, given.as_ref(), (known, counting)) {
             Ok(listened) => {
                 tell(&listened, asked)?;
                 if asked.svg.is_some() {
@@ -193,25 +257,30 @@ fn listen(
     path: &Path,
     asked: &args::Listen,
     given: Option<&Pulses>,
-    known: Known,
+    (known, counting): (Known, Counting),
 ) -> Result<Listened, Failure> {
     let answers = if asked.forced {
         Answers::Forced
     } else {
         Answers::Open
     };
-    let listened = |pulses, others, analysis| Listened {
-        name: printable(&path.display().to_string()),
-        pulses,
-        others,
-        analysis,
-        marks: known.marks,
+    let listened = |pulses, others, analysis| {
+        Ok(Listened {
+            name: printable(&path.display().to_string()),
+            pulses,
+            others,
+            shown: shown(path, &analysis, asked)?,
+            analysis,
+            marks: known.marks,
+            sections: known.sections,
+            counting,
+        })
     };
     match read::file(path, asked.pulse_note)? {
         read::Heard::Notes(notes) => {
             refuse_pulses(path, asked)?;
             let analysis = Analysis::of_notes(&notes, asked.cycle(), answers);
-            Ok(listened(Origin::File, Vec::new(), analysis))
+            listened(Origin::File, Vec::new(), analysis)
         }
         read::Heard::Sound(sound) => {
             // What was set for another cycle than the one that is asked for is left aside.
@@ -230,7 +299,24 @@ fn listen(
                 Some(pulses) => Analysis::of_sound(&sound, &pulses, cycle, answers),
                 None => Analysis::nothing(cycle),
             };
-            Ok(listened(origin, others, analysis))
+            listened(origin, others, analysis)
+        }
+    }
+}
+
+/// The cycle of which accents are shown: the one that is asked for, or the clearest.
+fn shown(path: &Path, analysis: &Analysis, asked: &args::Listen) -> Result<Option<usize>, Failure> {
+    let n = analysis.cycles.len();
+    match asked.cycle_shown {
+        None => Ok(analysis.clearest()),
+        Some(number) if (1..=n).contains(&number) => Ok(Some(number - 1)),
+        Some(number) => {
+            let there = counted(n, "cycle", "cycles");
+            let what = format!(
+                "{}: found --cycle-shown {number}; expected one of its {there}",
+                path.display()
+            );
+            Err(Failure::new(Kind::Usage, what, "cycles are counted from 1"))
         }
     }
 }
