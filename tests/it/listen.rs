@@ -262,6 +262,73 @@ fn a_picture_is_written_beside_other_forms() {
 }
 
 #[test]
+fn the_accents_of_a_cycle_are_shown() {
+    let home = Home::new();
+    let known = files(&home, "plain", "twos");
+    write_pulses(&home, &known);
+    let told = |more: &str| {
+        run(
+            home.program(&format!("listen a.wav --pulses pulses.csv {more}")),
+            "",
+        )
+    };
+    let text = told("--cycle-shown 2").out;
+    assert!(text.contains("  accents of cycle 2"), "{text}");
+    // The program's own phrase in twos is strong on every second count alone.
+    let row = text
+        .lines()
+        .find(|line| line.starts_with("  low "))
+        .expect("a row");
+    let cells: Vec<&str> = row.split_whitespace().skip(1).collect();
+    assert_eq!(cells.len(), 6, "{row}");
+    let strong: Vec<bool> = cells.iter().map(|cell| cell.contains('#')).collect();
+    assert_eq!(strong, [true, false, true, false, true, false], "{row}");
+    // Without a number it is one that leans as clearly as any.
+    let text = told("").out;
+    assert!(text.contains(", the clearest, at "), "{text}");
+    let none = told("--cycle-shown 99");
+    assert_eq!(none.code, 2);
+    assert!(
+        none.err
+            .contains("found --cycle-shown 99; expected one of its "),
+        "{}",
+        none.err
+    );
+    assert_eq!(told("--cycle-shown 0").code, 2);
+}
+
+#[test]
+fn a_table_tells_every_cycle_as_the_object_does() {
+    let home = Home::new();
+    let known = files(&home, "plain", "threes");
+    write_pulses(&home, &known);
+    let text = run(home.program("listen a.wav --pulses pulses.csv"), "").out;
+    let object = run(home.program("listen a.wav --json --pulses pulses.csv"), "").out;
+    let heard: Value = serde_json::from_str(&object).expect("one object");
+    let (_, table) = text.split_once("  cycle     start").expect("a table");
+    let rows: Vec<Vec<&str>> = table
+        .lines()
+        .skip(1)
+        .map(|row| row.split_whitespace().collect())
+        .collect();
+    let cycles = heard["cycles"].as_array().expect("a list");
+    assert_eq!(rows.len(), cycles.len());
+    for (row, cycle) in rows.iter().zip(cycles) {
+        for (cell, (field, off)) in row[1..5].iter().zip([
+            ("start", 6e-4),
+            ("threes", 6e-3),
+            ("twos", 6e-3),
+            ("sure", 6e-3),
+        ]) {
+            let told: f64 = cell.parse().expect("a number");
+            let heard = cycle[field].as_f64().expect("a number");
+            assert!((told - heard).abs() < off, "{row:?} {cycle}");
+        }
+        assert_eq!(cycle["lean"], row[5]);
+    }
+}
+
+#[test]
 fn what_cannot_be_heard_is_a_clear_sentence() {
     let home = Home::new();
     home.write("text.wav", "no sound");
