@@ -218,8 +218,8 @@ pub(super) struct Listen {
     /// Take steady pulses, so many a minute
     #[arg(long, value_name = "PPM", requires = "start", value_parser = tempo)]
     pub(super) tempo: Option<crate::rhythm::Tempo>,
-    /// Where the first of the steady pulses lies; it is beat one
-    #[arg(long, value_name = "SEC", requires = "tempo", value_parser = seconds)]
+    /// Where the first of the steady pulses lies, or of a MIDI file the first cycle; it is beat one
+    #[arg(long, value_name = "SEC", value_parser = seconds)]
     pub(super) start: Option<f64>,
     /// Pulses in a cycle, 2 to 48; threes and twos can be told apart from 5 on [default: 6, or as kept]
     #[arg(long, value_name = "N", value_parser = cycle)]

@@ -45,11 +45,16 @@ impl Said {
 
     /// In words; nothing here is called more than a lean.
     pub fn words(self) -> String {
-        let percent = 100.0 * self.sure;
+        let percent = self.percent();
         match self.lean {
             Lean::Unclear => self.lean.words().to_owned(),
             lean => format!("{}, sure to {percent:.0} in 100", lean.words()),
         }
+    }
+
+    /// How sure it is in a hundred; never all of it, which evidence cannot be.
+    pub fn percent(self) -> f64 {
+        (100.0 * self.sure).min(99.0)
     }
 
     /// How clearly it leans, to compare cycles by: first by how sure the lean is, then by how far

@@ -329,6 +329,48 @@ fn a_table_tells_every_cycle_as_the_object_does() {
 }
 
 #[test]
+fn a_midi_file_is_counted_from_where_it_is_said_to_begin_and_tells_that_it_is_cut_off() {
+    let home = Home::new();
+    let known = files(&home, "plain", "twos");
+    let second = known["pulses"][1].as_f64().expect("a number");
+    let heard = run(
+        home.program(&format!("listen a.mid --json --start {second}")),
+        "",
+    );
+    assert_eq!((heard.code, heard.err.as_str()), (0, ""));
+    let heard: Value = serde_json::from_str(&heard.out).expect("one object");
+    let whole = run(home.program("listen a.mid --json"), "");
+    let whole: Value = serde_json::from_str(&whole.out).expect("one object");
+    assert_eq!(heard["pulses"][0], whole["pulses"][1]);
+    for (args, says) in [
+        ("listen a.wav --start 1", "found --start without --tempo"),
+        ("listen a.wav --tempo 120", "--start"),
+        (
+            "listen a.mid --tempo 120 --start 1",
+            "whose pulses are its own",
+        ),
+    ] {
+        let ended = run(home.program(args), "");
+        assert_eq!(ended.code, 2, "{args}");
+        assert!(ended.err.contains(says), "{args}: {}", ended.err);
+    }
+    let bytes = fs::read(home.file("a.mid")).expect("written");
+    home.write("cut.mid", &bytes[..bytes.len() / 2]);
+    let cut = run(home.program("listen cut.mid"), "");
+    assert_eq!(cut.code, 0);
+    let says = "cut.mid: the file is cut off; it was read up to second ";
+    assert!(cut.err.starts_with(says), "{}", cut.err);
+    home.write("head.mid", &bytes[..30]);
+    let head = run(home.program("listen head.mid"), "");
+    assert_eq!(head.code, 3);
+    assert!(
+        head.err.contains("cut off before its first note"),
+        "{}",
+        head.err
+    );
+}
+
+#[test]
 fn what_cannot_be_heard_is_a_clear_sentence() {
     let home = Home::new();
     home.write("text.wav", "no sound");

@@ -167,6 +167,7 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
     if read::is_midi(path)? {
         return Ok(None);
     }
+    refuse_start_alone(path, asked)?;
     let pulses = match (&asked.pulses, asked.tempo.zip(asked.start)) {
         (Some(list), _) => Some(Given::Times(read::pulses(list)?)),
         (None, Some((tempo, start))) => Some(Given::Steady(tempo, start)),
@@ -276,13 +277,14 @@ fn listen(
             counting,
         })
     };
-    match read::file(path, asked.pulse_note)? {
+    match read::file(path, asked)? {
         read::Heard::Notes(notes) => {
             refuse_pulses(path, asked)?;
             let analysis = Analysis::of_notes(&notes, asked.cycle(), answers);
             listened(Origin::File, Vec::new(), analysis)
         }
         read::Heard::Sound(sound) => {
+            refuse_start_alone(path, asked)?;
             // What was set for another cycle than the one that is asked for is left aside.
             let fits =
                 |(cycle, _): &(Cycle, Pulses)| asked.cycle.is_none_or(|asked| asked == *cycle);
@@ -330,11 +332,19 @@ fn refuse_pulses(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
         "{}: a MIDI file, whose pulses are its own; --pulses and --tempo are for recordings",
         path.display()
     );
-    Err(Failure::new(
-        Kind::Usage,
-        what,
-        "say what a pulse is by --pulse-note",
-    ))
+    let hint = "say what a pulse is by --pulse-note, and where the first cycle begins by --start";
+    Err(Failure::new(Kind::Usage, what, hint))
+}
+
+/// Only a file that has a grid can begin to count on it.
+fn refuse_start_alone(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
+    if asked.start.is_none() || asked.tempo.is_some() {
+        return Ok(());
+    }
+    let name = path.display();
+    let what = format!("{name}: found --start without --tempo; a recording needs both, or neither");
+    let hint = "give the tempo by --tempo PPM; --start alone is for MIDI files";
+    Err(Failure::new(Kind::Usage, what, hint))
 }
 
 type Found = (Origin, Option<Pulses>, Vec<(f64, f64)>);

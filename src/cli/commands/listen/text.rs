@@ -21,7 +21,7 @@ pub(super) fn lines(listened: &Listened) -> String {
     let mut text = format!("{}   {}\n", listened.name, listened.head());
     if analysis.cycles.is_empty() {
         text.push_str(match listened.pulses {
-            super::Origin::File => "  no whole cycle is in it\n",
+            super::Origin::File => "  no whole cycle is in it; --start, --pulse-note and --cycle say where its cycles lie\n",
             _ => "  no whole cycle was heard; give the pulses by --pulses or --tempo\n",
         });
         return text;
@@ -140,7 +140,7 @@ fn stretch((from, run): (usize, &[CycleSaid])) -> String {
 /// How sure the least sure and the surest of some cycles are, in a hundred.
 fn from_least(run: &[CycleSaid]) -> String {
     let sure = |choose: fn(f64, f64) -> f64| {
-        let all = run.iter().map(|cycle| 100.0 * cycle.said.sure);
+        let all = run.iter().map(|cycle| cycle.said.percent());
         format!("{:.0}", all.reduce(choose).unwrap_or(0.0))
     };
     let (least, most) = (sure(f64::min), sure(f64::max));
