@@ -3,8 +3,8 @@
 
 use std::ops::Range;
 
-use super::Listened;
 use super::kept::who;
+use super::listened::{Listened, Origin};
 use crate::app::recording::{agreement_of, agreement_with_analysis};
 use crate::listen::{CycleSaid, Lean, Part, accent_steps, clock};
 use crate::mark::{By, Marks};
@@ -21,7 +21,7 @@ pub(super) fn lines(listened: &Listened) -> String {
     let mut text = format!("{}   {}\n", listened.name, listened.head());
     if analysis.cycles.is_empty() {
         text.push_str(match listened.pulses {
-            super::Origin::File => "  no whole cycle is in it; --start, --pulse-note and --cycle say where its cycles lie\n",
+            Origin::File => "  no whole cycle is in it; --start, --pulse-note and --cycle say where its cycles lie\n",
             _ => "  no whole cycle was heard; give the pulses by --pulses or --tempo\n",
         });
         return text;
@@ -52,25 +52,22 @@ fn strip(listened: &Listened, cycles: Range<usize>) -> String {
     let mut text = format!("\n  {}\n  {leans}\n  {shades}\n", clock(row[0].start));
     let sections = listened.sections();
     let begins = |cycle| if sections.contains(&cycle) { '|' } else { ' ' };
-    let width = row.len();
-    text.push_str(&beside(
-        cycles.clone().map(begins).collect(),
-        width,
-        "sections",
-    ));
+    let signs: String = cycles.clone().map(begins).collect();
+    text.push_str(&beside(&signs, "sections"));
     for (by, marks) in &listened.marks {
         let sign = |cycle| listened.sign(marks, cycle).unwrap_or(' ');
-        text.push_str(&beside(cycles.clone().map(sign).collect(), width, who(by)));
+        let signs: String = cycles.clone().map(sign).collect();
+        text.push_str(&beside(&signs, who(by)));
     }
     text
 }
 
 /// Signs with whose they are; nothing where there is no sign.
-fn beside(signs: String, width: usize, whose: &str) -> String {
+fn beside(signs: &str, whose: &str) -> String {
     if signs.trim().is_empty() {
         return String::new();
     }
-    format!("  {signs:width$}  {whose}\n")
+    format!("  {signs}  {whose}\n")
 }
 
 fn legend(listened: &Listened) -> String {
