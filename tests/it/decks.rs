@@ -602,7 +602,7 @@ fn passages_are_told_by_file_and_time_and_one_is_heard() {
     assert!(line.ends_with(", 2 cycles, marked 22"), "{line}");
     done(
         &home,
-        "decks show mine.toml --hear clap --seed 1 --wav out.wav",
+        "decks show mine.toml --hear which-clapping --seed 1 --wav out.wav",
     );
     let file = fs::File::open(home.file("out.wav")).expect("written");
     let pcm = wav::read(file).expect("a WAV file");
@@ -610,7 +610,7 @@ fn passages_are_told_by_file_and_time_and_one_is_heard() {
     assert!((lasts - seconds).abs() < 0.01, "{lasts} {seconds}");
     // Where it is gone that is said, and nothing is written.
     fs::remove_file(home.file("take.wav")).expect("there");
-    let args = "decks show mine.toml --hear clap --seed 1 --wav none.wav";
+    let args = "decks show mine.toml --hear which-clapping --seed 1 --wav none.wav";
     refused(&home, args, 1, &["take.wav: not where it was", "hint: "]);
     assert!(!home.file("none.wav").exists());
 }
