@@ -17,6 +17,7 @@ use crate::pcm::{Pcm, SampleRate};
 use crate::phrase::{GENERATOR, Phrase};
 use crate::quiz::Skill;
 use crate::quiz::passage::Passage;
+use crate::sound::passage_gain;
 use crate::world::{Day, Seed};
 
 /// For so many days after it was asked a passage is not asked again.
@@ -98,6 +99,28 @@ impl App {
             self.notes.push(note.to_owned());
         }
     }
+}
+
+/// A passage as it is in its recording, at the common loudness, in stereo at `rate`; its recording is
+/// looked for where it was last (`known`), where its deck says, and beside these places. `None` where it
+/// lies in none of them, or cannot be read there.
+pub fn passage_sound(
+    passage: &Arc<Passage>,
+    known: Option<PathBuf>,
+    rate: SampleRate,
+) -> Option<Pcm> {
+    let told = Some(passage.file()).filter(|file| !file.is_empty());
+    let places = known.into_iter().chain(told.map(PathBuf::from)).collect();
+    let cutting = Cutting {
+        passage: Arc::clone(passage),
+        places,
+    };
+    let path = Finder::default().find(&cutting)?;
+    let (begins, ends) = passage.span();
+    let mut pcm = cut(opener(path).as_ref()().ok()?, begins, ends - begins, rate).ok()?;
+    let gain = passage_gain(&pcm);
+    pcm.shape(|_| gain);
+    Some(pcm)
 }
 
 /// Files whose content is known, so that none is read twice for its name.

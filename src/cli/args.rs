@@ -203,9 +203,12 @@ pub(super) struct Listen {
     /// Print CSV, one row a cycle
     #[arg(long, group = "form")]
     pub(super) csv: bool,
-    /// Write a picture of the cycles to this SVG file
-    #[arg(long, value_name = "SVG", group = "form")]
+    /// Write a picture of the cycles to this SVG file, beside any of the other forms; - is standard output
+    #[arg(long, value_name = "SVG", conflicts_with = "marks_out")]
     pub(super) svg: Option<PathBuf>,
+    /// Let the picture go over a file that is no picture of the program
+    #[arg(long, requires = "svg")]
+    pub(super) replace: bool,
     /// Print text, as without any of these
     #[arg(long, group = "form")]
     pub(super) text: bool,
@@ -215,12 +218,15 @@ pub(super) struct Listen {
     /// Take steady pulses, so many a minute
     #[arg(long, value_name = "PPM", requires = "start", value_parser = tempo)]
     pub(super) tempo: Option<crate::rhythm::Tempo>,
-    /// Where the first of the steady pulses lies; it is beat one
-    #[arg(long, value_name = "SEC", requires = "tempo", value_parser = seconds)]
+    /// Where the first of the steady pulses lies, or of a MIDI file the first cycle; it is beat one
+    #[arg(long, value_name = "SEC", value_parser = seconds)]
     pub(super) start: Option<f64>,
     /// Pulses in a cycle, 2 to 48; threes and twos can be told apart from 5 on [default: 6, or as kept]
     #[arg(long, value_name = "N", value_parser = cycle)]
     pub(super) cycle: Option<crate::rhythm::Cycle>,
+    /// Show the accents of this cycle as a grid, in text and in the picture [default: the one that leans most clearly]
+    #[arg(long, value_name = "N", value_parser = nth_cycle)]
+    pub(super) cycle_shown: Option<usize>,
     /// Answer threes or twos for each, never unclear
     #[arg(long)]
     pub(super) forced: bool,
@@ -294,6 +300,11 @@ fn cycle(text: &str) -> Result<crate::rhythm::Cycle, String> {
     let n = text.parse().ok();
     let cycle = n.and_then(|n| crate::rhythm::Cycle::new(n).ok());
     cycle.ok_or_else(|| "a whole number from 2 to 48 was expected".to_owned())
+}
+
+fn nth_cycle(text: &str) -> Result<usize, String> {
+    let nth = text.parse().ok().filter(|nth| *nth > 0);
+    nth.ok_or_else(|| "the number of a cycle, from 1 on, was expected".to_owned())
 }
 
 fn pulse_note(text: &str) -> Result<crate::listen::PulseNote, String> {

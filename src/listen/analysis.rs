@@ -47,14 +47,35 @@ impl Said {
 
     /// In words; nothing here is called more than a lean.
     pub fn words(self) -> String {
-        let percent = 100.0 * self.sure;
+        let percent = self.percent();
         match self.lean {
-            Lean::Threes => format!("leaning to threes, sure to {percent:.0} in 100"),
-            Lean::Twos => format!("leaning to twos, sure to {percent:.0} in 100"),
-            Lean::Both => format!("leaning to both at once, sure to {percent:.0} in 100"),
-            Lean::Unclear => "unclear".to_owned(),
+            Lean::Unclear => self.lean.words().to_owned(),
+            lean => format!("{}, sure to {percent:.0} in 100", lean.words()),
         }
     }
+
+    /// How sure it is in a hundred; never all of it, which evidence cannot be.
+    pub fn percent(self) -> f64 {
+        (100.0 * self.sure).min(99.0)
+    }
+
+    /// How clearly it leans, to compare cycles by: first by how sure the lean is, then by how far
+    /// evidence for one passes that for the other. What is unclear comes after all else.
+    fn clearness(self) -> (f64, f64) {
+        let sure = match self.lean {
+            Lean::Unclear => 0.0,
+            _ => self.sure,
+        };
+        (sure, (self.threes - self.twos).abs())
+    }
+}
+
+/// A strength of [`Analysis::strengths`] in steps: 0 where nothing stands out, up to 3.
+pub fn accent_steps(strength: f64) -> usize {
+    [0.7, 2.0, 4.0]
+        .into_iter()
+        .filter(|least| strength > *least)
+        .count()
 }
 
 /// A time as minutes and seconds.
@@ -122,6 +143,21 @@ impl Analysis {
         let (first, last) = (self.pulses.first()?, self.pulses.last()?);
         let n_gaps = u32::try_from(self.pulses.len()).ok()?.checked_sub(1)?;
         (last > first).then(|| 60.0 * f64::from(n_gaps) / (last - first))
+    }
+
+    /// The cycle that leans most clearly, by its place from 0; `None` where there is no cycle.
+    pub fn clearest(&self) -> Option<usize> {
+        let clearness = |at: &usize| self.cycles[*at].said.clearness();
+        (0..self.cycles.len()).rev().max_by(|a, b| {
+            let ((a, of_a), (b, of_b)) = (clearness(a), clearness(b));
+            a.total_cmp(&b).then(of_a.total_cmp(&of_b))
+        })
+    }
+
+    /// How strongly each part strikes on each pulse of a cycle; `None` where that was not heard.
+    pub fn accents(&self, cycle: usize) -> Option<&[[f64; 4]]> {
+        let n = self.cycle.n_pulses();
+        self.strengths.get(cycle * n..(cycle + 1) * n)
     }
 
     fn of(heard: &Heard, pulses: &[f64], cycle: Cycle, answers: Answers) -> Self {

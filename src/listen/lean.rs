@@ -35,6 +35,16 @@ impl Lean {
         }
     }
 
+    /// In words; nothing here is called more than a lean.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Threes => "leaning to threes",
+            Self::Twos => "leaning to twos",
+            Self::Both => "leaning to both at once",
+            Self::Unclear => "unclear",
+        }
+    }
+
     /// Its name in files.
     pub fn id(self) -> &'static str {
         match self {

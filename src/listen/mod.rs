@@ -28,7 +28,7 @@ mod stream;
 mod stretch;
 mod units;
 
-pub use analysis::{Analysis, Answers, CycleSaid, Said, clock};
+pub use analysis::{Analysis, Answers, CycleSaid, Said, accent_steps, clock};
 pub use lean::Lean;
 pub use notes::{NoteHeard, Notes, NotesError, PulseNote};
 pub use phase::from_first_of_cycle;

@@ -11,6 +11,8 @@ pub struct Notes {
     pub(super) notes: Vec<NoteHeard>,
     /// Times of the pulses in seconds, from the first to the one after the last note's beginning.
     pub(super) pulses: Vec<f64>,
+    /// Where the file was cut off, in seconds.
+    cut_off: Option<f64>,
 }
 
 /// A note on the grid.
@@ -27,7 +29,7 @@ pub struct NoteHeard {
 }
 
 /// Why bytes are no notes.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum NotesError {
     /// It is no Standard MIDI File.
     #[error("no MIDI file: {0}")]
@@ -38,6 +40,12 @@ pub enum NotesError {
     /// No note in it.
     #[error("a MIDI file without a note")]
     NoNote,
+    /// It is cut off, and no note is in what is left.
+    #[error("a MIDI file that is cut off before its first note")]
+    CutOff,
+    /// It is over before the first cycle should begin; its last note in seconds.
+    #[error("a MIDI file of which the last note begins at {0:.3} s, before the first cycle does")]
+    StartsLate(f64),
     /// More pulses than fit.
     #[error("a MIDI file of {0} pulses; at most {MOST_PULSES} are read")]
     TooLong(u64),
@@ -45,6 +53,9 @@ pub enum NotesError {
 
 /// The most pulses that are read: a day of them, nearly.
 const MOST_PULSES: u64 = 200_000;
+/// A note within so many seconds of a beginning that was asked for is meant by it: whoever reads a time
+/// off a player or a list of events has it to a few hundredths (a round figure).
+const NEAR: f64 = 0.05;
 /// The channel of General MIDI's percussion, from 0.
 const PERCUSSION: u8 = 9;
 
@@ -85,6 +96,19 @@ impl Notes {
     /// # Errors
     /// When it is no such file, has no grid, no note, or is too long.
     pub fn read(bytes: &[u8], pulse: PulseNote) -> Result<Self, NotesError> {
+        Self::read_from(bytes, pulse, None)
+    }
+
+    /// The same with the first cycle beginning so many seconds after the beginning of the file, on the
+    /// note that begins there or nearby.
+    ///
+    /// # Errors
+    /// As [`Notes::read`], and when no note begins so late.
+    pub fn read_from(
+        bytes: &[u8],
+        pulse: PulseNote,
+        start: Option<f64>,
+    ) -> Result<Self, NotesError> {
         let smf = Smf::parse(bytes).map_err(|error| NotesError::NotMidi(error.to_string()))?;
         let Timing::Metrical(quarter) = smf.header.timing else {
             return Err(NotesError::Timecode);
@@ -92,8 +116,14 @@ impl Notes {
         let read = Read::of(&smf);
         let per_pulse = pulse.ticks(quarter.as_int().max(1));
         let last = read.held.iter().map(|held| held.from).max();
-        let last = last.ok_or(NotesError::NoNote)?;
-        let origin = read.origin.filter(|at| *at <= last).unwrap_or(0);
+        let is_cut_off = is_cut_off(bytes);
+        let last = last.ok_or(if is_cut_off {
+            NotesError::CutOff
+        } else {
+            NotesError::NoNote
+        })?;
+        let clock = Clock::of(&read.tempi, quarter.as_int());
+        let origin = read.first_of_cycle(start, last, &clock)?;
         let at = |tick: u64| (number(tick) - number(origin)) / per_pulse;
         let n_pulses = at(last).max(0.0) + 7.0;
         if n_pulses > number(MOST_PULSES) {
@@ -103,7 +133,6 @@ impl Notes {
         let tick_of = |pulse: usize| number(origin) + real(pulse) * per_pulse;
         let end = read.end.max(last);
         let begun = |k: &usize| tick_of(*k) < number(end) || at(last) + 0.2 > real(*k);
-        let clock = Clock::of(&read.tempi, quarter.as_int());
         let pulses = (0..n_pulses)
             .filter(begun)
             .map(|k| clock.seconds(tick_of(k)));
@@ -118,12 +147,18 @@ impl Notes {
         Ok(Self {
             pulses: pulses.collect(),
             notes,
+            cut_off: is_cut_off.then(|| clock.seconds(number(end))),
         })
     }
 
     /// The notes in order of their beginnings.
     pub fn each(&self) -> impl Iterator<Item = NoteHeard> {
         self.notes.iter().copied()
+    }
+
+    /// Where the file was cut off, in seconds; `None` where it is whole.
+    pub fn cut_off(&self) -> Option<f64> {
+        self.cut_off
     }
 
     /// Times of the pulses in seconds.
@@ -138,6 +173,32 @@ impl Notes {
 )]
 fn number(ticks: u64) -> f64 {
     ticks as f64
+}
+
+/// Whether a file ends before its last track does, or before that begins: parts have a name of four
+/// bytes and a length of four, and the first says how many tracks follow ("Standard MIDI Files 1.0",
+/// MIDI Manufacturers Association, 1988).
+fn is_cut_off(bytes: &[u8]) -> bool {
+    let n_told = bytes
+        .get(10..12)
+        .map_or(0, |n| u16::from_be_bytes([n[0], n[1]]));
+    let mut n_tracks = 0;
+    let mut rest = bytes;
+    while let Some((head, inside)) = rest.split_first_chunk::<8>() {
+        let [name @ .., a, b, c, d] = head;
+        let length = u32::from_be_bytes([*a, *b, *c, *d]);
+        n_tracks += u16::from(name == b"MTrk");
+        let after = usize::try_from(length).ok().and_then(|n| inside.get(n..));
+        match after {
+            Some(after) => rest = after,
+            None => return true,
+        }
+        if n_tracks >= n_told {
+            // What may follow after the last track is none of its business.
+            return false;
+        }
+    }
+    true
 }
 
 /// A key that is held, in ticks.
@@ -183,6 +244,33 @@ impl Read {
         }
         read.tempi.sort_by_key(|(at, _)| *at);
         read
+    }
+
+    /// The tick at which the first cycle begins: where it is said to, else where the first time
+    /// signature stands that is not behind the last note, else at the beginning.
+    fn first_of_cycle(
+        &self,
+        start: Option<f64>,
+        last: u64,
+        clock: &Clock,
+    ) -> Result<u64, NotesError> {
+        let Some(start) = start else {
+            return Ok(self.origin.filter(|at| *at <= last).unwrap_or(0));
+        };
+        let origin = self.begins_at(start, clock);
+        if origin > last {
+            return Err(NotesError::StartsLate(clock.seconds(number(last))));
+        }
+        Ok(origin)
+    }
+
+    /// The tick at which a cycle begins that should begin at `start` seconds: that of the nearest note
+    /// where it is near.
+    fn begins_at(&self, start: f64, clock: &Clock) -> u64 {
+        let off = |held: &&Held| (clock.seconds(number(held.from)) - start).abs();
+        let near = self.held.iter().filter(|held| off(held) <= NEAR);
+        let nearest = near.min_by(|a, b| off(a).total_cmp(&off(b)));
+        nearest.map_or_else(|| clock.tick(start), |held| held.from)
     }
 
     fn meta(&mut self, now: u64, meta: MetaMessage<'_>) {
@@ -241,5 +329,85 @@ impl Clock {
         let begun = self.stretches.partition_point(|(at, ..)| *at <= tick);
         let (from, time, each) = self.stretches[begun.max(1) - 1];
         time + (tick - from) * each
+    }
+    /// The tick from 0 on that sounds at a time, or nearest to it.
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "rounded, from 0 on, and held at the largest number"
+    )]
+    fn tick(&self, seconds: f64) -> u64 {
+        let begun = self
+            .stretches
+            .partition_point(|(_, time, _)| *time <= seconds);
+        let (from, time, each) = self.stretches[begun.max(1) - 1];
+        (from + (seconds - time) / each).round().max(0.0) as u64
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::listen::{Analysis, Answers, Lean};
+    use crate::rhythm::Cycle;
+
+    /// A part of a file: its name, its length, what is in it.
+    fn part(name: &[u8; 4], inside: &[u8]) -> Vec<u8> {
+        let length = u32::try_from(inside.len()).expect("short");
+        [&name[..], &length.to_be_bytes(), inside].concat()
+    }
+
+    /// A file of one track, 96 ticks a quarter note at 120 of them a minute: an eighth before the
+    /// first cycle, then cycles of six eighths that are strong and low on the first and the fourth.
+    fn with_pickup(n_cycles: usize) -> Vec<u8> {
+        let eighth = |key: u8, velocity: u8| [0, 0x90, key, velocity, 48, 0x80, key, 0];
+        let strong = [eighth(40, 110), eighth(64, 60), eighth(67, 60)].concat();
+        let mut track = eighth(64, 60).to_vec();
+        for _ in 0..2 * n_cycles {
+            track.extend(&strong);
+        }
+        track.extend([0, 0xff, 0x2f, 0]);
+        [part(b"MThd", &[0, 0, 0, 1, 0, 96]), part(b"MTrk", &track)].concat()
+    }
+
+    #[test]
+    fn a_first_cycle_begins_where_it_is_said_to() {
+        let bytes = with_pickup(6);
+        let read = |start| Notes::read_from(&bytes, PulseNote::EIGHTH, start);
+        let first = |start| read(start).expect("notes").pulses()[0];
+        assert_eq!((first(None), first(Some(0.25))), (0.0, 0.25));
+        // A time read off something is that of the note that is meant; another is taken as it is.
+        assert_eq!(first(Some(0.27)), 0.25);
+        assert!((first(Some(0.375)) - 0.375).abs() < 1e-9);
+        // The last of 37 eighths begins after 36 of them.
+        assert_eq!(read(Some(99.0)).err(), Some(NotesError::StartsLate(9.0)));
+
+        let lean = |start| {
+            let notes = read(start).expect("notes");
+            let analysis = Analysis::of_notes(&notes, Cycle::SIX, Answers::Open);
+            analysis.whole.lean
+        };
+        assert_eq!(lean(Some(0.25)), Lean::Threes);
+        assert_ne!(lean(None), Lean::Threes, "the pickup shifts its cycles");
+    }
+
+    #[test]
+    fn a_file_that_is_cut_off_says_where() {
+        let bytes = with_pickup(6);
+        let read = |n: usize| Notes::read(&bytes[..n], PulseNote::EIGHTH);
+        assert_eq!(read(bytes.len()).expect("whole").cut_off(), None);
+        // The head and the name of the track have 22 bytes, each eighth 8 and a quarter of a second.
+        for n_eighths in [1_u8, 10, 36] {
+            let cut = read(22 + 8 * usize::from(n_eighths)).expect("notes");
+            let at = cut.cut_off().expect("cut off");
+            assert!((at - 0.25 * f64::from(n_eighths)).abs() < 1e-9, "{at}");
+        }
+        for n in [14, 20, 24] {
+            assert_eq!(read(n).err(), Some(NotesError::CutOff), "{n}");
+        }
+        // What follows after the last track is no part of it.
+        let more = [&bytes[..], &b"XFIH"[..]].concat();
+        let read = Notes::read(&more, PulseNote::EIGHTH);
+        assert_eq!(read.expect("whole").cut_off(), None);
     }
 }

@@ -13,7 +13,10 @@ pub struct Pulses(Vec<f64>);
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum PulsesError {
     /// Fewer than two.
-    #[error("{0} pulses; at least two are needed to have a gap between them")]
+    #[error(
+        "{n} {noun}; at least two are needed to have a gap between them",
+        n = .0, noun = if *.0 == 1 { "pulse" } else { "pulses" }
+    )]
     TooFew(usize),
     /// A time that is no number or infinite; its place from 0.
     #[error("time {} is no finite number", .0 + 1)]

@@ -105,6 +105,12 @@ impl Passage {
         &self.0.pulses
     }
 
+    /// When it begins and when it ends, in seconds.
+    pub fn span(&self) -> (f64, f64) {
+        let at = |time: Option<&f64>| time.copied().unwrap_or(0.0);
+        (at(self.0.pulses.first()), at(self.0.pulses.last()))
+    }
+
     /// How many cycles it has.
     pub fn n_cycles(&self) -> usize {
         self.0.marks.len()
@@ -166,13 +172,10 @@ impl Passage {
 
     /// It in one line that reads without its deck.
     pub fn line(&self) -> String {
-        let (first, last) = (self.0.pulses.first(), self.0.pulses.last());
-        let at = |time: Option<&f64>| time.copied().unwrap_or(0.0);
+        let (from, until) = self.span();
         let mut line = format!(
-            "passage {} from {:.3} to {:.3} cycle {} marks ",
+            "passage {} from {from:.3} to {until:.3} cycle {} marks ",
             self.0.recording,
-            at(first),
-            at(last),
             self.0.cycle.n_pulses()
         );
         line.push_str(&self.signs());

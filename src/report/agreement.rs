@@ -54,25 +54,54 @@ impl Agreement {
     /// In so many words as fit beside others, after `agree`; `None` where nothing was told by both.
     pub fn in_short(&self, first: &str, second: &str) -> Option<String> {
         let (same, both) = (self.n_same, self.n_both);
-        let kappa = self.kappa.map(|kappa| format!(" (kappa {kappa:.2})"));
-        let kappa = kappa.unwrap_or_default();
-        (both > 0).then(|| format!("{first} and {second} in {same} of {both}{kappa}"))
+        let beyond = match self.beyond_chance() {
+            None => String::new(),
+            Some(Beyond::Less) => " (less than by chance)".to_owned(),
+            Some(Beyond::As) => " (as by chance)".to_owned(),
+            Some(Beyond::More(way)) => format!(" ({way:.2} of the way from chance)"),
+        };
+        (both > 0).then(|| format!("{first} and {second} in {same} of {both}{beyond}"))
     }
 
     /// In words; `first` and `second` are the hearers.
     pub fn words(&self, first: &str, second: &str) -> String {
         let (same, both) = (self.n_same, self.n_both);
-        let mut words = format!("{first} and {second} agree in {same} of {both} cycles");
-        if let Some(kappa) = self.kappa {
-            words.push_str(&format!(", kappa {kappa:.2}"));
-        }
+        let cycles = if both == 1 { "cycle" } else { "cycles" };
+        let mut words = format!("{first} and {second} agree in {same} of {both} {cycles}");
+        words.push_str(&match self.beyond_chance() {
+            None => String::new(),
+            Some(Beyond::Less) => ", less often than by chance".to_owned(),
+            Some(Beyond::As) => ", no more than by chance".to_owned(),
+            Some(Beyond::More(way)) => format!(
+                ", more often than by chance: {way:.2} of the way from chance to full agreement"
+            ),
+        });
         let apart = [(self.n_first_cannot, first), (self.n_second_cannot, second)];
         for (n, who) in apart.into_iter().filter(|(n, _)| *n > 0) {
             words.push_str(&format!("; {n} that {who} cannot tell"));
         }
         words
     }
+
+    fn beyond_chance(&self) -> Option<Beyond> {
+        Some(match self.kappa? {
+            kappa if kappa < -BY_CHANCE => Beyond::Less,
+            kappa if kappa <= BY_CHANCE => Beyond::As,
+            kappa => Beyond::More(kappa),
+        })
+    }
 }
+
+/// How agreement stands to what chance would bring.
+enum Beyond {
+    Less,
+    As,
+    /// So much of the way from there to full agreement, which is what kappa is (Cohen 1960).
+    More(f64),
+}
+
+/// So near to chance agreement is called no more than that (a round figure).
+const BY_CHANCE: f64 = 0.1;
 
 fn place(mark: Mark) -> Option<usize> {
     match mark {
@@ -139,6 +168,34 @@ mod tests {
         let found = of(&first, &second);
         assert_eq!((found.n_same, found.n_both), (35, 50));
         assert!((found.kappa.expect("enough") - 0.4).abs() < 1e-9);
+    }
+
+    #[test]
+    fn kappa_is_said_in_words() {
+        let words = |first: &str, second: &str| of(first, second).words("you", "Lola");
+        let alike = "32".repeat(10);
+        assert_eq!(
+            words(&alike, &alike),
+            "you and Lola agree in 20 of 20 cycles, more often than by chance: 1.00 of the way \
+             from chance to full agreement"
+        );
+        let against = "23".repeat(10);
+        assert_eq!(
+            words(&alike, &against),
+            "you and Lola agree in 0 of 20 cycles, less often than by chance"
+        );
+        // Half of each half: .5 of all agree, and .5 would by chance.
+        let halves = "3322".repeat(5);
+        assert_eq!(
+            words(&alike, &halves),
+            "you and Lola agree in 10 of 20 cycles, no more than by chance"
+        );
+        let short = of(&alike, &against).in_short("you", "Lola");
+        assert_eq!(
+            short.as_deref(),
+            Some("you and Lola in 0 of 20 (less than by chance)")
+        );
+        assert_eq!(words("3", "3"), "you and Lola agree in 1 of 1 cycle");
     }
 
     #[test]

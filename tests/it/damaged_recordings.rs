@@ -15,8 +15,9 @@ use crate::recordings::{ours, recording};
 
 /// Names with what makes them, and whether not one sample may differ. AAC is without the noise that
 /// a decoder makes up, which is another after each jump.
-const KINDS: [(&str, &[&str], bool); 6] = [
+const KINDS: [(&str, &[&str], bool); 7] = [
     ("a.wav", &["-c:a", "pcm_s24le"], true),
+    ("a.aiff", &["-c:a", "pcm_s24be"], true),
     ("a.flac", &["-c:a", "flac"], true),
     ("alac.m4a", &["-c:a", "alac"], true),
     ("a.mp3", &["-c:a", "libmp3lame", "-b:a", "192k"], false),
@@ -122,6 +123,51 @@ fn a_file_that_is_cut_off_says_where_it_ends() {
             }
         }
     }
+}
+
+#[test]
+fn what_is_left_of_an_mp4_file_is_heard_where_its_index_comes_first() {
+    let dir = TempDir::new().expect("a folder");
+    let kinds: [(&str, &[&str], bool); 2] = [
+        ("alac.m4a", &["-c:a", "alac"], true),
+        ("aac.m4a", &["-c:a", "aac", "-aac_pns", "0"], false),
+    ];
+    for (name, codec, is_exact) in kinds {
+        let args = [codec, &["-movflags", "+faststart"][..]].concat();
+        let whole = read(recording(dir.path(), name, &args, 44_100)).expect("there");
+        let (all, _) = decoded(whole.clone()).expect("whole");
+        for percent in [30, 50, 80] {
+            let cut = whole[..whole.len() * percent / 100].to_vec();
+            let (some, lost) = decoded(cut).expect("a part of it");
+            let share = 100 * some.len() / all.len();
+            assert!(
+                share > percent / 2 && some.len() < all.len(),
+                "{name} {percent}: {share}"
+            );
+            assert_eq!(
+                lost.ended.map(|(end, _)| end),
+                Some(End::CutOff),
+                "{name} {percent}"
+            );
+            if is_exact {
+                assert!(some[..] == all[..some.len()], "{name} {percent}");
+            }
+        }
+        // With its index at the end nothing can be found, and that is said.
+        let whole = read(recording(dir.path(), "end.m4a", codec, 44_100)).expect("there");
+        let error = decode::open(Cursor::new(whole[..whole.len() / 2].to_vec()), None);
+        let said = error.err().expect("no index").to_string();
+        assert!(said.contains("cut off"), "{said}");
+    }
+}
+
+#[test]
+fn a_coding_that_is_not_read_is_named_in_plain_words() {
+    let dir = TempDir::new().expect("a folder");
+    let file = recording(dir.path(), "adpcm.wav", &["-c:a", "adpcm_ms"], 44_100);
+    let error = decode::open(File::open(file).expect("there"), None);
+    let said = error.err().expect("it is not read").to_string();
+    assert!(said.contains("coded in a way that is not read"), "{said}");
 }
 
 /// Bytes of a file with others in the place of the first that are found.

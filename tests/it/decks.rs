@@ -565,3 +565,52 @@ fn a_deck_that_could_not_be_installed_is_told_by_check() {
     assert!(ended.err.contains("line 3, column"), "{}", ended.err);
     assert!(!ended.err.contains("found no title"), "{}", ended.err);
 }
+
+/// A deck of own recordings with one passage of two cycles in `take.wav`, a phrase of the program; and
+/// how many seconds it lasts.
+fn with_passage(home: &Home) -> f64 {
+    done(
+        home,
+        "phrase plain --deck path --feel twos --level 6 --seed 4 --wav take.wav --json take.json",
+    );
+    let told = fs::read(home.file("take.json")).expect("written");
+    let told: serde_json::Value = serde_json::from_slice(&told).expect("JSON");
+    let pulses = told["pulses"].as_array().expect("a list");
+    let time = |idx: usize| pulses[idx].as_f64().expect("a number");
+    let times: Vec<String> = pulses[..13].iter().map(ToString::to_string).collect();
+    let file = fs::File::open(home.file("take.wav")).expect("there");
+    let hash = contrapalma::label::ContentHash::of(file).expect("it can be read");
+    let deck = format!(
+        "{}\n[[passage]]\nid = \"abc-1\"\nrecording = \"{hash}\"\nfile = \"{}\"\ncycle = 6\n\
+         pulses = [{}]\nmarks = \"22\"\n",
+        contrapalma::deck::own_recordings(),
+        home.file("take.wav").display(),
+        times.join(", ")
+    );
+    home.write("mine.toml", deck);
+    time(12) - time(0)
+}
+
+#[test]
+fn passages_are_told_by_file_and_time_and_one_is_heard() {
+    let home = Home::new();
+    let seconds = with_passage(&home);
+    let text = done(&home, "decks show mine.toml").out;
+    let line = text.lines().find(|line| line.starts_with("  abc-1: "));
+    let line = line.expect("the passage is told");
+    assert!(line.starts_with("  abc-1: take.wav, 0:0"), "{line}");
+    assert!(line.ends_with(", 2 cycles, marked 22"), "{line}");
+    done(
+        &home,
+        "decks show mine.toml --hear which-clapping --seed 1 --wav out.wav",
+    );
+    let file = fs::File::open(home.file("out.wav")).expect("written");
+    let pcm = wav::read(file).expect("a WAV file");
+    let lasts = f64::from(u32::try_from(pcm.micros()).expect("short")) / 1e6;
+    assert!((lasts - seconds).abs() < 0.01, "{lasts} {seconds}");
+    // Where it is gone that is said, and nothing is written.
+    fs::remove_file(home.file("take.wav")).expect("there");
+    let args = "decks show mine.toml --hear which-clapping --seed 1 --wav none.wav";
+    refused(&home, args, 1, &["take.wav: not where it was", "hint: "]);
+    assert!(!home.file("none.wav").exists());
+}

@@ -164,12 +164,8 @@ fn other_forms_say_the_same() {
     write_pulses(&home, &known);
     let text = run(home.program("listen a.wav --pulses pulses.csv"), "");
     assert!(text.out.contains("leaning to twos"), "{}", text.out);
-    let csv = run(
-        home.program("listen a.wav a.mid --csv --pulses pulses.csv"),
-        "",
-    );
-    // A MIDI file has pulses of its own and is refused here; the recording is told all the same.
-    assert_eq!(csv.code, 2);
+    let csv = run(home.program("listen a.wav --csv --pulses pulses.csv"), "");
+    assert_eq!((csv.code, csv.err.as_str()), (0, ""));
     assert!(
         csv.out.starts_with("file,cycle,start,lean,sure"),
         "{}",
@@ -186,6 +182,195 @@ fn other_forms_say_the_same() {
 }
 
 #[test]
+fn a_picture_goes_over_no_file_but_a_picture() {
+    let home = Home::new();
+    files(&home, "plain", "twos");
+    let sound = fs::read(home.file("a.wav")).expect("written");
+    home.write("dear.txt", "dear");
+    home.write("list.csv", "0\n1\n2\n");
+    fs::hard_link(home.file("a.wav"), home.file("alike.svg")).expect("a second name");
+    for (args, says) in [
+        (
+            "listen a.wav --svg a.wav",
+            "a.wav: found a file that is read",
+        ),
+        (
+            "listen a.wav --svg a.wav --replace",
+            "a.wav: found a file that is read",
+        ),
+        (
+            "listen a.wav --svg alike.svg --replace",
+            "alike.svg: found a file that is read",
+        ),
+        (
+            "listen a.wav --pulses list.csv --svg list.csv --replace",
+            "list.csv: found a file that is read",
+        ),
+        (
+            "listen a.wav --svg dear.txt",
+            "dear.txt: found a file that is no picture of a recording",
+        ),
+        (
+            "listen a.wav a.mid --pulses list.csv",
+            "list.csv: found 2 files for one list of pulses",
+        ),
+        ("listen a.wav --svg - --json", "only one can go to standard"),
+        ("listen a.wav --replace", "--svg"),
+    ] {
+        let ended = run(home.program(args), "");
+        assert_eq!((ended.code, ended.out.as_str()), (2, ""), "{args}");
+        assert!(ended.err.contains(says), "{args}: {}", ended.err);
+        assert!(fs::read(home.file("a.wav")).expect("there") == sound);
+        let text = fs::read_to_string(home.file("dear.txt"));
+        assert_eq!(text.ok().as_deref(), Some("dear"));
+    }
+    // Over what was said to go, over an older picture, and to standard output.
+    for args in [
+        "listen a.wav --svg dear.txt --replace",
+        "listen a.wav --svg dear.txt",
+        "listen a.wav --svg new.svg",
+    ] {
+        let ended = run(home.program(args), "");
+        assert_eq!((ended.code, ended.err.as_str()), (0, ""), "{args}");
+    }
+    let picture = fs::read_to_string(home.file("new.svg")).expect("written");
+    assert!(picture.contains("</svg>"), "{picture}");
+    let printed = run(home.program("listen a.wav --svg -"), "");
+    assert_eq!((printed.code, printed.out), (0, picture));
+    assert!(!home.file("-").exists());
+}
+
+#[test]
+fn a_picture_is_written_beside_other_forms() {
+    let home = Home::new();
+    files(&home, "plain", "twos");
+    for (form, begins) in [
+        ("--json", "{\""),
+        ("--csv", "file,cycle,"),
+        ("--text", "a.wav   "),
+    ] {
+        let ended = run(
+            home.program(&format!("listen a.wav {form} --svg a.svg")),
+            "",
+        );
+        assert_eq!((ended.code, ended.err.as_str()), (0, ""), "{form}");
+        assert!(ended.out.starts_with(begins), "{form}: {}", ended.out);
+        let drawn = fs::read_to_string(home.file("a.svg")).expect("written");
+        assert!(drawn.contains("</svg>"), "{form}");
+        fs::remove_file(home.file("a.svg")).expect("there");
+    }
+}
+
+#[test]
+fn the_accents_of_a_cycle_are_shown() {
+    let home = Home::new();
+    let known = files(&home, "plain", "twos");
+    write_pulses(&home, &known);
+    let told = |more: &str| {
+        run(
+            home.program(&format!("listen a.wav --pulses pulses.csv {more}")),
+            "",
+        )
+    };
+    let text = told("--cycle-shown 2").out;
+    assert!(text.contains("  accents of cycle 2"), "{text}");
+    // The program's own phrase in twos is strong on every second count alone.
+    let row = text
+        .lines()
+        .find(|line| line.starts_with("  low "))
+        .expect("a row");
+    let cells: Vec<&str> = row.split_whitespace().skip(1).collect();
+    assert_eq!(cells.len(), 6, "{row}");
+    let strong: Vec<bool> = cells.iter().map(|cell| cell.contains('#')).collect();
+    assert_eq!(strong, [true, false, true, false, true, false], "{row}");
+    // Without a number it is one that leans as clearly as any.
+    let text = told("").out;
+    assert!(text.contains(", the clearest, at "), "{text}");
+    let none = told("--cycle-shown 99");
+    assert_eq!(none.code, 2);
+    assert!(
+        none.err
+            .contains("found --cycle-shown 99; expected one of its "),
+        "{}",
+        none.err
+    );
+    assert_eq!(told("--cycle-shown 0").code, 2);
+}
+
+#[test]
+fn a_table_tells_every_cycle_as_the_object_does() {
+    let home = Home::new();
+    let known = files(&home, "plain", "threes");
+    write_pulses(&home, &known);
+    let text = run(home.program("listen a.wav --pulses pulses.csv"), "").out;
+    let object = run(home.program("listen a.wav --json --pulses pulses.csv"), "").out;
+    let heard: Value = serde_json::from_str(&object).expect("one object");
+    let (_, table) = text.split_once("  cycle     start").expect("a table");
+    let rows: Vec<Vec<&str>> = table
+        .lines()
+        .skip(1)
+        .map(|row| row.split_whitespace().collect())
+        .collect();
+    let cycles = heard["cycles"].as_array().expect("a list");
+    assert_eq!(rows.len(), cycles.len());
+    for (row, cycle) in rows.iter().zip(cycles) {
+        for (cell, (field, off)) in row[1..5].iter().zip([
+            ("start", 6e-4),
+            ("threes", 6e-3),
+            ("twos", 6e-3),
+            ("sure", 6e-3),
+        ]) {
+            let told: f64 = cell.parse().expect("a number");
+            let heard = cycle[field].as_f64().expect("a number");
+            assert!((told - heard).abs() < off, "{row:?} {cycle}");
+        }
+        assert_eq!(cycle["lean"], row[5]);
+    }
+}
+
+#[test]
+fn a_midi_file_is_counted_from_where_it_is_said_to_begin_and_tells_that_it_is_cut_off() {
+    let home = Home::new();
+    let known = files(&home, "plain", "twos");
+    let second = known["pulses"][1].as_f64().expect("a number");
+    let heard = run(
+        home.program(&format!("listen a.mid --json --start {second}")),
+        "",
+    );
+    assert_eq!((heard.code, heard.err.as_str()), (0, ""));
+    let heard: Value = serde_json::from_str(&heard.out).expect("one object");
+    let whole = run(home.program("listen a.mid --json"), "");
+    let whole: Value = serde_json::from_str(&whole.out).expect("one object");
+    assert_eq!(heard["pulses"][0], whole["pulses"][1]);
+    for (args, says) in [
+        ("listen a.wav --start 1", "found --start without --tempo"),
+        ("listen a.wav --tempo 120", "--start"),
+        (
+            "listen a.mid --tempo 120 --start 1",
+            "whose pulses are its own",
+        ),
+    ] {
+        let ended = run(home.program(args), "");
+        assert_eq!(ended.code, 2, "{args}");
+        assert!(ended.err.contains(says), "{args}: {}", ended.err);
+    }
+    let bytes = fs::read(home.file("a.mid")).expect("written");
+    home.write("cut.mid", &bytes[..bytes.len() / 2]);
+    let cut = run(home.program("listen cut.mid"), "");
+    assert_eq!(cut.code, 0);
+    let says = "cut.mid: the file is cut off; it was read up to second ";
+    assert!(cut.err.starts_with(says), "{}", cut.err);
+    home.write("head.mid", &bytes[..30]);
+    let head = run(home.program("listen head.mid"), "");
+    assert_eq!(head.code, 3);
+    assert!(
+        head.err.contains("cut off before its first note"),
+        "{}",
+        head.err
+    );
+}
+
+#[test]
 fn what_cannot_be_heard_is_a_clear_sentence() {
     let home = Home::new();
     home.write("text.wav", "no sound");
@@ -194,6 +379,7 @@ fn what_cannot_be_heard_is_a_clear_sentence() {
     home.write("unsorted.csv", "0\n2\n1\n");
     home.write("word.csv", "0\nsoon\n");
     home.write("empty.csv", String::new());
+    home.write("one.csv", "1\n");
     files(&home, "plain", "twos");
     for (args, said) in [
         ("listen text.wav", "text.wav: "),
@@ -205,7 +391,8 @@ fn what_cannot_be_heard_is_a_clear_sentence() {
         ),
         ("listen a.wav --pulses unsorted.csv", "time 3 is not later"),
         ("listen a.wav --pulses word.csv", "line 2: \"soon\""),
-        ("listen a.wav --pulses empty.csv", "0 pulses"),
+        ("listen a.wav --pulses empty.csv", "0 pulses;"),
+        ("listen a.wav --pulses one.csv", "1 pulse;"),
         ("listen a.wav --tempo 120 --start 900", "at least two"),
     ] {
         let ended = run(home.program(args), "");

@@ -253,6 +253,54 @@ fn pulses_that_were_set_on_the_screen_go_before_those_that_are_found() {
 }
 
 #[test]
+fn two_others_are_compared_and_sections_are_shown() {
+    let (home, starts) = with_recording();
+    let (n, end) = (starts.len(), starts[starts.len() - 1] + 60.0);
+    for (name, mark) in [("Lola", "twos"), ("A<b>&c", "threes")] {
+        home.write("list.csv", format!("{HEAD}0,{end},{mark},sure\n"));
+        let args = [
+            "listen", "a.wav", "--csv", "--marks", "list.csv", "--by", name,
+        ];
+        let mut program = home.program("");
+        program.args(args);
+        assert_eq!(run(program, "").code, 0, "{name}");
+    }
+    let file = fs::File::open(home.file("a.wav")).expect("there");
+    let content = ContentHash::of(file).expect("it can be read");
+    let mut store = Store::open(&home.data(), Seed(1), Moment(1)).expect("the store opens");
+    let sections = contrapalma::mark::Sections::new(vec![starts[2]]).expect("rising");
+    store
+        .save_sections(content, &sections)
+        .expect("it is written");
+    drop(store);
+
+    let text = told(&home, "listen a.wav --text --pulses pulses.csv --svg a.svg");
+    assert_eq!((text.code, text.err.as_str()), (0, ""));
+    let words = format!("A<b>&c and Lola agree in 0 of {n} cycles");
+    assert!(text.out.contains(&words), "{}", text.out);
+    let rule = format!("  | |{}  sections\n", " ".repeat(n - 3));
+    assert!(text.out.contains(&rule), "{}", text.out);
+    let table = text.out.lines().rev().take(n).collect::<Vec<&str>>();
+    assert!(table[0].ends_with("        2  3       2"), "{}", table[0]);
+    assert!(
+        table[n - 1].ends_with("        1  3       2"),
+        "{}",
+        table[n - 1]
+    );
+
+    let drawn = fs::read_to_string(home.file("a.svg")).expect("written");
+    for part in [
+        ">section</text>",
+        ">Lola</text>",
+        ">A&lt;b&gt;&amp;c</text>",
+        ">count</text>",
+    ] {
+        assert!(drawn.contains(part), "{part}: {drawn}");
+    }
+    assert!(!drawn.contains("<script") && !drawn.contains("<b>"));
+}
+
+#[test]
 fn nothing_is_written_over_a_file_that_is_there() {
     let (home, _) = with_recording();
     say(&home, &[(0.0, 2.5, Mark::Both)]);
@@ -269,6 +317,8 @@ fn nothing_is_written_over_a_file_that_is_there() {
         fs::read_to_string(home.file("mine.csv")).ok().as_deref(),
         Some("dear")
     );
+    let one = told(&home, "listen a.wav --marks-out one.csv");
+    assert_eq!(one.out, "one.csv: 1 mark of yours\n");
     let lola = told(&home, "listen a.wav --marks-out lola.csv --by Lola");
     assert_eq!((lola.code, home.file("lola.csv").exists()), (1, false));
 }

@@ -94,6 +94,9 @@ fn recordings_are_read_as_ffmpeg_reads_them() {
             exact,
         ),
         ("24.wav", &["-c:a", "pcm_s24le"], 48_000, exact),
+        ("16.aiff", &["-c:a", "pcm_s16be"], 44_100, exact),
+        ("24.aif", &["-c:a", "pcm_s24be"], 48_000, exact),
+        ("f32.aiff", &["-c:a", "pcm_f32be"], 48_000, exact),
         ("f32.wav", &["-c:a", "pcm_f32le"], 192_000, exact),
         ("low.wav", &["-c:a", "pcm_s16le"], 8_000, exact),
         ("alac.m4a", &["-c:a", "alac"], 44_100, exact),
@@ -195,6 +198,8 @@ fn no_damaged_recording_makes_it_break_down() {
         ("a.ogg", &["-c:a", "libvorbis"]),
         ("a.m4a", &["-c:a", "aac"]),
         ("alac.m4a", &["-c:a", "alac"]),
+        ("a.aiff", &["-c:a", "pcm_s16be"]),
+        ("first.m4a", &["-c:a", "aac", "-movflags", "+faststart"]),
     ] {
         let file = recording(dir.path(), name, args, 44_100);
         let whole = std::fs::read(&file).expect("there");

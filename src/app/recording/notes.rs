@@ -38,13 +38,18 @@ pub enum NotPlayed {
     TooLarge(u64),
 }
 
-/// The pulses of a MIDI file as they lie in its sound; nothing where it has fewer than two.
+/// The pulses of a MIDI file as they lie in its sound, the first cycle beginning `start` seconds after the
+/// beginning of the file where that is said; nothing where it has fewer than two.
 ///
 /// # Errors
 /// When it cannot be read or is too long to be played.
-pub fn pulses_of_notes(bytes: &[u8], pulse: PulseNote) -> Result<Option<Pulses>, NotPlayed> {
+pub fn pulses_of_notes(
+    bytes: &[u8],
+    pulse: PulseNote,
+    start: Option<f64>,
+) -> Result<Option<Pulses>, NotPlayed> {
     let begins = Score::of(bytes)?.begins;
-    let notes = Notes::read(bytes, pulse)?;
+    let notes = Notes::read_from(bytes, pulse, start)?;
     let times = notes.pulses().iter().map(|time| time - begins);
     Ok(Pulses::new(times.filter(|time| *time >= 0.0).collect()).ok())
 }
@@ -190,7 +195,7 @@ mod tests {
     #[test]
     fn notes_sound_on_the_pulses_that_are_told() {
         let bytes = piece(&[0, 3, 6, 9, 12, 15, 18, 21]);
-        let pulses = pulses_of_notes(&bytes, PulseNote::EIGHTH);
+        let pulses = pulses_of_notes(&bytes, PulseNote::EIGHTH, None);
         let pulses = pulses.expect("a piece").expect("pulses");
         let wav = sound_of_notes(&bytes).expect("it is played");
         let mut played = decode::open(Cursor::new(wav), Some("wav")).expect("a recording");

@@ -10,11 +10,22 @@ pub enum DecodeError {
     #[error("the file is empty")]
     Empty,
     /// It is no recording of a kind that is known here.
-    #[error("no recording: WAV, FLAC, MP3, Ogg Vorbis, or AAC or ALAC in MP4 was expected")]
+    #[error("no recording: WAV, AIFF, FLAC, MP3, Ogg Vorbis, or AAC or ALAC in MP4 was expected")]
     Unknown,
     /// It is of a kind that is known, in a variety that is not.
     #[error("a variety of recording that cannot be read ({0})")]
     Variety(&'static str),
+    /// Its sound is coded in a way that is not known.
+    #[error(
+        "a recording whose sound is coded in a way that is not read; save it as WAV with plain \
+         samples (PCM), or as FLAC"
+    )]
+    Coding,
+    /// It is cut off before the index without which nothing of it can be found.
+    #[error(
+        "the recording is cut off, and with its end its index is missing, so that nothing can be heard"
+    )]
+    NoIndex,
     /// It is too damaged for anything to be heard.
     #[error("the recording is so damaged that nothing of it can be heard")]
     Damaged,
@@ -97,10 +108,11 @@ impl fmt::Display for Lost {
             ));
         }
         if self.samples > 0 {
-            parts.push(format!(
-                "{} samples that are no numbers made silent",
-                self.samples
-            ));
+            let what = match self.samples {
+                1 => "1 sample that is no number".to_owned(),
+                n => format!("{n} samples that are no numbers"),
+            };
+            parts.push(format!("{what} made silent"));
         }
         if let Some((end, at)) = self.ended {
             let why = match end {

@@ -1,5 +1,5 @@
-//! Recordings, decoded block by block as they are read: WAV, FLAC, MP3, Ogg Vorbis, and AAC or ALAC
-//! in MP4, through the `symphonia` library.
+//! Recordings, decoded block by block as they are read: WAV, AIFF, FLAC, MP3, Ogg Vorbis, and AAC or
+//! ALAC in MP4, through the `symphonia` library.
 //!
 //! Read [`Recording`] first. Positions are frames from the first that sounds. What is damaged is
 //! silent for as long as it would have sounded, so that all after it stays in its place, and

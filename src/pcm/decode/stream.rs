@@ -16,7 +16,7 @@ use symphonia::core::meta::{Limit, MetadataOptions};
 use symphonia::core::probe::{Hint, Probe};
 use symphonia::core::units::{Time, TimeBase};
 use symphonia::default::formats::{
-    AdtsReader, FlacReader, IsoMp4Reader, MpaReader, OggReader, WavReader,
+    AdtsReader, AiffReader, FlacReader, IsoMp4Reader, MpaReader, OggReader, WavReader,
 };
 
 use super::LONGEST_PACKET;
@@ -244,6 +244,7 @@ fn decoder(params: &CodecParameters) -> Result<Box<dyn Decoder>, Error> {
 fn readers(kind: Kind) -> Probe {
     let mut readers = Probe::default();
     match kind {
+        Kind::Aiff => readers.register_all::<AiffReader>(),
         Kind::Flac => readers.register_all::<FlacReader>(),
         Kind::Mp4 => readers.register_all::<IsoMp4Reader>(),
         Kind::Ogg => readers.register_all::<OggReader>(),
@@ -281,7 +282,7 @@ fn unopened(error: Error) -> DecodeError {
         Error::IoError(error) if is_of_the_file(&error) => DecodeError::Damaged,
         Error::IoError(error) => DecodeError::Unreadable(error),
         Error::Unsupported(what) if what.starts_with("core (probe)") => DecodeError::Unknown,
-        Error::Unsupported(what) => DecodeError::Variety(what),
+        Error::Unsupported(_) => DecodeError::Coding,
         Error::LimitError(_) => DecodeError::Claims,
         _ => DecodeError::Damaged,
     }

@@ -192,7 +192,10 @@ impl Miss {
         let counting = lesson.map_or(Counting::FromOne, |lesson| lesson.counting);
         let why = match slid {
             Some(slid) => format!("slid {}", slid.words(counting)),
-            None => format!("after {} taps", self.attempt.taps.len()),
+            None => match self.attempt.taps.len() {
+                1 => "after 1 tap".to_owned(),
+                n => format!("after {n} taps"),
+            },
         };
         self.told(syllabus, &why)
     }

@@ -2,6 +2,7 @@
 
 mod check;
 mod list;
+mod passages;
 mod show;
 
 use std::ffi::OsStr;

@@ -1,8 +1,6 @@
 //! `contrapalma decks show`: what the exercises of a deck are, and how one sounds.
 
-use std::sync::Arc;
-
-use super::Show;
+use super::{Show, passages};
 use crate::app::{FIRM, example};
 use crate::cli::args::Practice;
 use crate::cli::commands::hear::Speaker;
@@ -15,7 +13,6 @@ use crate::deck::{Deck, Exercise, Levels, Order, Spoken};
 use crate::pcm::SampleRate;
 use crate::phrase::{Bell, Entry, Level, Pacing, Recipe, Rival};
 use crate::quiz::judge::Place;
-use crate::quiz::passage::Passage;
 use crate::quiz::{By, Call, Course, Fits, Form, Guide, Material, Miss, Question, Skill};
 use crate::rhythm::{Counting, Layer};
 use crate::world::Env;
@@ -51,10 +48,11 @@ pub(super) fn run(
         text.push('\n');
         text.push_str(&told(&deck, exercise, counting));
     }
+    text.push_str(&passages::listed(&deck));
     print(&text)
 }
 
-/// Plays how a question of an exercise sounds, or writes it.
+/// Plays how a question of an exercise sounds, or writes it; of recordings one of its passages.
 pub(super) fn hear(
     exercise: &str,
     asked: &Show,
@@ -65,6 +63,9 @@ pub(super) fn hear(
     let seed = seed_of(practice)?;
     let deck = shelf::find(&asked.deck, shelf)?.through(practice.speakers());
     let exercise = find(&deck, exercise)?;
+    if let Material::Cut(passages) = &exercise.material {
+        return passages::hear((exercise, passages), asked, practice, env);
+    }
     let level = asked
         .level
         .map_or(exercise.levels.criterion(), Level::of_decibels);
@@ -104,7 +105,7 @@ fn told(deck: &Deck, exercise: &Exercise, counting: Option<Counting>) -> String 
     ];
     let of = match &exercise.material {
         Material::Made(recipe) => of_phrases(recipe, exercise.levels, counting).to_vec(),
-        Material::Cut(passages) => vec![("passages", Some(of_passages(passages)))],
+        Material::Cut(passages) => vec![("passages", Some(passages::named(passages)))],
     };
     let of_misses = exercise.repairs.of.iter().map(of_miss);
     let rows = words.into_iter().chain(of_misses).chain(rest).chain(of);
@@ -171,13 +172,6 @@ fn of_phrases(
         ("length", Some(length(recipe))),
         ("entry", Some(entry(recipe))),
     ]
-}
-
-/// The passages of an exercise, each with its marks.
-fn of_passages(passages: &[Arc<Passage>]) -> String {
-    let one = |passage: &Arc<Passage>| format!("{} {}", passage.id(), passage.signs());
-    let all: Vec<String> = passages.iter().map(one).collect();
-    all.join(", ")
 }
 
 /// The id in this deck, and the deck from which it is taken where that is another.

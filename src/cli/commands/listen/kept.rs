@@ -8,12 +8,12 @@ use std::path::{Path, PathBuf};
 use super::read;
 use crate::cli::args::{Listen, Practice};
 use crate::cli::commands::practise::clock_of;
-use crate::cli::commands::write::{print, warn, write_new};
+use crate::cli::commands::write::{counted, print, warn, write_new};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::{data_dir, identity_seed};
 use crate::label::{ContentHash, Label, printable};
 use crate::listen::Pulses;
-use crate::mark::{By, Marked, Marks, list_of, read_list};
+use crate::mark::{By, Marked, Marks, Sections, list_of, read_list};
 use crate::rhythm::Cycle;
 use crate::store::Store;
 use crate::world::{Env, Moment, Seed};
@@ -28,6 +28,8 @@ pub(super) struct Known {
     pub(super) marks: Kept,
     /// Its pulses as the learner set them, and the cycle for which they did.
     pub(super) pulses: Option<(Cycle, Pulses)>,
+    /// Where the learner lets sections begin.
+    pub(super) sections: Sections,
 }
 
 /// What is kept of a file; nothing where there is no store, or it cannot be looked at now.
@@ -60,8 +62,9 @@ pub(super) fn write_out(
         return Err(none_of(path, &whose, &kept));
     };
     write_new(list, list_of(marks).as_bytes())?;
-    let (name, n) = (printable(&list.display().to_string()), marks.all().len());
-    print(&format!("{name}: {n} marks of {whose}\n"))
+    let name = printable(&list.display().to_string());
+    let n = counted(marks.all().len(), "mark", "marks");
+    print(&format!("{name}: {n} of {whose}\n"))
 }
 
 /// Keeps what another person says of a file, as a list has it.
@@ -104,9 +107,13 @@ fn look(path: &Path, practice: &Practice, env: &Env) -> Result<Known, Failure> {
     }
     let content = content_of(path)?;
     let store = Store::open(&data, Seed(0), Moment(0))?;
-    let pulses = store.recording(content)?.and_then(|known| known.pulses);
+    let (pulses, sections) = match store.recording(content)? {
+        Some(known) => (known.pulses, known.sections),
+        None => (None, Sections::default()),
+    };
     Ok(Known {
         marks: store.marks(content)?,
+        sections,
         pulses: pulses.and_then(|kept| Some((kept.cycle, Pulses::new(kept.times).ok()?))),
     })
 }

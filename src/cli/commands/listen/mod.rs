@@ -1,8 +1,10 @@
 //! `contrapalma listen`: to what each cycle of a recording or a MIDI file leans.
 
 mod csv;
+mod early;
 mod json;
 mod kept;
+mod listened;
 mod read;
 mod svg;
 mod text;
@@ -14,61 +16,28 @@ use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
 
-use super::write::{print, write_whole};
+use super::write::{counted, print, write_whole};
 use crate::app::recording::{CycleFrom, Given, Source, notes_of, opener, pulses_of_notes};
 use crate::cli::args::{self, Practice};
+use crate::cli::counting_of;
 use crate::cli::failure::{Failure, Kind};
 use crate::label::printable;
 use crate::listen::{Analysis, Answers, Pulses, Sound, from_first_of_cycle, pulse_paths};
 use crate::pcm::decode;
-use crate::rhythm::Cycle;
+use crate::rhythm::{Counting, Cycle};
 use crate::world::Env;
 
-use kept::{Kept, Known};
+use kept::Known;
+use listened::{Listened, Origin};
 
-/// One file and what is heard in it.
-struct Listened {
-    /// Its name, safe to show.
-    name: String,
-    /// Where its pulses come from.
-    pulses: Origin,
-    /// Other pulses that may be meant: pulses a minute, and how well they fit.
-    others: Vec<(f64, f64)>,
-    analysis: Analysis,
-    /// What persons say of it.
-    marks: Kept,
-}
-
-/// Where pulses come from.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Origin {
-    /// The command line gave them.
-    Given,
-    /// The learner set them on the screen.
-    Kept,
-    /// The grid of a MIDI file.
-    File,
-    /// They were found in the sound.
-    Found,
-}
-
-impl Origin {
-    fn id(self) -> &'static str {
-        match self {
-            Self::Given => "given",
-            Self::Kept => "kept",
-            Self::File => "file",
-            Self::Found => "found",
-        }
-    }
-}
-
-/// Takes marks in from a list, or writes them to one, where that is asked for.
+/// Takes marks in from a list, or writes them to one, where that is asked for; before that, what
+/// cannot be done whole is refused.
 pub(in crate::cli) fn marks(
     asked: &args::Listen,
     practice: &Practice,
     env: &Env,
 ) -> Result<Then, Failure> {
+    early::check(asked)?;
     if let Some(list) = &asked.marks_out {
         kept::write_out(list, asked, practice, env)?;
         return Ok(Then::Nothing);
@@ -98,12 +67,15 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
         return Ok(None);
     }
     let notes = notes_of(path).map_err(|error| Failure::file(path, &error))?;
+    if notes.is_none() {
+        refuse_start_alone(path, asked)?;
+    }
     let pulses = match (&asked.pulses, asked.tempo.zip(asked.start), &notes) {
         (Some(list), _, _) => Some(Given::Times(read::pulses(list)?)),
         (None, Some((tempo, start)), _) => Some(Given::Steady(tempo, start)),
         (None, None, None) => None,
         // What cannot be played is told in text.
-        (None, None, Some(bytes)) => match pulses_of_notes(bytes, asked.pulse_note) {
+        (None, None, Some(bytes)) => match pulses_of_notes(bytes, asked.pulse_note, asked.start) {
             Ok(Some(pulses)) => Some(Given::Times(pulses)),
             Ok(None) | Err(_) => return Ok(None),
         },
@@ -132,6 +104,7 @@ pub(in crate::cli) fn run(
 ) -> Result<ExitCode, Failure> {
     keep_quiet_of_decoders();
     let given = asked.pulses.as_deref().map(read::pulses).transpose()?;
+    let counting = counting_of(practice, env).unwrap_or_default();
     let mut code = 0;
     let mut heard = Vec::new();
     if asked.csv {
@@ -139,7 +112,7 @@ pub(in crate::cli) fn run(
     }
     for path in &asked.files {
         let known = kept::known(path, practice, env);
-        match listen(path, asked, given.as_ref(), known) {
+        match listen(path, asked, given.as_ref(), (known, counting)) {
             Ok(listened) => {
                 tell(&listened, asked)?;
                 if asked.svg.is_some() {
@@ -153,7 +126,12 @@ pub(in crate::cli) fn run(
         }
     }
     if let Some(path) = asked.svg.as_ref().filter(|_| !heard.is_empty()) {
-        write_whole(path, svg::strips(&heard).as_bytes())?;
+        let picture = svg::strips(&heard);
+        if early::is_standard(path) {
+            print(&picture)?;
+        } else {
+            write_whole(path, picture.as_bytes())?;
+        }
     }
     Ok(ExitCode::from(code))
 }
@@ -173,7 +151,7 @@ fn tell(listened: &Listened, asked: &args::Listen) -> Result<(), Failure> {
         print(&format!("{}\n", json::object(listened)))
     } else if asked.csv {
         print(&csv::rows(listened))
-    } else if asked.svg.is_some() {
+    } else if asked.svg.is_some() && !asked.text {
         Ok(())
     } else {
         print(&text::lines(listened))
@@ -184,27 +162,33 @@ fn listen(
     path: &Path,
     asked: &args::Listen,
     given: Option<&Pulses>,
-    known: Known,
+    (known, counting): (Known, Counting),
 ) -> Result<Listened, Failure> {
     let answers = if asked.forced {
         Answers::Forced
     } else {
         Answers::Open
     };
-    let listened = |pulses, others, analysis| Listened {
-        name: printable(&path.display().to_string()),
-        pulses,
-        others,
-        analysis,
-        marks: known.marks,
+    let listened = |pulses, others, analysis| {
+        Ok(Listened {
+            name: printable(&path.display().to_string()),
+            pulses,
+            others,
+            shown: shown(path, &analysis, asked)?,
+            analysis,
+            marks: known.marks,
+            sections: known.sections,
+            counting,
+        })
     };
-    match read::file(path, asked.pulse_note)? {
+    match read::file(path, asked)? {
         read::Heard::Notes(notes) => {
             refuse_pulses(path, asked)?;
             let analysis = Analysis::of_notes(&notes, asked.cycle(), answers);
-            Ok(listened(Origin::File, Vec::new(), analysis))
+            listened(Origin::File, Vec::new(), analysis)
         }
         read::Heard::Sound(sound) => {
+            refuse_start_alone(path, asked)?;
             // What was set for another cycle than the one that is asked for is left aside.
             let fits =
                 |(cycle, _): &(Cycle, Pulses)| asked.cycle.is_none_or(|asked| asked == *cycle);
@@ -221,7 +205,24 @@ fn listen(
                 Some(pulses) => Analysis::of_sound(&sound, &pulses, cycle, answers),
                 None => Analysis::nothing(cycle),
             };
-            Ok(listened(origin, others, analysis))
+            listened(origin, others, analysis)
+        }
+    }
+}
+
+/// The cycle of which accents are shown: the one that is asked for, or the clearest.
+fn shown(path: &Path, analysis: &Analysis, asked: &args::Listen) -> Result<Option<usize>, Failure> {
+    let n = analysis.cycles.len();
+    match asked.cycle_shown {
+        None => Ok(analysis.clearest()),
+        Some(number) if (1..=n).contains(&number) => Ok(Some(number - 1)),
+        Some(number) => {
+            let there = counted(n, "cycle", "cycles");
+            let what = format!(
+                "{}: found --cycle-shown {number}; expected one of its {there}",
+                path.display()
+            );
+            Err(Failure::new(Kind::Usage, what, "cycles are counted from 1"))
         }
     }
 }
@@ -235,11 +236,19 @@ fn refuse_pulses(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
         "{}: a MIDI file, whose pulses are its own; --pulses and --tempo are for recordings",
         path.display()
     );
-    Err(Failure::new(
-        Kind::Usage,
-        what,
-        "say what a pulse is by --pulse-note",
-    ))
+    let hint = "say what a pulse is by --pulse-note, and where the first cycle begins by --start";
+    Err(Failure::new(Kind::Usage, what, hint))
+}
+
+/// Only a file that has a grid can begin to count on it.
+fn refuse_start_alone(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
+    if asked.start.is_none() || asked.tempo.is_some() {
+        return Ok(());
+    }
+    let name = path.display();
+    let what = format!("{name}: found --start without --tempo; a recording needs both, or neither");
+    let hint = "give the tempo by --tempo PPM; --start alone is for MIDI files";
+    Err(Failure::new(Kind::Usage, what, hint))
 }
 
 type Found = (Origin, Option<Pulses>, Vec<(f64, f64)>);

@@ -5,10 +5,11 @@ use std::fs::File;
 use std::io::{self, Read as _, Seek as _};
 use std::path::Path;
 
+use crate::cli::args::Listen;
 use crate::cli::commands::write::warn;
 use crate::cli::failure::{Failure, Kind};
-use crate::listen::{Ear, Notes, PulseNote, Pulses, Sound};
-use crate::pcm::decode;
+use crate::listen::{Ear, Notes, NotesError, Pulses, Sound};
+use crate::pcm::decode::{self, DecodeError};
 
 /// What a file holds.
 pub(super) enum Heard {
@@ -17,7 +18,7 @@ pub(super) enum Heard {
 }
 
 /// Reads a recording, or a MIDI file, which is known by its first four bytes.
-pub(super) fn file(path: &Path, pulse: PulseNote) -> Result<Heard, Failure> {
+pub(super) fn file(path: &Path, asked: &Listen) -> Result<Heard, Failure> {
     let mut file = File::open(path).map_err(|error| unreadable(path, &error))?;
     let mut first = Vec::new();
     let read = file.by_ref().take(4).read_to_end(&mut first);
@@ -25,13 +26,29 @@ pub(super) fn file(path: &Path, pulse: PulseNote) -> Result<Heard, Failure> {
     file.rewind().map_err(|error| unreadable(path, &error))?;
     if first == b"MThd" {
         let bytes = limited(file, path, LARGEST_NOTES)?;
-        let notes = Notes::read(&bytes, pulse);
-        return notes.map(Heard::Notes).map_err(|error| {
-            let what = format!("{}: {error}", path.display());
-            Failure::new(Kind::Data, what, "check that this is a whole MIDI file")
-        });
+        return notes(&bytes, path, asked).map(Heard::Notes);
     }
     sound(file, path).map(Heard::Sound)
+}
+
+/// The notes of a MIDI file, and where it is cut off.
+fn notes(bytes: &[u8], path: &Path, asked: &Listen) -> Result<Notes, Failure> {
+    let notes = Notes::read_from(bytes, asked.pulse_note, asked.start);
+    let notes = notes.map_err(|error| {
+        let hint = match error {
+            NotesError::StartsLate(_) => "let --start lie before its last note",
+            _ => "check that this is a whole MIDI file",
+        };
+        let what = format!("{}: {error}", path.display());
+        Failure::new(Kind::Data, what, hint)
+    })?;
+    if let Some(at) = notes.cut_off() {
+        let name = path.display();
+        warn(&format!(
+            "{name}: the file is cut off; it was read up to second {at:.1}"
+        ));
+    }
+    Ok(notes)
 }
 
 /// Whether a file is a MIDI file, which its first four bytes say.
@@ -65,12 +82,13 @@ const LARGEST_LIST: u64 = 8 << 20;
 fn recording(file: File, path: &Path) -> Result<decode::Recording, Failure> {
     let extension = path.extension().and_then(OsStr::to_str);
     decode::open(file, extension).map_err(|error| {
-        let what = format!("{}: {error}", path.display());
-        Failure::new(
-            Kind::Data,
-            what,
-            "check that this is the right file, and whole",
-        )
+        let hint = match error {
+            DecodeError::Coding | DecodeError::Variety(_) | DecodeError::Rate { .. } => {
+                "save it in another form: WAV, AIFF, FLAC, MP3, Ogg Vorbis, or AAC or ALAC in MP4"
+            }
+            _ => "check that this is the right file, and whole",
+        };
+        Failure::new(Kind::Data, format!("{}: {error}", path.display()), hint)
     })
 }
 

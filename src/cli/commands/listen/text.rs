@@ -1,93 +1,109 @@
-//! What was heard as lines of text: a strip of the cycles, and what each stretch leans to.
+//! What was heard as lines of text: a strip of the cycles, what each stretch leans to, the accents of
+//! one cycle, and a table.
 
 use std::ops::Range;
 
 use super::kept::who;
-use super::{Listened, Origin};
-use crate::app::recording::{agreement_of, agreement_with_analysis, said_of};
-use crate::listen::{Analysis, CycleSaid, Said, clock};
+use super::listened::{Listened, Origin};
+use crate::app::recording::{agreement_of, agreement_with_analysis};
+use crate::listen::{CycleSaid, Lean, Part, accent_steps, clock};
 use crate::mark::{By, Marks};
 use crate::report::Agreement;
 
 /// Cycles in a row of the strip.
 const A_ROW: usize = 60;
+/// Columns before a strip's lines, of the names in the grid, and of a pulse in it.
+const NAME: usize = 12;
+const PULSE: usize = 4;
 
 pub(super) fn lines(listened: &Listened) -> String {
     let analysis = &listened.analysis;
-    let mut text = format!("{}   {}\n", listened.name, head(listened));
+    let mut text = format!("{}   {}\n", listened.name, listened.head());
     if analysis.cycles.is_empty() {
-        text.push_str("  no whole cycle was heard; give the pulses by --pulses or --tempo\n");
+        text.push_str(match listened.pulses {
+            Origin::File => "  no whole cycle is in it; --start, --pulse-note and --cycle say where its cycles lie\n",
+            _ => "  no whole cycle was heard; give the pulses by --pulses or --tempo\n",
+        });
         return text;
     }
-    for (idx, row) in analysis.cycles.chunks(A_ROW).enumerate() {
-        text.push_str(&format!("\n  {}\n", clock(row[0].start)));
-        let marks: String = row.iter().map(|cycle| cycle.said.lean.mark()).collect();
-        let shades: String = row.iter().map(|cycle| cycle.said.shade()).collect();
-        text.push_str(&format!("  {marks}\n  {shades}\n"));
-        for (by, marks) in &listened.marks {
-            let from = idx * A_ROW;
-            text.push_str(&person(analysis, (by, marks), from..from + row.len()));
-        }
+    let n = analysis.cycles.len();
+    for from in (0..n).step_by(A_ROW) {
+        text.push_str(&strip(listened, from..(from + A_ROW).min(n)));
     }
-    text.push_str("\n  3 leans to threes   2 leans to twos   b both at once   . unclear\n");
-    text.push_str("  below it how sure: # nine in ten or more, + seven, - less\n");
-    if !listened.marks.is_empty() {
-        text.push_str("  below that what persons say, ? that it cannot be said\n");
-    }
-    text.push('\n');
+    text.push_str(&legend(listened));
     for same in stretches(&analysis.cycles) {
         text.push_str(&stretch(same));
     }
-    text.push_str(&format!("  the whole, {}\n", analysis.whole.words()));
+    let whole = analysis.whole.words();
+    text.push_str(&format!("  the whole, heard as one: {whole}\n"));
     text.push_str(&agreements(listened));
+    if let Some(shown) = listened.shown {
+        text.push_str(&grid(listened, shown));
+    }
+    text.push_str(&table(listened));
     text
 }
 
-/// What a person says of some cycles; nothing where they say nothing of all.
-fn person(analysis: &Analysis, (by, marks): (&By, &Marks), cycles: Range<usize>) -> String {
-    let sign = |cycle| said_of(analysis, marks, cycle).map_or(' ', |marked| marked.mark.sign());
-    let width = cycles.len();
-    let signs: String = cycles.map(sign).collect();
+/// Some cycles side by side: leans, how sure, where sections begin, and what persons say.
+fn strip(listened: &Listened, cycles: Range<usize>) -> String {
+    let row = &listened.analysis.cycles[cycles.clone()];
+    let leans: String = row.iter().map(|cycle| cycle.said.lean.mark()).collect();
+    let shades: String = row.iter().map(|cycle| cycle.said.shade()).collect();
+    let mut text = format!("\n  {}\n  {leans}\n  {shades}\n", clock(row[0].start));
+    let sections = listened.sections();
+    let begins = |cycle| if sections.contains(&cycle) { '|' } else { ' ' };
+    let signs: String = cycles.clone().map(begins).collect();
+    text.push_str(&beside(&signs, "sections"));
+    for (by, marks) in &listened.marks {
+        let sign = |cycle| listened.sign(marks, cycle).unwrap_or(' ');
+        let signs: String = cycles.clone().map(sign).collect();
+        text.push_str(&beside(&signs, who(by)));
+    }
+    text
+}
+
+/// Signs with whose they are; nothing where there is no sign.
+fn beside(signs: &str, whose: &str) -> String {
     if signs.trim().is_empty() {
         return String::new();
     }
-    format!("  {signs:width$}  {}\n", who(by))
+    format!("  {signs}  {whose}\n")
 }
 
-/// How far each person agrees with the analysis, and each of the others with the learner.
+fn legend(listened: &Listened) -> String {
+    let mut text = "\n  3 leans to threes   2 leans to twos   b both at once   . unclear\n\
+                    \x20 below it how sure: # nine in ten or more, + seven, - less\n"
+        .to_owned();
+    if !listened.sections().is_empty() {
+        text.push_str("  | where you let a section begin\n");
+    }
+    if !listened.marks.is_empty() {
+        text.push_str("  below that what persons say, ? that it cannot be said\n");
+    }
+    text.push_str(
+        "  each cycle is heard with its neighbours: of a stretch it says how sure the least sure\n\
+         \x20 and the surest of its cycles is; the whole adds up the evidence of all\n\n",
+    );
+    text
+}
+
+/// How far each person agrees with the analysis, and each two persons with each other.
 fn agreements(listened: &Listened) -> String {
     let (analysis, all) = (&listened.analysis, &listened.marks);
-    let own = all.get(&By::Own);
     let mut text = String::new();
     let mut tell = |found: Agreement, first, second| {
         if !found.is_nothing() {
             text.push_str(&format!("  {}\n", found.words(first, second)));
         }
     };
-    for (by, marks) in all {
+    for (nth, (by, marks)) in all.iter().enumerate() {
         let found = agreement_with_analysis(analysis, marks);
         tell(found, who(by), "the analysis");
-        if let Some(own) = own.filter(|_| *by != By::Own) {
-            tell(agreement_of(analysis, [own, marks]), "you", who(by));
+        for (other, theirs) in all.iter().take(nth) {
+            tell(agreement_of(analysis, [theirs, marks]), who(other), who(by));
         }
     }
     text
-}
-
-fn head(listened: &Listened) -> String {
-    let analysis = &listened.analysis;
-    let n = analysis.cycle.n_pulses();
-    let tempo = match analysis.tempo_ppm() {
-        Some(ppm) => format!("about {ppm:.0} pulses a minute"),
-        None => "no pulse found".to_owned(),
-    };
-    let from = match listened.pulses {
-        Origin::Given => "pulses as given",
-        Origin::Kept => "pulses as you set them",
-        Origin::File => "pulses of the file",
-        Origin::Found => "pulses and beat one proposed, not known",
-    };
-    format!("{n} pulses a cycle   {tempo}   {from}")
 }
 
 /// Runs of cycles of one lean, with the number of the first from 1.
@@ -109,9 +125,88 @@ fn stretch((from, run): (usize, &[CycleSaid])) -> String {
     } else {
         format!("cycles {from} to {last}")
     };
-    let said = Said {
-        sure: run.iter().map(|cycle| cycle.said.sure).fold(1.0, f64::min),
-        ..run[0].said
+    let start = clock(run[0].start);
+    let lean = run[0].said.lean;
+    let sure = match lean {
+        Lean::Unclear => String::new(),
+        _ => format!(", sure to {} in 100", from_least(run)),
     };
-    format!("  {}  {cycles}, {}\n", clock(run[0].start), said.words())
+    format!("  {start}  {cycles}, {}{sure}\n", lean.words())
+}
+
+/// How sure the least sure and the surest of some cycles are, in a hundred.
+fn from_least(run: &[CycleSaid]) -> String {
+    let sure = |choose: fn(f64, f64) -> f64| {
+        let all = run.iter().map(|cycle| cycle.said.percent());
+        format!("{:.0}", all.reduce(choose).unwrap_or(0.0))
+    };
+    let (least, most) = (sure(f64::min), sure(f64::max));
+    if least == most {
+        most
+    } else {
+        format!("{least} to {most}")
+    }
+}
+
+/// How strongly each part strikes on each pulse of one cycle.
+fn grid(listened: &Listened, shown: usize) -> String {
+    let analysis = &listened.analysis;
+    let Some(accents) = analysis.accents(shown) else {
+        return String::new();
+    };
+    let cell = |text: &str| format!("{text:PULSE$}");
+    let cycle = analysis.cycle;
+    let row = |name: &str, cells: String| {
+        let line = format!("  {name:NAME$}{cells}");
+        format!("{}\n", line.trim_end())
+    };
+    let names = cycle.pulses();
+    let names = names.map(|pulse| cell(&listened.counting.name(cycle, pulse)));
+    let mut text = format!("\n  {}\n", listened.of_shown(shown));
+    text.push_str(&row("count", names.collect()));
+    for (idx, part) in Part::ALL.iter().enumerate() {
+        let steps = accents.iter().map(|pulse| accent_steps(pulse[idx]));
+        let cells = steps.map(|steps| cell([".", "#", "##", "###"][steps]));
+        text.push_str(&row(part.name(), cells.collect()));
+    }
+    text.push_str(
+        "  the more #, the further over what is usual in that part; . no more than that\n",
+    );
+    text
+}
+
+/// Every cycle in a row.
+fn table(listened: &Listened) -> String {
+    let sections = listened.sections();
+    let whose = |(by, _): (&By, &Marks)| format!("  {}", who(by));
+    let persons: String = listened.marks.iter().map(whose).collect();
+    let section = if sections.is_empty() { "" } else { "  section" };
+    let mut text = format!(
+        "\n  evidence in nats, of each cycle alone\n  cycle     start  threes    twos  sure  {:7}{section}{persons}",
+        "lean"
+    );
+    text = format!("{}\n", text.trim_end());
+    for (at, cycle) in listened.analysis.cycles.iter().enumerate() {
+        let said = &cycle.said;
+        let mut line = format!(
+            "  {:5}  {:8.3}  {:6.2}  {:6.2}  {:4.2}  {:7}",
+            at + 1,
+            cycle.start,
+            said.threes,
+            said.twos,
+            said.sure,
+            said.lean.id()
+        );
+        if !sections.is_empty() {
+            let nth = sections.iter().filter(|begin| **begin <= at).count();
+            line.push_str(&format!("  {nth:7}"));
+        }
+        for (by, marks) in &listened.marks {
+            let width = who(by).chars().count();
+            let sign = listened.sign(marks, at).unwrap_or(' ');
+            line.push_str(&format!("  {sign:width$}"));
+        }
+        text.push_str(&format!("{}\n", line.trim_end()));
+    }
+    text
 }

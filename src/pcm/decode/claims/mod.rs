@@ -18,6 +18,7 @@ pub(super) use codebooks::check_vorbis;
 /// What kind of file it is, by its first bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Kind {
+    Aiff,
     Flac,
     Mp4,
     Ogg,
@@ -37,12 +38,32 @@ pub(super) fn checked(
         Kind::Wav => hide_in_riff(source, n_bytes)?,
         Kind::Mp4 => mp4::check(source, n_bytes)?,
         Kind::Ogg => ogg::hide(source)?,
-        Kind::Frames => Vec::new(),
+        // Nothing in it takes memory by a length of its own, and words are passed over.
+        Kind::Aiff | Kind::Frames => Vec::new(),
     };
     Ok((kind, patches))
 }
 
 fn kind(source: &mut (impl Read + Seek)) -> Result<Kind, DecodeError> {
+    if let Some(
+        [
+            b'F',
+            b'O',
+            b'R',
+            b'M',
+            _,
+            _,
+            _,
+            _,
+            b'A',
+            b'I',
+            b'F',
+            b'F' | b'C',
+        ],
+    ) = bytes_at::<12>(source, 0)?
+    {
+        return Ok(Kind::Aiff);
+    }
     let head = bytes_at::<8>(source, 0)?.unwrap_or_default();
     Ok(match &head {
         [b'f', b'L', b'a', b'C', ..] => Kind::Flac,

@@ -16,8 +16,13 @@ pub(super) fn check(
         source,
         patches: Vec::new(),
         n_boxes: 0,
+        has_index: false,
+        is_cut_off: false,
     };
     walk.boxes((0, n_bytes), 0)?;
+    if walk.is_cut_off && !walk.has_index {
+        return Err(DecodeError::NoIndex);
+    }
     Ok(walk.patches)
 }
 
@@ -28,6 +33,8 @@ struct Walk<'a, S> {
     source: &'a mut S,
     patches: Vec<Patch>,
     n_boxes: u32,
+    has_index: bool,
+    is_cut_off: bool,
 }
 
 struct Found {
@@ -53,7 +60,24 @@ impl<S: Read + Seek> Walk<'_, S> {
                 self.check(&found, depth)?;
             } else if depth > 0 || &found.kind == b"moov" {
                 return Err(DecodeError::Claims);
+            } else {
+                self.end_with_file(&found, until)?;
             }
+        }
+        Ok(())
+    }
+
+    /// Lets a box at the top that passes the end of the file end there: the library reads nothing of a
+    /// file in which one is longer. What is missing then is found packet by packet.
+    fn end_with_file(&mut self, found: &Found, until: u64) -> Result<(), DecodeError> {
+        self.is_cut_off = true;
+        let size_at = found.kind_at - 4;
+        let size = until - size_at;
+        if number_at(self.source, size_at)? == 1 {
+            let patches = (size_at + 8..).zip(size.to_be_bytes());
+            self.patches.extend(patches);
+        } else if let Ok(size) = u32::try_from(size) {
+            self.patches.extend((size_at..).zip(size.to_be_bytes()));
         }
         Ok(())
     }
@@ -86,6 +110,7 @@ impl<S: Read + Seek> Walk<'_, S> {
 
     fn check(&mut self, found: &Found, depth: u8) -> Result<(), DecodeError> {
         let inside = found.inside;
+        self.has_index |= matches!(&found.kind, b"moov" | b"moof");
         match &found.kind {
             b"moov" | b"trak" | b"mdia" | b"minf" | b"stbl" | b"mvex" | b"moof" | b"traf" => {
                 if inside.1 - inside.0 > LARGEST_INDEX || depth >= DEEPEST {
