@@ -9,7 +9,7 @@ use super::lean::{Cuts, Lean, Shares, scores, shares, spoken, whole};
 use super::notes::Notes;
 use super::pulses::{Counted, Pulses};
 use super::sound::Sound;
-use super::stream::{Heard, Tells};
+use super::stream::{Heard, Part, Tells};
 use super::stretch::{Stated, Stretches, can_tell};
 use super::units::{mean, quantile};
 
@@ -91,7 +91,7 @@ pub struct CycleSaid {
     pub start: f64,
     /// What is said of it: evidence of its own, and its lean as heard with its neighbours.
     pub said: Said,
-    /// What each part says on this cycle, in the order of [`Part::ALL`](super::Part::ALL), above 0 for threes.
+    /// What each part says on this cycle, in the order of [`Part::ALL`], above 0 for threes.
     pub parts: [f64; 4],
     /// What in each part speaks for threes and what for twos, in this cycle and in those about it that
     /// lean alike, by which its own lean is heard.
@@ -110,7 +110,7 @@ pub struct Analysis {
     /// What is said of the whole.
     pub whole: Said,
     /// How strongly each part strikes on each pulse, over what is usual in it, in differences that can
-    /// just be heard; in the order of [`Part::ALL`](super::Part::ALL).
+    /// just be heard; in the order of [`Part::ALL`].
     pub strengths: Vec<[f64; 4]>,
     /// Cycles, by their place from 0, at which the lean passes from threes to twos or back.
     pub turns: Vec<usize>,
@@ -154,10 +154,17 @@ impl Analysis {
         })
     }
 
-    /// How strongly each part strikes on each pulse of a cycle; `None` where that was not heard.
-    pub fn accents(&self, cycle: usize) -> Option<&[[f64; 4]]> {
+    /// How strongly each part strikes on each pulse of a cycle, as [`Analysis::strengths`] has it, but
+    /// over its weakest pulse there where all of them are strong; `None` where that was not heard.
+    pub fn accents(&self, cycle: usize) -> Option<Vec<[f64; 4]>> {
         let n = self.cycle.n_pulses();
-        self.strengths.get(cycle * n..(cycle + 1) * n)
+        let mut accents = self.strengths.get(cycle * n..(cycle + 1) * n)?.to_vec();
+        for part in 0..Part::ALL.len() {
+            let weakest = accents.iter().map(|pulse| pulse[part]);
+            let rest = weakest.fold(f64::INFINITY, f64::min).max(0.0);
+            accents.iter_mut().for_each(|pulse| pulse[part] -= rest);
+        }
+        Some(accents)
     }
 
     fn of(heard: &Heard, pulses: &[f64], cycle: Cycle, answers: Answers) -> Self {

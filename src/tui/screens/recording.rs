@@ -8,7 +8,7 @@ use ratatui::text::{Line, Span};
 use super::counted;
 use super::grid::Grid;
 use crate::app::recording::{Clapping, Recording, State, agreement_of, agreement_with_analysis};
-use crate::listen::{Analysis, Part, clock};
+use crate::listen::{Analysis, Part, accent_steps, clock};
 use crate::mark::By;
 use crate::quiz::Along;
 use crate::tui::page::{Body, INDENT, Screen, cell, cut};
@@ -342,9 +342,7 @@ fn grid(
     theme: Theme,
 ) {
     let cycle = analysis.cycle;
-    let n = cycle.n_pulses();
-    let from = recording.here * n;
-    let Some(strengths) = analysis.strengths.get(from..from + n) else {
+    let Some(strengths) = analysis.accents(recording.here) else {
         return;
     };
     let has_part = [0, 1, 2, 3].map(|idx| analysis.strengths.iter().any(|pulse| pulse[idx] > 0.0));
@@ -361,15 +359,9 @@ fn grid(
         if !has_part[idx] {
             continue;
         }
-        // Where all of a cycle is strong, what stands out in it is seen.
-        let weakest = strengths
-            .iter()
-            .map(|pulse| pulse[idx])
-            .fold(f64::INFINITY, f64::min);
-        let rest = weakest.max(0.0);
         let marks: String = strengths
             .iter()
-            .map(|pulse| cell(bar(pulse[idx] - rest), PULSE))
+            .map(|pulse| cell(bar(pulse[idx]), PULSE))
             .collect();
         body.extra(Line::from(format!(
             "{:INDENT$}{:NAME$}{marks}",
@@ -400,10 +392,5 @@ fn place(pulse: f64) -> usize {
 }
 
 fn bar(strength: f64) -> &'static str {
-    match strength {
-        s if s > 4.0 => "###",
-        s if s > 2.0 => "##",
-        s if s > 0.7 => "#",
-        _ => ".",
-    }
+    [".", "#", "##", "###"][accent_steps(strength).min(3)]
 }
