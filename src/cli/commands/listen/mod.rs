@@ -17,7 +17,7 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use super::write::{counted, print, write_whole};
-use crate::app::recording::{CycleFrom, Given, Source, notes_of, opener, pulses_of_notes};
+use crate::app::recording::{CycleFrom, Given, Source, opener, pulses_of_notes};
 use crate::cli::args::{self, Practice};
 use crate::cli::counting_of;
 use crate::cli::failure::{Failure, Kind};
@@ -66,7 +66,7 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
     if is_told || !io::stdout().is_terminal() || !io::stdin().is_terminal() {
         return Ok(None);
     }
-    let notes = notes_of(path).map_err(|error| Failure::file(path, &error))?;
+    let notes = read::midi(path)?;
     if notes.is_none() {
         refuse_start_alone(path, asked)?;
     }

@@ -2,9 +2,10 @@
 
 use std::ffi::OsStr;
 use std::fs::File;
-use std::io::{self, Read as _, Seek as _};
+use std::io::{self, Read as _};
 use std::path::Path;
 
+use crate::app::recording::notes_of;
 use crate::cli::args::Listen;
 use crate::cli::commands::write::warn;
 use crate::cli::failure::{Failure, Kind};
@@ -19,16 +20,16 @@ pub(super) enum Heard {
 
 /// Reads a recording, or a MIDI file, which is known by its first four bytes.
 pub(super) fn file(path: &Path, asked: &Listen) -> Result<Heard, Failure> {
-    let mut file = File::open(path).map_err(|error| unreadable(path, &error))?;
-    let mut first = Vec::new();
-    let read = file.by_ref().take(4).read_to_end(&mut first);
-    read.map_err(|error| unreadable(path, &error))?;
-    file.rewind().map_err(|error| unreadable(path, &error))?;
-    if first == b"MThd" {
-        let bytes = limited(file, path, LARGEST_NOTES)?;
+    if let Some(bytes) = midi(path)? {
         return notes(&bytes, path, asked).map(Heard::Notes);
     }
+    let file = File::open(path).map_err(|error| unreadable(path, &error))?;
     sound(file, path).map(Heard::Sound)
+}
+
+/// The bytes of a MIDI file; nothing where a file is none.
+pub(super) fn midi(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
+    notes_of(path).map_err(|error| unreadable(path, &error))
 }
 
 /// The notes of a MIDI file, and where it is cut off.
@@ -51,18 +52,9 @@ fn notes(bytes: &[u8], path: &Path, asked: &Listen) -> Result<Notes, Failure> {
     Ok(notes)
 }
 
-/// Whether a file is a MIDI file, which its first four bytes say.
-pub(super) fn is_midi(path: &Path) -> Result<bool, Failure> {
-    let file = File::open(path).map_err(|error| unreadable(path, &error))?;
-    let mut first = Vec::new();
-    let read = file.take(4).read_to_end(&mut first);
-    read.map_err(|error| unreadable(path, &error))?;
-    Ok(first == b"MThd")
-}
-
 /// Checks that a file is a MIDI file or the beginning of a recording.
 pub(super) fn check(path: &Path) -> Result<(), Failure> {
-    if is_midi(path)? {
+    if midi(path)?.is_some() {
         return Ok(());
     }
     let file = File::open(path).map_err(|error| unreadable(path, &error))?;
@@ -75,8 +67,7 @@ pub(super) fn list(path: &Path) -> Result<Vec<u8>, Failure> {
     limited(file, path, LARGEST_LIST)
 }
 
-/// The most bytes of a MIDI file, and of a list of pulses or marks.
-const LARGEST_NOTES: u64 = 16 << 20;
+/// The most bytes of a list of pulses or marks.
 const LARGEST_LIST: u64 = 8 << 20;
 
 fn recording(file: File, path: &Path) -> Result<decode::Recording, Failure> {
