@@ -140,10 +140,14 @@ impl Open {
 
     /// Why it sounds again from its beginning, where nobody asked for that.
     pub fn spoilt(&self) -> Option<&'static str> {
-        (self.n_spoilt > 0).then_some(
-            "The sound broke off, as it may on a busy machine. It begins again, and what was tapped \
-             until then does not count.",
-        )
+        let told = match self.question.is_tapped() {
+            true => {
+                "The sound broke off, as it may on a busy machine. It begins again, and what was tapped \
+                 until then does not count."
+            }
+            false => "The sound broke off, as it may on a busy machine. It begins again.",
+        };
+        (self.n_spoilt > 0).then_some(told)
     }
 
     pub(super) fn play(&mut self, hearing: Hearing) -> Vec<Effect> {

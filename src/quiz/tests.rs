@@ -945,15 +945,20 @@ fn wheel_recipe() -> Recipe {
     Recipe::new(parts).expect("a possible recipe")
 }
 
-#[test]
-fn who_comes_back_in_another_place_has_not_kept_the_cycle() {
-    let form = Form::Clap {
+/// Threes clapped on through two cycles of silence.
+fn clap_through_silence() -> Form {
+    Form::Clap {
         layers: vec![layer("1-4")],
         place: Place::On,
         guide: Guide::First,
         course: Course::Silent(2),
         call: Call::None,
-    };
+    }
+}
+
+#[test]
+fn who_comes_back_in_another_place_has_not_kept_the_cycle() {
+    let form = clap_through_silence();
     let parts = RecipeParts {
         cycles: (6, 6),
         ..recipe_parts(&[Feel::Threes], &[Entry::One])
@@ -1288,13 +1293,7 @@ fn what_hands_missed_is_named() {
 /// In a silence hands may rest, or go on and stop later: the one is not told as the other.
 #[test]
 fn who_rests_in_the_silence_is_told_so() {
-    let form = Form::Clap {
-        layers: vec![layer("1-4")],
-        place: Place::On,
-        guide: Guide::First,
-        course: Course::Silent(2),
-        call: Call::None,
-    };
+    let form = clap_through_silence();
     let mut parts = recipe_parts(&[Feel::Either], &[Entry::One]);
     parts.cycles = (8, 8);
     parts.families = vec![crate::phrase::Family::BassStrums];
