@@ -12,7 +12,7 @@ const ENOUGH_TAPS: usize = 8;
 /// By how many milliseconds all pulses move at once.
 const NUDGE_MS: i32 = 10;
 /// Pulses a minute that are laid over a recording in which none is found.
-const LAID: u32 = 180;
+const LAID: i64 = 180;
 
 /// Pulses from the beginning of a recording on, and which of them is the first of a cycle.
 #[derive(Clone, Debug)]
@@ -38,7 +38,7 @@ impl Row {
     /// Even pulses over a sound in which none is found; none over silence.
     pub(super) fn laid(sound: &Sound, cycle: Cycle) -> Option<Self> {
         sound.level(0.0, sound.seconds())?;
-        let tempo = Tempo::of_pulses_a_minute(LAID.into()).ok()?;
+        let tempo = Tempo::of_pulses_a_minute(LAID).ok()?;
         let all = Pulses::steady(tempo, 0.0, sound.seconds()).ok()?;
         (all.times().len() > cycle.n_pulses()).then_some(Self { all, first: 0 })
     }

@@ -102,7 +102,6 @@ pub(super) enum Change {
 impl Recording {
     /// Makes one change, and says whether what sounds is to be made anew.
     pub(super) fn step(&mut self, step: Step) -> Change {
-        let last = self.n_cycles().saturating_sub(1);
         let before = (self.passage, self.speed);
         let claps = (self.claps, self.level);
         self.leave_clapping(step);
@@ -129,7 +128,7 @@ impl Recording {
             Step::Slower => self.speed = self.slower(),
             Step::Faster => self.speed = self.faster(),
             Step::Pause => {
-                self.is_sounding = !self.is_sounding && last > 0;
+                self.is_sounding = !self.is_sounding && self.n_cycles() > 0;
                 self.follows = true;
                 return Change::Sound;
             }

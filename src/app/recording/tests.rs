@@ -414,6 +414,18 @@ fn where_no_pulse_is_found_an_even_one_is_laid_that_says_nothing() {
 }
 
 #[test]
+fn a_recording_of_a_single_cycle_can_be_played() {
+    let times = clicks().0;
+    let only = Pulses::new(times[..7].to_vec()).expect("rising");
+    let mut recording = known(Some(Given::Times(only)));
+    assert_eq!(recording.n_cycles(), 1);
+    recording.step(Step::Pause);
+    assert!(recording.is_sounding);
+    let passage = recording.passage().expect("its only cycle");
+    assert!(whole(&passage, SampleRate::HZ_48000).rms() > 0.0);
+}
+
+#[test]
 fn one_goes_far_and_to_where_something_changes() {
     let mut recording = known(given());
     let last = recording.n_cycles() - 1;
