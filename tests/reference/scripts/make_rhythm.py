@@ -336,7 +336,7 @@ json.dump({
     "units": "pulses (integers) unless a key says otherwise", "tolerance": "exact for integers; 1e-9 for chord sums",
     "euclidean": {"source": "Toussaint 2005 (Bridges, pp. 47-56), rhythm list", "rows": euclid,
                   "computed_extra": extra},
-    "flamenco": {"source": "Diaz-Banez, Farigu, Gomez, Rappaport, Toussaint 2004 (Bridges, pp. 61-70) and the authors' slide transcript for the matrices",
+    "flamenco": {"source": "Diaz-Banez, Farigu, Gomez, Rappaport, Toussaint 2004 (Bridges, pp. 61-70) and the authors' slides for the matrices",
                  "patterns": FLAMENCO, "accented_counts_1_based": {a: [i + 1 for i in onsets(s)] for a, s in FLAMENCO.items()},
                  "order": names, "chronotonic_published": matrix(lambda a, b: l1(chrono_linear(a), chrono_linear(b))),
                  "chronotonic_published_convention": "blocks cut at cycle ends, not wrapped",
