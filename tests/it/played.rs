@@ -78,7 +78,6 @@ fn a_recording_keeps_its_pitch_and_claps_lie_on_its_pulses_at_both_speeds() {
     assert_eq!((seen[3], seen[5]), (0, 0), "{seen:?}");
 
     terminal.press("q");
-    terminal.press("q");
     assert_eq!(terminal.end(), 0);
 }
 
@@ -155,7 +154,7 @@ fn real_licks_open_and_are_heard_as_they_are() {
         let begun = listener.catch_up();
         terminal.press(" ");
         listener.hear(frames(8.0));
-        terminal.press("qq");
+        terminal.press("q");
         assert_eq!(terminal.end(), 0);
         // Of the third second of the file, after its rise from quiet.
         let wanted = thinned(&sound[frames(2.25)..frames(2.75)]);

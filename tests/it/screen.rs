@@ -18,6 +18,7 @@ use tempfile::TempDir;
 use crate::terminal::{ENTER, PATIENCE, Terminal, program, surround};
 
 const NOW: &str = "2026-11-26T08:00:00Z";
+const ESC: &str = "\x1b";
 const CTRL_C: &str = "\x03";
 const CTRL_Z: &str = "\x1a";
 /// In the bottom line of the first screen, of a question and of its reveal, and nowhere else.
@@ -386,11 +387,22 @@ fn a_recording_is_heard_and_played_by_single_keys() {
     terminal.wait_for("claps in twos, speed 90 %");
     terminal.press("1");
     terminal.wait_for("Cycle 1, at 0:00: ");
-    terminal.press("q");
-    terminal.wait_for(TODAY);
+    terminal.wait_for("esc today   q leave");
     terminal.press("q");
     assert_eq!(terminal.end(), 0);
     assert!(terminal.is_whole());
+}
+
+#[test]
+fn a_recording_is_left_for_what_today_holds_too() {
+    let practice = Practice::new();
+    let (sound, pulses) = evening(&practice);
+    let mut terminal = listening(&practice, &sound, &pulses);
+    terminal.wait_for("ready: cycles 1 to 4");
+    terminal.press(ESC);
+    terminal.wait_for(TODAY);
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
 }
 
 #[test]
@@ -403,8 +415,6 @@ fn what_is_said_of_a_recording_is_there_again_when_it_was_moved_and_renamed() {
     terminal.wait_for("you say twos, sure; it is leaning to threes");
     terminal.press("\x1b[C\x1b[Cs");
     terminal.wait_for("part    |-|---");
-    terminal.press("q");
-    terminal.wait_for(TODAY);
     terminal.press("q");
     assert_eq!(terminal.end(), 0);
 
@@ -420,8 +430,6 @@ fn what_is_said_of_a_recording_is_there_again_when_it_was_moved_and_renamed() {
     terminal.wait_for("Cycle 1, at 0:00: you say twos, sure; it is leaning to threes");
     terminal.wait_for("you     222222222222");
     terminal.wait_for("part    |-|---------");
-    terminal.press("q");
-    terminal.wait_for(TODAY);
     terminal.press("q");
     assert_eq!(terminal.end(), 0);
 }
@@ -443,8 +451,6 @@ fn a_passage_that_is_cut_is_practised_wherever_its_recording_lies() {
     terminal.wait_for("you say twos");
     terminal.press("\x1b[C\x1b[C\x1b[C]x");
     terminal.wait_for("Cut for: What does it lean to?");
-    terminal.press("q");
-    terminal.wait_for(TODAY);
     terminal.press("q");
     assert_eq!(terminal.end(), 0);
 

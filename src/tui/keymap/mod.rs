@@ -122,6 +122,10 @@ pub(super) fn below_help(view: &View<'_>) -> Vec<Binding> {
     };
     let help = Action::Overlay(Overlay::Help { page: 0 });
     bindings.push(binding([(KeyCode::Char('?'), help)], "help", "this help"));
+    if let Place::Recording(_) = view.place {
+        let help = "to what today holds, where what was cut is practised";
+        bindings.push(want(KeyCode::Esc, Intent::Leave, "today", help));
+    }
     bindings.push(leave(view.place));
     bindings
 }
@@ -472,9 +476,7 @@ fn leave(place: &Place) -> Binding {
     match place {
         Place::Sitting => leaving("leave", "ends the sitting; answers are kept"),
         Place::Listening(_) => going_back("back to progress"),
-        Place::Bench(_) | Place::Progress(_) | Place::Recording(_) => {
-            going_back("back to what today holds")
-        }
+        Place::Bench(_) | Place::Progress(_) => going_back("back to what today holds"),
         Place::TuneUp(tune_up) => {
             let does = match tune_up.step {
                 tune_up::Step::Offered => "not now",
@@ -482,7 +484,8 @@ fn leave(place: &Place) -> Binding {
             };
             leaving(does, "back to where you came from")
         }
-        Place::Today(_) | Place::Summary(_) => {
+        // Whoever started with a file comes from the shell.
+        Place::Today(_) | Place::Summary(_) | Place::Recording(_) => {
             let quit = [(KeyCode::Char('q'), Action::Quit)];
             binding(quit, "leave", "leaves the program")
         }
