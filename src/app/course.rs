@@ -1,11 +1,13 @@
 //! The exercises of a deck as the plan knows them: by their place.
 
 use std::collections::HashMap;
+use std::sync::Arc;
 
 use crate::accent::Cue;
 use crate::deck::{Deck, Exercise, Order, Part};
 use crate::phrase::Level;
 use crate::quiz::Skill;
+use crate::quiz::passage::Passage;
 use crate::report::heard_from;
 use crate::review::plan::{BLOCKS_OF_A_SKILL, Candidate, Candidates, Limit, NEW_A_DAY};
 use crate::review::{Learner, Standing};
@@ -92,6 +94,12 @@ impl Course {
             Order::Path | Order::Free => BLOCKS_OF_A_SKILL,
             Order::Once => 1,
         }
+    }
+
+    /// A candidate's passages of recordings; none where phrases are made for it.
+    pub(super) fn passages(&self, idx: usize) -> &[Arc<Passage>] {
+        self.exercise(idx)
+            .map_or(&[], |exercise| exercise.material.passages())
     }
 
     /// From what level a skill is heard, as far as its levels can show it: from none below the hardest,

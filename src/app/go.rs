@@ -6,6 +6,7 @@ use super::{App, Course, Decks, Place, Progress, Today, Trouble, Wishing, past};
 use crate::phrase::Wish;
 use crate::quiz::{Event, Sitting, Skill};
 use crate::review::Standing;
+use crate::review::plan::Plan;
 use crate::rhythm::Counting;
 
 impl App {
@@ -16,6 +17,7 @@ impl App {
             self.plan_afresh();
         }
         self.caution()?;
+        self.note_missing();
         let number = self.store.begin_sitting(now.at)?;
         let heard_from = |(skill, _): (&Skill, &Standing)| {
             let level = self.course.heard_from(&self.learner, skill)?;
@@ -128,11 +130,18 @@ impl App {
     pub(super) fn go_to_today(&mut self) -> Result<(), Trouble> {
         self.sitting = None;
         self.plan_afresh();
+        self.place = Place::Today(self.today(&self.plan)?);
+        self.prepare(0)?;
+        self.look_for_recordings()
+    }
+
+    /// What today holds, by a plan of which nothing was asked yet.
+    pub(super) fn today(&self, plan: &Plan) -> Result<Today, Trouble> {
         let day = self.planned_for;
         let past = past(&self.store, &self.learner, &self.course, day)?;
-        let today = Today::of(&self.plan, &self.learner, &self.course, day, past);
-        self.place = Place::Today(today);
-        self.prepare(0)?;
-        Ok(())
+        Ok(Today {
+            missing: self.missing_in_words(),
+            ..Today::of(plan, &self.learner, &self.course, day, past)
+        })
     }
 }

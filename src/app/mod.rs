@@ -121,6 +121,8 @@ pub struct App {
     sound_generation: u64,
     /// Recordings that were not found.
     missing: HashSet<ContentHash>,
+    /// Whether the worker looks for others.
+    is_looking: bool,
     /// What the learner is to be told in the end.
     notes: Vec<String>,
     last_at: Option<Moment>,
@@ -194,9 +196,11 @@ impl App {
             generation: 0,
             sound_generation: 0,
             missing: HashSet::new(),
+            is_looking: false,
             notes: Vec::new(),
         };
         app.prepare(0)?;
+        app.look_for_recordings()?;
         Ok(app)
     }
 
@@ -281,6 +285,7 @@ impl App {
             }
             Outcome::NoPhrase => self.no_phrase(done.generation),
             Outcome::Missing(passage) => self.without_passage(done.generation, &passage),
+            Outcome::Looked(missing) => self.looked(missing),
         }
     }
 
@@ -337,8 +342,16 @@ impl App {
         let (day, _) = self.calendar.day_of(self.clock.now());
         self.planned_for = day;
         self.seed = self.seed.child("plan", 0);
-        self.plan = plan(&self.learner, &self.course, day, self.seed, self.limit);
+        self.plan = self.fresh_plan();
         self.next = Next::Idle;
+    }
+
+    /// The plan as it is before anything is asked.
+    fn fresh_plan(&self) -> Plan {
+        let (day, seed) = (self.planned_for, self.seed);
+        let mut plan = plan(&self.learner, &self.course, day, seed, self.limit);
+        self.leave_out_missing(&mut plan);
+        plan
     }
 
     /// Hands an event to the sitting and does what it asks for.

@@ -5,18 +5,20 @@
 //! files of the same length near those places. Where it is missing the passage is left out, and that
 //! is said.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::recording::{cut, opener};
-use super::{App, Trouble};
-use crate::label::{ContentHash, printable};
+use super::worker::What;
+use super::{App, Place, Trouble};
+use crate::label::ContentHash;
 use crate::pcm::{Pcm, SampleRate};
 use crate::phrase::{GENERATOR, Phrase};
 use crate::quiz::Skill;
 use crate::quiz::passage::Passage;
+use crate::review::plan::Plan;
 use crate::sound::passage_gain;
 use crate::world::{Day, Seed};
 
@@ -24,6 +26,8 @@ use crate::world::{Day, Seed};
 const REST_DAYS: u32 = 4;
 /// The most files beside a place that are looked at.
 const MOST_BESIDE: usize = 2_000;
+/// What is to be done where a recording is missing.
+const OPEN_IT: &str = "Open it once on the screen with `contrapalma listen` where it is now.";
 
 /// A passage and the places in which its recording may lie.
 #[derive(Clone, Debug)]
@@ -79,24 +83,117 @@ impl App {
     /// Notes that a recording cannot be found, and says so in words.
     pub(super) fn miss(&mut self, passage: &Passage) -> String {
         self.missing.insert(passage.recording());
-        let name = Path::new(passage.file()).file_name();
-        let name = name.map_or_else(
-            || passage.recording().to_string(),
-            |name| name.to_string_lossy().into_owned(),
-        );
         let told = format!(
-            "{} is not where it was: what was cut from it is left out. Open it once on the screen with \
-             `contrapalma listen` where it is now.",
-            printable(&name)
+            "{} is not where it was: what was cut from it is left out. {OPEN_IT}",
+            passage.file_name()
         );
         self.note(&told);
         told
+    }
+
+    /// Has the worker look which recordings of the deck are there.
+    pub(super) fn look_for_recordings(&mut self) -> Result<(), Trouble> {
+        let mut wanted: Vec<Cutting> = Vec::new();
+        for passage in (0..self.course.len()).flat_map(|idx| self.course.passages(idx)) {
+            let recording = passage.recording();
+            if self.missing.contains(&recording) {
+                continue;
+            }
+            let cutting = self.cutting(passage)?;
+            let mut others = wanted.iter_mut();
+            match others.find(|other| other.passage.recording() == recording) {
+                Some(other) => other.take_places(cutting),
+                None => wanted.push(cutting),
+            }
+        }
+        if !wanted.is_empty() {
+            self.give(What::Look(wanted));
+            self.is_looking = true;
+        }
+        Ok(())
+    }
+
+    /// Whether it is still looked for recordings: what is missing counts until then.
+    pub fn is_looking(&self) -> bool {
+        self.is_looking
+    }
+
+    /// These recordings were not found: what cannot be asked without them counts no more.
+    pub(super) fn looked(&mut self, missing: Vec<ContentHash>) -> Result<(), Trouble> {
+        self.is_looking = false;
+        self.missing.extend(missing);
+        if self.missing.is_empty() {
+            return Ok(());
+        }
+        // A sitting leaves out by itself what it cannot ask.
+        if self.sitting.is_some() {
+            self.note_missing();
+        }
+        if let Place::Today(_) = self.place {
+            let plan = self.fresh_plan();
+            self.place = Place::Today(self.today(&plan)?);
+        }
+        Ok(())
+    }
+
+    /// The exercises of which nothing can be asked, since all their recordings are missing.
+    fn missed(&self) -> impl Iterator<Item = usize> {
+        let is_missed = |idx: &usize| {
+            let passages = self.course.passages(*idx);
+            let mut recordings = passages.iter().map(|passage| passage.recording());
+            !passages.is_empty() && recordings.all(|one| self.missing.contains(&one))
+        };
+        (0..self.course.len()).filter(is_missed)
+    }
+
+    /// A plan without what cannot be asked.
+    pub(super) fn leave_out_missing(&self, plan: &mut Plan) {
+        self.missed().for_each(|idx| plan.leave_out(idx));
+    }
+
+    /// How many skills wait for which recordings, in words; `None` where none does.
+    pub(super) fn missing_in_words(&self) -> Option<String> {
+        let missed: Vec<usize> = self.missed().collect();
+        let passages = missed.iter().flat_map(|idx| self.course.passages(*idx));
+        let names: BTreeSet<String> = passages.map(|passage| passage.file_name()).collect();
+        let skills = match missed.as_slice() {
+            [] => return None,
+            [_] => "1 skill waits".to_owned(),
+            several => format!("{} skills wait", several.len()),
+        };
+        let mut names = names.iter();
+        let for_which = match (names.next(), names.len()) {
+            (Some(name), 0) => format!("{name}, which is not where it was"),
+            (_, more) => format!("{} recordings that are not where they were", more + 1),
+        };
+        Some(format!("{skills} for {for_which}. {OPEN_IT}"))
+    }
+
+    /// What is missing is told in the end.
+    pub(super) fn note_missing(&mut self) {
+        let passages = (0..self.course.len()).flat_map(|idx| self.course.passages(idx));
+        let missing = passages.filter(|passage| self.missing.contains(&passage.recording()));
+        let missing: Vec<Arc<Passage>> = missing.cloned().collect();
+        for passage in missing {
+            self.miss(&passage);
+        }
     }
 
     /// Something to be told in the end, once.
     pub(super) fn note(&mut self, note: &str) {
         if !self.notes.iter().any(|other| other == note) {
             self.notes.push(note.to_owned());
+        }
+    }
+}
+
+impl Cutting {
+    /// Its recording may lie in the places of another passage, too.
+    fn take_places(&mut self, other: Self) {
+        for place in other.places {
+            if !self.places.contains(&place) {
+                self.places.push(place);
+            }
         }
     }
 }
@@ -148,6 +245,17 @@ impl Finder {
         cut(opener(path).as_ref()().ok()?, begins, ends - begins, rate).ok()
     }
 
+    /// Whether the recording of a passage is to be had: where a file of its length lies in one of its
+    /// places that is taken for it, and its bytes are looked at when it is asked.
+    pub(super) fn seems_there(&mut self, cutting: &Cutting) -> bool {
+        let n_bytes = cutting.passage.n_bytes();
+        let is_it = |place: &PathBuf| match fs::metadata(place) {
+            Ok(data) => data.is_file() && (n_bytes == 0 || n_bytes == data.len()),
+            Err(_) => false,
+        };
+        cutting.places.iter().any(is_it) || self.find(cutting).is_some()
+    }
+
     /// Where the recording of a passage lies.
     fn find(&mut self, cutting: &Cutting) -> Option<PathBuf> {
         let wanted = cutting.passage.recording();
@@ -165,7 +273,8 @@ impl Finder {
             if is_possible && self.seen.insert((path.clone(), length)) {
                 let hash = File::open(&path).and_then(ContentHash::of);
                 if let Ok(hash) = hash {
-                    self.found.entry(hash).or_insert(path);
+                    // It may have been moved since it was found last.
+                    self.found.insert(hash, path);
                 }
             }
             if let Some(path) = self.found.get(&wanted) {
@@ -200,4 +309,74 @@ fn beside(place: &Path) -> Vec<PathBuf> {
 /// How many bytes a file has; 0 where that cannot be told.
 pub(super) fn length(place: &Path) -> u64 {
     fs::metadata(place).map_or(0, |data| data.len())
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::Read as _;
+
+    use super::*;
+    use crate::app::recording::tests::source_of_clicks;
+    use crate::app::tests::Practice;
+    use crate::deck;
+    use crate::review::plan::Limit;
+
+    /// A deck with an exercise for each of these recordings.
+    fn deck_of(recordings: &[(&str, &Path, &[u8])]) -> deck::Deck {
+        let mut text = "format = 1\nid = \"mine\"\ntitle = \"Mine\"\norder = \"free\"\n".to_owned();
+        for (id, ..) in recordings {
+            text += &format!(
+                "[[exercise]]\nid = \"{id}\"\ntitle = \"{id}\"\nasks = \"find-start\"\nby = \"count\"\n\
+                 line = \"Where?\"\npassages = [\"{id}\"]\n"
+            );
+        }
+        let times: Vec<String> = (0..=24)
+            .map(|k| format!("{:.1}", 0.5 + 0.3 * f64::from(k)))
+            .collect();
+        let times = times.join(", ");
+        for (id, file, bytes) in recordings {
+            let hash = ContentHash::of(*bytes).expect("memory can be read");
+            let (file, n) = (file.display(), bytes.len());
+            text += &format!(
+                "[[passage]]\nid = \"{id}\"\nrecording = \"{hash}\"\nbytes = {n}\nfile = \"{file}\"\n\
+                 pulses = [{times}]\nmarks = \"3333\"\n"
+            );
+        }
+        deck::parse(&text).expect("a sound deck")
+    }
+
+    #[test]
+    fn what_cannot_be_asked_without_its_recording_is_not_counted() {
+        let mut clicks = Vec::new();
+        let read = (source_of_clicks().bytes)().and_then(|mut it| it.read_to_end(&mut clicks));
+        read.expect("memory can be read");
+        let other: Vec<u8> = clicks.iter().copied().chain([0, 0]).collect();
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let [here, moved, new, gone] =
+            ["here.wav", "moved.wav", "new name.wav", "gone.wav"].map(|name| folder.path().join(name));
+        fs::write(&here, &clicks).expect("written");
+        fs::write(&new, &other).expect("written");
+        let deck = deck_of(&[
+            ("here", &here, &clicks),
+            ("moved", &moved, &other),
+            ("gone", &gone, b"something else"),
+        ]);
+        let mut practice = Practice::with_deck(Limit::Questions(40), deck);
+        let today = |practice: &Practice| match practice.app.place() {
+            Place::Today(today) => today.clone(),
+            _ => panic!("before a sitting"),
+        };
+        while practice.app.is_looking() {
+            let done = practice.inbox.recv().expect("the worker lives");
+            practice.app.done(done).expect("nothing refuses");
+        }
+        let found = today(&practice);
+        let titles: Vec<&str> = found.lines.iter().map(|line| line.title.as_str()).collect();
+        assert_eq!((found.n_new, titles), (2, vec!["here", "moved"]));
+        let told = found.missing.expect("something is missing");
+        let said = "1 skill waits for gone.wav, which is not where it was. Open it once";
+        assert!(told.starts_with(said), "{told}");
+        // 4.7 phrases of each.
+        assert_eq!(found.n_phrases, 9);
+    }
 }

@@ -62,7 +62,7 @@ impl Practice {
         Self::with_deck(limit, crate::deck::built_in())
     }
 
-    fn with_deck(limit: Limit, deck: Deck) -> Self {
+    pub(super) fn with_deck(limit: Limit, deck: Deck) -> Self {
         let morning = parse_moment("2026-03-02T08:00:00Z").expect("a moment");
         let clock = Arc::new(ManualClock::at(morning));
         let (sender, inbox) = channel();

@@ -31,6 +31,8 @@ pub struct Today {
     pub part: Option<String>,
     /// Why nothing new is offered though something is open, in words.
     pub tomorrow: Option<&'static str>,
+    /// What cannot be asked since its recordings are missing, in words.
+    pub missing: Option<String>,
     /// What a check found lately, in words.
     pub checked: Option<String>,
     /// What a teacher set, those due first in front.
@@ -74,6 +76,7 @@ impl Today {
             fortnight: past.fortnight,
             part: course.part(learner),
             tomorrow: plan.has_more_tomorrow().then_some(TOMORROW),
+            missing: None,
             checked: past
                 .checked
                 .and_then(|checked| checked_in_words(&checked, day)),

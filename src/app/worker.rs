@@ -8,6 +8,7 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread;
 
+use crate::label::ContentHash;
 use crate::pcm::SampleRate;
 use crate::pcm::decode::DecodeError;
 use crate::phrase::{Level, NoPhrase, Phrase, Recipe};
@@ -36,6 +37,8 @@ pub(super) enum What {
         lately: Vec<Answer>,
         seed: Seed,
     },
+    /// Look which recordings are there, by a passage of each.
+    Look(Vec<Cutting>),
     /// Hear a recording.
     Hear {
         source: Source,
@@ -75,6 +78,8 @@ pub(super) enum Outcome {
     NoPhrase,
     /// The recording of a passage was not found, or cannot be read.
     Missing(Arc<Passage>),
+    /// Recordings that were looked for and not found.
+    Looked(Vec<ContentHash>),
     Sound(Rendering),
     /// What was heard of a recording, or why it cannot be.
     Heard(Box<Result<Heard, DecodeError>>),
@@ -170,6 +175,11 @@ fn perform(job: Job, tools: &mut Tools) -> Outcome {
                 }
                 None => Outcome::Missing(cutting.passage),
             }
+        }
+        What::Look(mut cuttings) => {
+            cuttings.retain(|cutting| !finder.seems_there(cutting));
+            let missing = cuttings.iter().map(|cutting| cutting.passage.recording());
+            Outcome::Looked(missing.collect())
         }
         What::Hear { source, progress } => {
             Outcome::Heard(Box::new(recording::hear(&source, &progress)))

@@ -4,7 +4,9 @@
 //! plays it finds the file. Times are seconds in the recording, cycles count from 0. Nothing here is
 //! measured: evidence is the matter of whoever listens, and stands below a person's mark.
 
-use crate::label::{ContentHash, Label};
+use std::path::Path;
+
+use crate::label::{ContentHash, Label, printable};
 use crate::mark::Mark;
 use crate::rhythm::{Cycle, Feel, Layer, Pace};
 use crate::world::Seed;
@@ -93,6 +95,15 @@ impl Passage {
     /// Where the recording lay last.
     pub fn file(&self) -> &str {
         &self.0.file
+    }
+
+    /// The name of that file, safe to show, or the recording's content where no place is kept.
+    pub fn file_name(&self) -> String {
+        let name = Path::new(&self.0.file).file_name();
+        name.map_or_else(
+            || self.0.recording.to_string(),
+            |name| printable(&name.to_string_lossy()),
+        )
     }
 
     /// Its cycle.

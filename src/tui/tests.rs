@@ -373,6 +373,7 @@ fn today() -> World {
         fortnight: vec![0, 12, 30, 0, 38, 41, 0, 0, 22, 38, 0, 36, 40, 9],
         part: None,
         tomorrow: None,
+        missing: None,
         checked: None,
         set: vec![],
         who: None,

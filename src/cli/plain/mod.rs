@@ -9,6 +9,7 @@ mod tell;
 
 use std::collections::VecDeque;
 use std::io;
+use std::ops::ControlFlow;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 
@@ -119,6 +120,8 @@ enum Told {
 impl Plain {
     fn run(&mut self, inbox: &Receiver<Input>, first: Intent) -> Result<(), Ended> {
         let caution = self.app.is_caution_due();
+        // What today holds is told once, and so with what is missing.
+        while self.app.is_looking() && self.take_in(inbox)?.is_continue() {}
         match (self.app.place(), first) {
             (Place::Today(today), Intent::Begin | Intent::PractiseAt(_)) => {
                 tell_today(today, caution)?;
@@ -131,12 +134,8 @@ impl Plain {
             self.app.place(),
             Place::Sitting | Place::TuneUp(_) | Place::Listening(_)
         ) {
-            match inbox.recv_timeout(self.app.idle_time()) {
-                Ok(Input::Line(line)) => self.waiting.push_back(line),
-                Ok(Input::Done(done)) => self.app.done(done)?,
-                Ok(Input::NoMore) => self.closed = true,
-                Err(RecvTimeoutError::Timeout) => {}
-                Err(RecvTimeoutError::Disconnected) => break,
+            if self.take_in(inbox)?.is_break() {
+                break;
             }
             self.app.tick()?;
             self.tell()?;
@@ -153,6 +152,18 @@ impl Plain {
             tell_summary(summary)?;
         }
         Ok(())
+    }
+
+    /// Takes what comes next, if anything does soon; whether more may come.
+    fn take_in(&mut self, inbox: &Receiver<Input>) -> Result<ControlFlow<()>, Trouble> {
+        match inbox.recv_timeout(self.app.idle_time()) {
+            Ok(Input::Line(line)) => self.waiting.push_back(line),
+            Ok(Input::Done(done)) => self.app.done(done)?,
+            Ok(Input::NoMore) => self.closed = true,
+            Err(RecvTimeoutError::Timeout) => {}
+            Err(RecvTimeoutError::Disconnected) => return Ok(ControlFlow::Break(())),
+        }
+        Ok(ControlFlow::Continue(()))
     }
 
     /// Takes the lines that came at the tune-up.

@@ -40,6 +40,9 @@ pub(super) fn tell_today(today: &Today, caution: bool) -> io::Result<()> {
     for line in &today.lines {
         say(&[join(&[line.tag, &line.title, &line.known, &line.when]).trim_end()])?;
     }
+    if let Some(missing) = &today.missing {
+        say(&[missing])?;
+    }
     if let Some(checked) = &today.checked {
         say(&[checked])?;
     }

@@ -280,6 +280,13 @@ impl Plan {
         Some(block.candidate)
     }
 
+    /// Leaves a skill out of this sitting, as when nothing of it can be asked.
+    pub fn leave_out(&mut self, candidate: usize) {
+        if candidate < self.candidates.len() {
+            self.queues.leave_out(candidate);
+        }
+    }
+
     /// Opens a block of the best skill whose kind has not run too long; of any, when no other kind
     /// is left.
     fn open(&mut self, learner: &Learner) -> Option<Block> {

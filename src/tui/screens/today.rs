@@ -74,6 +74,9 @@ fn head(today: &Today, view: &View<'_>, theme: Theme, columns: usize) -> Body {
     if today.n_due + today.n_new > 0 {
         body.say(&news, Style::new());
     }
+    if let Some(missing) = &today.missing {
+        body.say(missing, Style::new());
+    }
     if let Some(checked) = &today.checked {
         body.say(checked, Style::new());
     }

@@ -1,6 +1,6 @@
 //! Passages of recordings in a deck: where they lie, and how one sounds.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use super::Show;
@@ -11,7 +11,6 @@ use crate::cli::commands::write::{counted, wav_of, write_whole};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::{data_dir, seed_of};
 use crate::deck::{Deck, Exercise};
-use crate::label::printable;
 use crate::listen::clock;
 use crate::pcm::SampleRate;
 use crate::quiz::Material;
@@ -40,13 +39,13 @@ pub(super) fn listed(deck: &Deck) -> String {
         return String::new();
     }
     told.sort_by(|a, b| {
-        let place = |passage: &Passage| (file_of(passage), passage.span().0);
+        let place = |passage: &Passage| (passage.file_name(), passage.span().0);
         let ((a, from), (b, other)) = (place(a), place(b));
         a.cmp(&b).then(from.total_cmp(&other))
     });
     let line = |passage: &&Arc<Passage>| {
         let (from, until) = passage.span();
-        let (id, file, signs) = (passage.id(), file_of(passage), passage.signs());
+        let (id, file, signs) = (passage.id(), passage.file_name(), passage.signs());
         let n = counted(passage.n_cycles(), "cycle", "cycles");
         let (from, until) = (clock(from), clock(until));
         format!("  {id}: {file}, {from} to {until}, {n}, marked {signs}\n")
@@ -75,7 +74,7 @@ pub(super) fn hear(
     let sound = |rate| {
         let known = place_of(&passage, practice, env);
         passage_sound(&passage, known, rate).ok_or_else(|| {
-            let name = file_of(&passage);
+            let name = passage.file_name();
             let what = format!("{name}: not where it was, or not to be read there");
             let hint = "open it once with `contrapalma listen` where it is now";
             Failure::new(Kind::No, what, hint)
@@ -88,7 +87,7 @@ pub(super) fn hear(
     let pcm = sound(speaker.rate())?;
     let (from, until) = passage.span();
     let (from, until) = (clock(from), clock(until));
-    let name = file_of(&passage);
+    let name = passage.file_name();
     speaker.play(
         pcm,
         &format!("{}: {name}, {from} to {until}", exercise.title),
@@ -104,13 +103,4 @@ fn place_of(passage: &Passage, practice: &Practice, env: &Env) -> Option<PathBuf
     }
     let store = Store::open(&data, Seed(0), Moment(0)).ok()?;
     store.recording(passage.recording()).ok()??.place
-}
-
-/// The name of the file in which a passage lies, safe to show, or its content where none is kept.
-fn file_of(passage: &Passage) -> String {
-    let name = Path::new(passage.file()).file_name();
-    name.map_or_else(
-        || passage.recording().to_string(),
-        |name| printable(&name.to_string_lossy()),
-    )
 }
