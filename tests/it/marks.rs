@@ -74,6 +74,38 @@ fn object(home: &Home, args: &str) -> Value {
 }
 
 #[test]
+fn a_known_recording_that_was_moved_is_met_again_where_it_is_told() {
+    let (home, _) = with_recording();
+    let file = fs::File::open(home.file("a.wav")).expect("there");
+    let content = ContentHash::of(file).expect("it can be read");
+    let place = || {
+        let store = Store::open(&home.data(), Seed(1), Moment(1)).expect("the store opens");
+        let known = store.recording(content).expect("it can be read");
+        known.map(|known| (known.name, known.place))
+    };
+    // Nothing is kept of what is only looked at.
+    assert_eq!(place(), None);
+    assert_eq!(
+        told(&home, "listen a.wav --pulses pulses.csv --text").code,
+        0
+    );
+    assert_eq!(place(), None);
+    let mut store = Store::open(&home.data(), Seed(1), Moment(1)).expect("the store opens");
+    let met = store.meet_recording(content, "a.wav", Some(&home.file("a.wav")), Moment(1));
+    met.expect("it is written");
+    drop(store);
+    // A copy is not taken for the file itself.
+    fs::copy(home.file("a.wav"), home.file("copy.wav")).expect("copied");
+    object(&home, "listen copy.wav --pulses pulses.csv --json");
+    let before = ("a.wav".to_owned(), Some(home.file("a.wav")));
+    assert_eq!(place(), Some(before));
+    fs::remove_file(home.file("a.wav")).expect("there");
+    object(&home, "listen copy.wav --pulses pulses.csv --json");
+    let now = fs::canonicalize(home.file("copy.wav")).expect("there");
+    assert_eq!(place(), Some(("copy.wav".to_owned(), Some(now))));
+}
+
+#[test]
 fn marks_that_go_out_come_in_again_as_those_of_another() {
     let (home, _) = with_recording();
     say(

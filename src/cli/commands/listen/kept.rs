@@ -88,8 +88,7 @@ pub(super) fn take_in(
     said.iter().for_each(|marked| after.put(*marked));
     // The same list once more says nothing new.
     if after != before {
-        let name = printable(&path.file_name().unwrap_or_default().to_string_lossy());
-        let place = fs::canonicalize(path).ok();
+        let (name, place) = named(path);
         store.meet_recording(content, &name, place.as_deref(), clock.now())?;
         store.mark(content, &by, &said, clock.now())?;
     }
@@ -106,9 +105,17 @@ fn look(path: &Path, practice: &Practice, env: &Env) -> Result<Known, Failure> {
         return Ok(Known::default());
     }
     let content = content_of(path)?;
-    let store = Store::open(&data, Seed(0), Moment(0))?;
+    let mut store = Store::open(&data, Seed(0), Moment(0))?;
     let (pulses, sections) = match store.recording(content)? {
-        Some(known) => (known.pulses, known.sections),
+        Some(known) => {
+            meet_again(
+                &mut store,
+                path,
+                (content, known.place),
+                clock_of(env)?.now(),
+            );
+            (known.pulses, known.sections)
+        }
         None => (None, Sections::default()),
     };
     Ok(Known {
@@ -116,6 +123,28 @@ fn look(path: &Path, practice: &Practice, env: &Env) -> Result<Known, Failure> {
         sections,
         pulses: pulses.and_then(|kept| Some((kept.cycle, Pulses::new(kept.times).ok()?))),
     })
+}
+
+/// Keeps where a file lies that is known and is not where it was, so that passages of it are found. One
+/// that is not known stays so: it was only looked at.
+fn meet_again(
+    store: &mut Store,
+    path: &Path,
+    (content, before): (ContentHash, Option<PathBuf>),
+    now: Moment,
+) {
+    if before.is_some_and(|before| before.is_file()) {
+        return;
+    }
+    let (name, place) = named(path);
+    // What is kept of it can be told all the same where this cannot be written.
+    drop(store.meet_recording(content, &name, place.as_deref(), now));
+}
+
+/// The name of a file, safe to show, and where it lies.
+fn named(path: &Path) -> (String, Option<PathBuf>) {
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    (printable(&name), fs::canonicalize(path).ok())
 }
 
 fn none_of(path: &Path, whose: &str, kept: &Kept) -> Failure {
