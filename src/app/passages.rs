@@ -11,15 +11,16 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::recording::{cut, opener};
+use super::player::Rendering;
 use super::worker::What;
 use super::{App, Place, Trouble};
 use crate::label::ContentHash;
 use crate::pcm::{Pcm, SampleRate};
 use crate::phrase::{GENERATOR, Phrase};
-use crate::quiz::Skill;
+use crate::quiz::{Playing, Question, Reveal, Skill};
 use crate::quiz::passage::Passage;
 use crate::review::plan::Plan;
-use crate::sound::passage_gain;
+use crate::rhythm::Counting;
 use crate::world::{Day, Seed};
 
 /// For so many days after it was asked a passage is not asked again.
@@ -198,26 +199,21 @@ impl Cutting {
     }
 }
 
-/// A passage as it is in its recording, at the common loudness, in stereo at `rate`; its recording is
-/// looked for where it was last (`known`), where its deck says, and beside these places. `None` where it
-/// lies in none of them, or cannot be read there.
-pub fn passage_sound(
-    passage: &Arc<Passage>,
-    known: Option<PathBuf>,
-    rate: SampleRate,
-) -> Option<Pcm> {
+/// The sound of a question of a passage under the claps that are shown with its answer, in stereo at
+/// `rate`; its recording is looked for where it was last (`known`), where its deck says, and beside these
+/// places. `None` where it lies in none of them, or cannot be read there.
+pub fn passage_example(question: &Question, known: Option<PathBuf>, rate: SampleRate) -> Option<Pcm> {
+    let passage = question.passage()?;
     let told = Some(passage.file()).filter(|file| !file.is_empty());
     let places = known.into_iter().chain(told.map(PathBuf::from)).collect();
     let cutting = Cutting {
         passage: Arc::clone(passage),
         places,
     };
-    let path = Finder::default().find(&cutting)?;
-    let (begins, ends) = passage.span();
-    let mut pcm = cut(opener(path).as_ref()().ok()?, begins, ends - begins, rate).ok()?;
-    let gain = passage_gain(&pcm);
-    pcm.shape(|_| gain);
-    Some(pcm)
+    // Counts are only words here.
+    let clapped = Reveal::told(question, Counting::default()).as_it_is;
+    let sound = Finder::default().cut(&cutting, &clapped, rate)?;
+    Rendering::over(&sound, &[clapped], Playing::Once).into_pcm()
 }
 
 /// Files whose content is known, so that none is read twice for its name.

@@ -591,6 +591,58 @@ fn with_passage(home: &Home) -> f64 {
     time(12) - time(0)
 }
 
+/// A deck of own recordings with one passage in twos of `tone.wav`, a low tone that never changes, its
+/// pulses 0.4 s apart from half a second on.
+fn with_tone(home: &Home) {
+    let tone = |k: u32| {
+        let wave = 0.1 * (std::f64::consts::TAU * 98.0 * f64::from(k) / 48_000.0).sin();
+        #[expect(clippy::cast_possible_truncation, reason = "samples are single")]
+        let wave = wave as f32;
+        [wave; 2]
+    };
+    let rate = contrapalma::pcm::SampleRate::HZ_48000;
+    let samples = (0..48_000 * 12).flat_map(tone).collect();
+    let pcm = contrapalma::pcm::Pcm::new(rate, 2, samples).expect("finite");
+    let file = fs::File::create(home.file("tone.wav")).expect("a file");
+    wav::write(&pcm, file).expect("written");
+    let file = fs::File::open(home.file("tone.wav")).expect("there");
+    let hash = contrapalma::label::ContentHash::of(file).expect("it can be read");
+    let times: Vec<String> = (0..=24)
+        .map(|k| format!("{:.1}", 0.5 + 0.4 * f64::from(k)))
+        .collect();
+    let deck = format!(
+        "{}\n[[passage]]\nid = \"tone\"\nrecording = \"{hash}\"\nfile = \"{}\"\ncycle = 6\n\
+         pulses = [{}]\nmarks = \"2222\"\n",
+        contrapalma::deck::own_recordings(),
+        home.file("tone.wav").display(),
+        times.join(", ")
+    );
+    home.write("tone.toml", deck);
+}
+
+#[test]
+fn a_passage_is_heard_under_the_claps_that_fit_it() {
+    let home = Home::new();
+    with_tone(&home);
+    done(
+        &home,
+        "decks show tone.toml --hear which-clapping --seed 1 --wav out.wav",
+    );
+    let file = fs::File::open(home.file("out.wav")).expect("written");
+    let sound = wav::read(file).expect("a WAV file").mono();
+    // A clap is quick where the tone is slow: what changes from sample to sample.
+    let energy = |from: usize| -> f32 {
+        let here = sound[from..from + 960].windows(2);
+        here.map(|pair| (pair[1] - pair[0]).powi(2)).sum()
+    };
+    for pulse in 1..24 {
+        let at = pulse * 19_200;
+        let (before, after) = (energy(at - 1_200), energy(at));
+        let is_clapped = pulse % 2 == 0;
+        assert_eq!(after > 4.0 * before, is_clapped, "{pulse}: {before} {after}");
+    }
+}
+
 #[test]
 fn passages_are_told_by_file_and_time_and_one_is_heard() {
     let home = Home::new();

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use super::Show;
-use crate::app::passage_sound;
+use crate::app::passage_example;
 use crate::cli::args::Practice;
 use crate::cli::commands::hear::Speaker;
 use crate::cli::commands::write::{counted, wav_of, write_whole};
@@ -13,8 +13,8 @@ use crate::cli::{data_dir, seed_of};
 use crate::deck::{Deck, Exercise};
 use crate::listen::clock;
 use crate::pcm::SampleRate;
-use crate::quiz::Material;
 use crate::quiz::passage::Passage;
+use crate::quiz::{Material, Question};
 use crate::store::Store;
 use crate::world::{Env, Moment, Seed};
 
@@ -56,8 +56,7 @@ pub(super) fn listed(deck: &Deck) -> String {
     )
 }
 
-/// Plays one of the passages as it is in its recording, without the claps that some exercises lay over
-/// it, or writes it.
+/// Plays one of the passages under the claps that the exercise shows with its answer, or writes it.
 pub(super) fn hear(
     (exercise, passages): (&Exercise, &[Arc<Passage>]),
     asked: &Show,
@@ -71,9 +70,14 @@ pub(super) fn hear(
         let hint = "cut one on the screen of a recording: `contrapalma listen FILE`, then x";
         Failure::new(Kind::No, what, hint)
     })?;
+    let question = Question::of_passage(&exercise.form, &passage, passages, &[], seed);
+    let question = question.ok_or_else(|| {
+        let what = format!("{} asks nothing of {}", exercise.title, passage.id());
+        Failure::new(Kind::No, what, "try another --seed")
+    })?;
     let sound = |rate| {
         let known = place_of(&passage, practice, env);
-        passage_sound(&passage, known, rate).ok_or_else(|| {
+        passage_example(&question, known, rate).ok_or_else(|| {
             let name = passage.file_name();
             let what = format!("{name}: not where it was, or not to be read there");
             let hint = "open it once with `contrapalma listen` where it is now";
@@ -90,7 +94,10 @@ pub(super) fn hear(
     let name = passage.file_name();
     speaker.play(
         pcm,
-        &format!("{}: {name}, {from} to {until}", exercise.title),
+        &format!(
+            "{}: {name}, {from} to {until}, under its claps",
+            exercise.title
+        ),
     )
 }
 

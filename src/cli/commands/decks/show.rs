@@ -52,7 +52,8 @@ pub(super) fn run(
     print(&text)
 }
 
-/// Plays how a question of an exercise sounds, or writes it; of recordings one of its passages.
+/// Plays how a question of an exercise sounds, or writes it; of recordings one of its passages,
+/// under the claps of its answer.
 pub(super) fn hear(
     exercise: &str,
     asked: &Show,
