@@ -71,10 +71,10 @@ mod tests {
     use super::*;
     use crate::deck::parse;
 
-    /// A deck with one passage of four cycles in threes and one in twos.
+    /// A deck with one passage of seven cycles in threes and one in twos.
     fn with_passages(cycle: Cycle) -> String {
         let n = cycle.n_pulses();
-        let times = (0..=4 * n).map(|k| format!("{:.1}", 1.0 + 0.3 * k as f64));
+        let times = (0..=7 * n).map(|k| format!("{:.1}", 1.0 + 0.3 * k as f64));
         let times = times.collect::<Vec<String>>().join(", ");
         let hash = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
         let passage = |id: &str, marks: &str| {
@@ -87,8 +87,8 @@ mod tests {
         let head = own_recordings();
         format!(
             "{head}{exercises}{}{}",
-            passage("a", "3333"),
-            passage("b", "2222")
+            passage("a", "3333333"),
+            passage("b", "2222222")
         )
     }
 

@@ -546,6 +546,12 @@ fn a_deck_of_recordings_has_the_exercises_that_its_passages_fit() {
     };
     assert_eq!(ids(&deck), ["own/clap"]);
     let marked = parse(&OF_RECORDINGS.replace("\"2?\"", "\"22\"")).expect("a sound deck");
+    assert_eq!(ids(&marked), ["own/feel", "own/clap"]);
+    // In two cycles no turn is to be caught, in seven there is.
+    let five_more = (13..=42).map(|k| format!(", {:.1}", 11.0 + 0.3 * f64::from(k)));
+    let longer = format!("14.6{}]", five_more.collect::<String>());
+    let longer = OF_RECORDINGS.replace("14.6]", &longer);
+    let marked = parse(&longer.replace("\"2?\"", "\"2222222\"")).expect("a sound deck");
     assert_eq!(ids(&marked), ["own/feel", "own/clap", "own/turn"]);
     let feel = &marked.exercises()[0];
     assert_eq!(feel.material.passages().len(), 2);

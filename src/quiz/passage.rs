@@ -11,6 +11,8 @@ use crate::mark::Mark;
 use crate::rhythm::{Cycle, Feel, Layer, Pace};
 use crate::world::Seed;
 
+use super::kind::of_passage;
+
 /// Fewest and most cycles of a passage.
 pub const CYCLES: std::ops::RangeInclusive<usize> = 2..=16;
 /// Shortest and longest pulse, in seconds: what a tempo can be.
@@ -161,6 +163,15 @@ impl Passage {
         at.filter(|_| self.feel() == Some(Feel::InTurn))
     }
 
+    /// Why its turn cannot be caught, in words; `None` where it can, and where it does not turn.
+    pub fn turn_not_asked(&self) -> Option<String> {
+        let asked = of_passage::TURNING;
+        let is_asked = asked.contains(&self.n_cycles());
+        let (fewest, most) = (asked.start(), asked.end());
+        (self.turns_in().is_some() && !is_asked)
+            .then(|| format!("its turn is asked only in {fewest} to {most} cycles"))
+    }
+
     /// The claps that go with it, cycle by cycle; `None` where not every cycle was marked.
     pub fn layers(&self) -> Option<Vec<Layer>> {
         let [threes, twos] = [3, 2].map(|every| Layer::every(self.0.cycle, every));
@@ -239,6 +250,18 @@ pub(crate) mod tests {
             assert_eq!(feel(marks), (None, None), "{marks}");
         }
         assert_eq!(passage("3.").layers(), None);
+    }
+
+    #[test]
+    fn a_turn_that_would_be_guessed_is_not_asked() {
+        let told = |marks: &str| passage(marks).turn_not_asked();
+        let why = Some("its turn is asked only in 7 to 9 cycles".to_owned());
+        for marks in ["2233", "333222", "3333322222"] {
+            assert_eq!(told(marks), why, "{marks}");
+        }
+        for marks in ["3332222", "222222233", "22", "333"] {
+            assert_eq!(told(marks), None, "{marks}");
+        }
     }
 
     #[test]

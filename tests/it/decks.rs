@@ -621,6 +621,23 @@ fn with_tone(home: &Home) {
 }
 
 #[test]
+fn a_passage_whose_turn_is_not_asked_is_told_so() {
+    let home = Home::new();
+    with_tone(&home);
+    let deck = fs::read_to_string(home.file("tone.toml")).expect("written");
+    home.write("turns.toml", deck.replace("\"2222\"", "\"2233\""));
+    let line = |deck: &str| {
+        let text = done(&home, &format!("decks show {deck}")).out;
+        let line = text.lines().find(|line| line.starts_with("  tone: "));
+        line.expect("the passage is told").to_owned()
+    };
+    let told = line("turns.toml");
+    let why = "marked 2233; its turn is asked only in 7 to 9 cycles";
+    assert!(told.ends_with(why), "{told}");
+    assert!(line("tone.toml").ends_with("marked 2222"));
+}
+
+#[test]
 fn a_passage_is_heard_under_the_claps_that_fit_it() {
     let home = Home::new();
     with_tone(&home);
@@ -639,7 +656,11 @@ fn a_passage_is_heard_under_the_claps_that_fit_it() {
         let at = pulse * 19_200;
         let (before, after) = (energy(at - 1_200), energy(at));
         let is_clapped = pulse % 2 == 0;
-        assert_eq!(after > 4.0 * before, is_clapped, "{pulse}: {before} {after}");
+        assert_eq!(
+            after > 4.0 * before,
+            is_clapped,
+            "{pulse}: {before} {after}"
+        );
     }
 }
 

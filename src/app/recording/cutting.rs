@@ -4,6 +4,7 @@
 //! exercises that need no mark. Only its place in the recording is written down, never its sound.
 
 use std::fmt::Write as _;
+use std::sync::Arc;
 
 use super::Recording;
 use crate::app::passages::length;
@@ -11,6 +12,7 @@ use crate::app::{App, Place, Trouble};
 use crate::deck::{self, Deck};
 use crate::label::ContentHash;
 use crate::mark::{By, Mark};
+use crate::quiz::passage::Passage;
 use crate::rhythm::Cycle;
 
 /// A passage as it is written into a deck.
@@ -96,12 +98,18 @@ impl Cut {
     }
 
     /// What is said when it was cut.
-    fn words(&self, deck: &Deck) -> String {
-        let takes = deck.exercises().iter().filter(|exercise| {
+    pub(super) fn words(&self, deck: &Deck) -> String {
+        let taken = |exercise: &deck::Exercise| {
             let mut passages = exercise.material.passages().iter();
-            passages.any(|passage| passage.id().as_str() == self.id)
-        });
-        let titles: Vec<String> = takes.map(|exercise| exercise.title.to_string()).collect();
+            passages
+                .find(|passage| passage.id().as_str() == self.id)
+                .cloned()
+        };
+        let takes = deck.exercises().iter();
+        let takes = takes.filter_map(|exercise| Some((taken(exercise)?, exercise)));
+        let (passages, titles): (Vec<Arc<Passage>>, Vec<String>) = takes
+            .map(|(passage, exercise)| (passage, exercise.title.to_string()))
+            .unzip();
         if titles.is_empty() {
             return "Cut. No exercise fits it yet: some need another passage beside it.".to_owned();
         }
@@ -110,7 +118,13 @@ impl Cut {
             false => "",
         };
         let titles = titles.join("; ");
-        format!("Cut for: {titles}. Practise with --deck own.{unsaid}")
+        let unasked = passages
+            .first()
+            .and_then(|passage| passage.turn_not_asked());
+        let unasked = unasked.map_or_else(String::new, |why| {
+            format!(" To catch the turn, cut it anew: {why}.")
+        });
+        format!("Cut for: {titles}. Practise with --deck own.{unsaid}{unasked}")
     }
 }
 

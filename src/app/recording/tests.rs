@@ -623,6 +623,24 @@ fn a_passage_in_twelve_brings_exercises_in_twelve_once() {
 }
 
 #[test]
+fn a_turn_that_would_be_guessed_is_refused_in_words() {
+    let mut recording = recording_with_marks();
+    let mut told = |until| {
+        recording.passage = (0, until);
+        let cut = recording.cut().expect("a passage");
+        let deck = cut.added_to(crate::deck::own_recordings());
+        cut.words(&crate::deck::parse(&deck).expect("no faults"))
+    };
+    let why = "To catch the turn, cut it anew: its turn is asked only in 7 to 9 cycles.";
+    let short = told(4);
+    assert!(short.ends_with(why), "{short}");
+    assert!(!short.contains("Catch the turn"), "{short}");
+    let long = told(8);
+    assert!(long.contains("Catch the turn"), "{long}");
+    assert!(!long.contains("cut it anew"), "{long}");
+}
+
+#[test]
 fn a_recording_is_named_by_its_bytes() {
     let recording = known(given());
     let bytes = (recording.source.bytes)().expect("memory opens");

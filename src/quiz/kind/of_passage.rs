@@ -3,6 +3,7 @@
 //! The kinds that need no measure can be asked: name the feel, find the start by count, which clapping
 //! fits, clap, catch the turn. A recording makes no levels: it is as hard as it is.
 
+use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 use crate::phrase::{Level, Measured, Phrase, Turning};
@@ -16,8 +17,10 @@ use crate::quiz::passage::Passage;
 use crate::quiz::question::{Question, Task, without_a_run};
 use crate::quiz::tap::Hand;
 
-/// The most cycles of a passage in which a turn is caught: a key for each.
-const MOST_TURNING: usize = 9;
+/// Cycles of a passage in which a turn is caught. It turns neither in the first two nor in the last, and
+/// the cycle beside the right one is right too: in six cycles the fourth would be right wherever it
+/// turns, in fewer any would. Nine is the most, a key for each.
+pub(in crate::quiz) const TURNING: RangeInclusive<usize> = 7..=9;
 /// The fewest cycles of a passage that comes in anywhere, and of one that is clapped.
 const LEAST_ENTERED: usize = 3;
 const LEAST_CLAPPED: usize = 4;
@@ -47,7 +50,7 @@ pub(in crate::quiz) fn fits(form: &Form, passage: &Passage) -> bool {
             n_cycles >= LEAST_CLAPPED && is_of_cycle
         }
         Form::CatchTurn(_) => {
-            n_cycles <= MOST_TURNING && is_marked && passage.feel() != Some(Feel::Both)
+            TURNING.contains(&n_cycles) && is_marked && passage.feel() != Some(Feel::Both)
         }
         _ => is_marked,
     };
@@ -171,7 +174,9 @@ mod tests {
     use crate::rhythm::{Counting, Cycle, PulseMap, Tick};
 
     fn pool() -> Vec<Arc<Passage>> {
-        let marks = ["3333", "2222", "bbbb", "33322", "3.3", "22"];
+        let marks = [
+            "3333", "2222", "bbbb", "3332222", "3.3", "22", "2222222", "333322",
+        ];
         marks.map(|marks| Arc::new(passage(marks))).to_vec()
     }
 
@@ -269,23 +274,49 @@ mod tests {
         };
         assert_eq!(
             marks(&Form::NameFeel),
-            ["3333", "2222", "bbbb", "33322", "22"]
+            ["3333", "2222", "bbbb", "3332222", "22", "2222222", "333322"]
         );
-        assert_eq!(marks(&fit()), ["3333", "2222", "22"]);
-        assert_eq!(marks(&clap()), ["3333", "2222", "bbbb", "33322"]);
+        assert_eq!(marks(&fit()), ["3333", "2222", "22", "2222222"]);
+        assert_eq!(
+            marks(&clap()),
+            ["3333", "2222", "bbbb", "3332222", "2222222", "333322"]
+        );
         assert_eq!(
             marks(&Form::CatchTurn(Turning::Once)),
-            ["3333", "2222", "33322", "22"]
+            ["3332222", "2222222"]
         );
         assert_eq!(
             marks(&Form::FindStart(By::Count)),
-            ["3333", "2222", "bbbb", "33322", "3.3"]
+            [
+                "3333", "2222", "bbbb", "3332222", "3.3", "2222222", "333322"
+            ]
         );
         // One answer for all is no question, and nothing of another cycle is one.
         let one_sided = [Arc::new(passage("33")), Arc::new(passage("333"))];
         assert_eq!(Material::cut(&Form::NameFeel, &one_sided, Cycle::SIX), None);
         assert_eq!(Material::cut(&Form::NameFeel, &pool(), Cycle::TWELVE), None);
         assert_eq!(Material::cut(&Form::WhoseStroke, &pool(), Cycle::SIX), None);
+    }
+
+    #[test]
+    fn no_answer_is_right_wherever_a_turn_comes() {
+        let form = Form::CatchTurn(Turning::Once);
+        for n in TURNING {
+            let turned = (2..=n - 2).map(|at| {
+                let marks = "3".repeat(at) + &"2".repeat(n - at);
+                Arc::new(passage(&marks))
+            });
+            let passages: Vec<Arc<Passage>> = turned.collect();
+            let is_right = |choice: usize, passage: &Arc<Passage>| {
+                let asked = Question::of_passage(&form, passage, &passages, &[], Seed(1));
+                let verdict = asked.expect("it fits").judge(&Given::Choice(choice));
+                verdict.expect("an answer").right
+            };
+            for choice in 0..n {
+                let always = passages.iter().all(|passage| is_right(choice, passage));
+                assert!(!always, "{choice} of {n}");
+            }
+        }
     }
 
     #[test]

@@ -48,7 +48,9 @@ pub(super) fn listed(deck: &Deck) -> String {
         let (id, file, signs) = (passage.id(), passage.file_name(), passage.signs());
         let n = counted(passage.n_cycles(), "cycle", "cycles");
         let (from, until) = (clock(from), clock(until));
-        format!("  {id}: {file}, {from} to {until}, {n}, marked {signs}\n")
+        let unasked = passage.turn_not_asked();
+        let unasked = unasked.map_or_else(String::new, |why| format!("; {why}"));
+        format!("  {id}: {file}, {from} to {until}, {n}, marked {signs}{unasked}\n")
     };
     let lines: String = told.iter().map(line).collect();
     format!(
