@@ -10,15 +10,15 @@ use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use super::recording::{cut, opener};
 use super::player::Rendering;
+use super::recording::{Open, cut, opener};
 use super::worker::What;
 use super::{App, Place, Trouble};
 use crate::label::ContentHash;
 use crate::pcm::{Pcm, SampleRate};
 use crate::phrase::{GENERATOR, Phrase};
-use crate::quiz::{Playing, Question, Reveal, Skill};
 use crate::quiz::passage::Passage;
+use crate::quiz::{Playing, Question, Reveal, Skill};
 use crate::review::plan::Plan;
 use crate::rhythm::Counting;
 use crate::world::{Day, Seed};
@@ -27,6 +27,8 @@ use crate::world::{Day, Seed};
 const REST_DAYS: u32 = 4;
 /// The most files beside a place that are looked at.
 const MOST_BESIDE: usize = 2_000;
+/// The most files that are kept opened; of a MIDI file of five minutes that is 29 MB.
+const MOST_OPENED: usize = 3;
 /// What is to be done where a recording is missing.
 const OPEN_IT: &str = "Open it once on the screen with `contrapalma listen` where it is now.";
 
@@ -202,7 +204,11 @@ impl Cutting {
 /// The sound of a question of a passage under the claps that are shown with its answer, in stereo at
 /// `rate`; its recording is looked for where it was last (`known`), where its deck says, and beside these
 /// places. `None` where it lies in none of them, or cannot be read there.
-pub fn passage_example(question: &Question, known: Option<PathBuf>, rate: SampleRate) -> Option<Pcm> {
+pub fn passage_example(
+    question: &Question,
+    known: Option<PathBuf>,
+    rate: SampleRate,
+) -> Option<Pcm> {
     let passage = question.passage()?;
     let told = Some(passage.file()).filter(|file| !file.is_empty());
     let places = known.into_iter().chain(told.map(PathBuf::from)).collect();
@@ -217,10 +223,12 @@ pub fn passage_example(question: &Question, known: Option<PathBuf>, rate: Sample
 }
 
 /// Files whose content is known, so that none is read twice for its name.
-#[derive(Debug, Default)]
+#[derive(Default)]
 pub(super) struct Finder {
     found: HashMap<ContentHash, PathBuf>,
     seen: HashSet<(PathBuf, u64)>,
+    /// What was opened last, the latest first: what plays a MIDI file keeps its sound.
+    opened: Vec<(PathBuf, Open)>,
 }
 
 impl Finder {
@@ -238,7 +246,20 @@ impl Finder {
         let n = usize::try_from(phrase.n_cycles).unwrap_or(0) * phrase.cycle.n_pulses();
         let at = |idx: usize| pulses.get(idx).or(pulses.last()).copied().unwrap_or(0.0);
         let (begins, ends) = (at(from), at(from + n));
-        cut(opener(path).as_ref()().ok()?, begins, ends - begins, rate).ok()
+        let recording = self.open(path).as_ref()().ok()?;
+        cut(recording, begins, ends - begins, rate).ok()
+    }
+
+    /// Opens a file as it was opened before, if that is not long ago.
+    fn open(&mut self, path: PathBuf) -> Open {
+        let before = self.opened.iter().position(|(known, _)| *known == path);
+        let open = match before {
+            Some(at) => self.opened.remove(at).1,
+            None => opener(path.clone()),
+        };
+        self.opened.insert(0, (path, Arc::clone(&open)));
+        self.opened.truncate(MOST_OPENED);
+        open
     }
 
     /// Whether the recording of a passage is to be had: where a file of its length lies in one of its
@@ -348,8 +369,8 @@ mod tests {
         read.expect("memory can be read");
         let other: Vec<u8> = clicks.iter().copied().chain([0, 0]).collect();
         let folder = tempfile::tempdir().expect("a temporary folder");
-        let [here, moved, new, gone] =
-            ["here.wav", "moved.wav", "new name.wav", "gone.wav"].map(|name| folder.path().join(name));
+        let [here, moved, new, gone] = ["here.wav", "moved.wav", "new name.wav", "gone.wav"]
+            .map(|name| folder.path().join(name));
         fs::write(&here, &clicks).expect("written");
         fs::write(&new, &other).expect("written");
         let deck = deck_of(&[
@@ -374,5 +395,44 @@ mod tests {
         assert!(told.starts_with(said), "{told}");
         // 4.7 phrases of each.
         assert_eq!(found.n_phrases, 9);
+    }
+
+    #[test]
+    fn a_midi_file_is_played_once_for_its_passages_and_few_are_kept() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let mut finder = Finder::default();
+        let recipe = deck::built_in();
+        let recipe = recipe.exercises()[0]
+            .material
+            .recipe()
+            .expect("it is made")
+            .clone();
+        let pieces: Vec<(PathBuf, Cutting, Phrase)> = (0..4)
+            .map(|n| {
+                let level = crate::phrase::Level::STRONGEST;
+                let form = crate::quiz::Form::NameFeel;
+                let question = Question::ask(&form, &recipe, level, &[], Seed(n));
+                let phrase = question.expect("a question").phrase().clone();
+                let bytes = crate::notate::midi(&phrase, crate::notate::Bars::Threes);
+                let path = folder.path().join(format!("{n}.mid"));
+                fs::write(&path, &bytes).expect("written");
+                let deck = deck_of(&[("piece", &path, &bytes)]);
+                let passage = Arc::clone(&deck.exercises()[0].material.passages()[0]);
+                let places = vec![path.clone()];
+                (path, Cutting { passage, places }, phrase)
+            })
+            .collect();
+        let mut cut = |(_, cutting, phrase): &(PathBuf, Cutting, Phrase)| {
+            let pcm = finder.cut(cutting, phrase, SampleRate::HZ_48000);
+            (pcm, finder.opened.len())
+        };
+        let (first, _) = cut(&pieces[0]);
+        assert!(first.is_some());
+        // What cannot be played any more is still there as it was played.
+        fs::write(&pieces[0].0, b"MThd and nothing").expect("written");
+        assert_eq!(cut(&pieces[0]), (first, 1));
+        let kept: Vec<usize> = pieces[1..].iter().map(|piece| cut(piece).1).collect();
+        assert_eq!(kept, [2, 3, MOST_OPENED]);
+        assert_eq!(cut(&pieces[0]), (None, MOST_OPENED));
     }
 }
