@@ -59,8 +59,8 @@ impl App {
             (Place::TuneUp(_), Intent::TuneUp(step)) => self.go_to_tune_up(step),
             // What is clapped by the microphone is not tapped as well.
             (_, Intent::Tap(Hand::Either)) if self.microphone.is_some() => Ok(()),
-            (Place::Recording(_), Intent::Tap(_)) => {
-                self.tap_on_recording(stamp);
+            (Place::Recording(_), Intent::Tap(hand)) => {
+                self.tap_on_recording(hand, stamp);
                 Ok(())
             }
             (_, Intent::Tap(_)) => self.tap(intent, stamp),

@@ -47,6 +47,14 @@ impl Practice {
     /// Lets time go by in steps of five milliseconds until claps are judged, with a clap as each of
     /// these pulses of the passage comes by.
     fn clap_along(&mut self, is_clapped: impl Fn(i64) -> bool) -> Box<crate::quiz::Along> {
+        self.clap_with([(Hand::Either, &is_clapped)])
+    }
+
+    /// The same with each of these hands.
+    fn clap_with<const N: usize>(
+        &mut self,
+        hands: [(Hand, &dyn Fn(i64) -> bool); N],
+    ) -> Box<crate::quiz::Along> {
         self.until_it_sounds();
         let mut last = -1;
         for _ in 0..20_000 {
@@ -59,8 +67,10 @@ impl Practice {
                 continue;
             };
             let pulse = head.cycle.0 as i64 * 6 + head.pulse as i64;
-            if pulse != last && is_clapped(pulse) {
-                self.want(Intent::Tap(Hand::Either));
+            for (hand, is_clapped) in hands {
+                if pulse != last && is_clapped(pulse) {
+                    self.want(Intent::Tap(hand));
+                }
             }
             last = pulse;
         }
@@ -114,6 +124,33 @@ fn claps_along_with_a_passage_are_judged_as_on_phrases() {
     assert!(matches!(practice.recording().clapping, Clapping::Judged(_)));
     practice.step(Step::Claps(Claps::Twos));
     assert_eq!(practice.recording().clapping, Clapping::No);
+}
+
+#[test]
+fn both_layers_are_clapped_along_with_two_hands() {
+    let mut practice = Practice::with_clicks();
+    practice.step(Step::Claps(Claps::Both));
+    practice.step(Step::ClapAlong);
+    let threes = |pulse| pulse % 3 == 0;
+    let twos = |pulse| pulse % 2 == 0;
+    let held = practice.clap_with([(Hand::Left, &threes), (Hand::Right, &twos)]);
+    assert!(held.right, "{}", held.verdict);
+    let said = "Right: left hand on 1 and 4, right hand on 1, 3 and 5, held to the end.";
+    assert_eq!(held.verdict, said);
+    assert_eq!(held.rows.len(), 4);
+
+    practice.step(Step::ClapAlong);
+    let exchanged = practice.clap_with([(Hand::Left, &twos), (Hand::Right, &threes)]);
+    assert!(!exchanged.right);
+    let said = "which is for the other hand";
+    assert!(exchanged.verdict.contains(said), "{}", exchanged.verdict);
+
+    // One hand alone is half of it.
+    practice.step(Step::ClapAlong);
+    let half = practice.clap_with([(Hand::Right, &twos)]);
+    assert!(!half.right);
+    let said = "The left hand did not clap";
+    assert!(half.verdict.contains(said), "{}", half.verdict);
 }
 
 #[test]

@@ -23,7 +23,7 @@ mod tap;
 mod words;
 
 pub use attempt::{Answer, Attempt, AttemptId, KeptTap, KeptTiming, Phase, Skill};
-pub use hands::{Along, Habit, Hands};
+pub use hands::{Along, Habit, Hands, ToClap};
 pub use kind::{By, Call, Course, Fits, Form, Guide, Kind, Owner};
 pub use material::Material;
 pub use miss::{Miss, Repairs};

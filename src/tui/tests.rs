@@ -529,6 +529,11 @@ fn clapped_along() -> World {
     World::at(Place::Recording(Box::new(recording)))
 }
 
+fn clapped_along_with_two_hands() -> World {
+    let recording = crate::app::recording::tests::recording_clapped_with_two_hands();
+    World::at(Place::Recording(Box::new(recording)))
+}
+
 fn recording_beside_another() -> World {
     let recording = crate::app::recording::tests::recording_with_persons();
     World::at(Place::Recording(Box::new(recording)))
@@ -586,6 +591,7 @@ fn every_screen() -> Vec<(&'static str, World)> {
         ("recording-marked", marked_recording()),
         ("recording-persons", recording_beside_another()),
         ("recording-clapped", clapped_along()),
+        ("recording-two-hands", clapped_along_with_two_hands()),
         ("recording-refused", refused()),
         ("name-feel", name_feel()),
         ("count-in", count_in()),

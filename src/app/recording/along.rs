@@ -5,8 +5,8 @@
 
 use super::{Recording, Step};
 use crate::app::{App, Place, Trouble};
-use crate::quiz::{Along, Hand, Tap};
-use crate::rhythm::{Layer, PulseMap};
+use crate::quiz::{Along, Hand, Tap, ToClap};
+use crate::rhythm::PulseMap;
 use crate::world::Stamp;
 
 /// Fewest cycles of a passage that is clapped: one to join in and one to be judged.
@@ -26,11 +26,11 @@ pub enum Clapping {
 }
 
 impl Recording {
-    /// What can be clapped along with the passage: the claps over it, where they are one layer.
-    pub fn to_clap(&self) -> Option<Layer> {
+    /// What can be clapped along with the passage: the claps over it.
+    pub fn to_clap(&self) -> Option<ToClap> {
         let (from, until) = self.passage;
-        let layer = self.claps.layer(self.source.cycle)?;
-        (until >= from + FEWEST_CYCLES).then_some(layer)
+        let to_clap = self.claps.to_clap(self.source.cycle)?;
+        (until >= from + FEWEST_CYCLES).then_some(to_clap)
     }
 
     /// Begins to clap along, or stops.
@@ -44,8 +44,8 @@ impl Recording {
         self.follows = true;
         if !is_clapping && !self.is_sounding {
             self.told =
-                "To clap along set the claps to one layer, 3, 2 or 5, over a passage of two \
-                         cycles or more."
+                "To clap along set the claps to one layer, 3, 2 or 5, or to both, b, over a \
+                         passage of two cycles or more."
                     .to_owned();
         }
     }
@@ -67,7 +67,7 @@ impl Recording {
     }
 
     /// What is judged now, once the passage is over.
-    fn clapped(&self, micros: i64) -> Option<(Layer, &[Tap])> {
+    fn clapped(&self, micros: i64) -> Option<(ToClap, &[Tap])> {
         let Clapping::Now(taps) = &self.clapping else {
             return None;
         };
@@ -78,8 +78,8 @@ impl Recording {
 }
 
 impl App {
-    /// Takes a clap along with the passage; whether it was one.
-    pub(super) fn take_clap(&mut self, stamp: Stamp) -> bool {
+    /// Takes a clap with this hand along with the passage; whether it was one.
+    pub(super) fn take_clap(&mut self, hand: Hand, stamp: Stamp) -> bool {
         let delay = self.delay_micros();
         let micros = self.player.phrase_micros(stamp);
         let Place::Recording(recording) = &mut self.place else {
@@ -90,7 +90,7 @@ impl App {
         };
         taps.extend(micros.map(|micros| Tap {
             micros: micros.saturating_sub(delay),
-            hand: Hand::Either,
+            hand,
         }));
         true
     }
@@ -111,13 +111,13 @@ impl App {
         let Place::Recording(recording) = &mut self.place else {
             return Ok(());
         };
-        let Some((layer, taps)) = recording.clapped(micros.saturating_sub(delay)) else {
+        let Some((to_clap, taps)) = recording.clapped(micros.saturating_sub(delay)) else {
             return Ok(());
         };
         let Some(passage) = recording.passage() else {
             return Ok(());
         };
-        let along = Along::of(&passage.claps(), layer, taps, hands, counting);
+        let along = Along::of(&passage.claps(), to_clap, taps, hands, counting);
         recording.clapping = Clapping::Judged(Box::new(along));
         // The first cycle that was the learner's own: in the one before claps led.
         recording.here = recording.passage.0 + 1;

@@ -13,6 +13,7 @@ use crate::listen::Sound;
 use crate::pcm::decode::DecodeError;
 use crate::pcm::{Frames, Growing, SampleRate, Speed};
 use crate::phrase::{Loudness, Note, Phrase, Touch, Voice};
+use crate::quiz::ToClap;
 use crate::rhythm::{Cycle, Feel, Layer, Pace, Tick, Ticks};
 use crate::sound::{Overlay, Strokes};
 
@@ -43,10 +44,11 @@ impl Claps {
         }
     }
 
-    /// The layer that they clap; none of two layers, or of none.
-    pub(super) fn layer(self, cycle: Cycle) -> Option<Layer> {
+    /// What hands clap along with them: two layers with two hands, threes with the left one.
+    pub(super) fn to_clap(self, cycle: Cycle) -> Option<ToClap> {
         match self.layers(cycle).as_slice() {
-            [(layer, _)] => Some(*layer),
+            [(layer, _)] => Some(ToClap::One(*layer)),
+            [(left, _), (right, _)] => Some(ToClap::Two([*left, *right])),
             _ => None,
         }
     }

@@ -5,6 +5,7 @@ use crate::app::player::Rendering;
 use crate::app::worker::What;
 use crate::app::{App, Place, Trouble};
 use crate::pcm::decode::DecodeError;
+use crate::quiz::Hand;
 use crate::world::Stamp;
 
 /// Places of a passage in which other claps may take over: a few hundredths of a second apart.
@@ -44,8 +45,8 @@ impl App {
     }
 
     /// A tap along with what sounds: a clap that is judged, or where a pulse is.
-    pub(in crate::app) fn tap_on_recording(&mut self, stamp: Stamp) {
-        if self.take_clap(stamp) {
+    pub(in crate::app) fn tap_on_recording(&mut self, hand: Hand, stamp: Stamp) {
+        if self.take_clap(hand, stamp) {
             return;
         }
         if let Place::Recording(recording) = &mut self.place

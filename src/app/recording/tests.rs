@@ -103,18 +103,31 @@ pub(crate) fn recording_with_persons() -> Recording {
 
 /// One along with which twos were clapped where threes were asked.
 pub(crate) fn recording_clapped_along() -> Recording {
+    recording_with_twos_clapped(Claps::Threes)
+}
+
+/// One along with which one hand clapped twos where threes and twos were asked.
+pub(crate) fn recording_clapped_with_two_hands() -> Recording {
+    recording_with_twos_clapped(Claps::Both)
+}
+
+fn recording_with_twos_clapped(claps: Claps) -> Recording {
     use crate::quiz::{Along, Hand, Hands, Tap};
+    let hand = match claps {
+        Claps::Both => Hand::Right,
+        _ => Hand::Either,
+    };
     let mut recording = known(given());
-    recording.step(Step::Claps(Claps::Threes));
+    recording.step(Step::Claps(claps));
     let claps = recording.passage().expect("a passage").claps();
     let map = PulseMap::of(claps.pace.clone(), 0);
     let taps = (0..24).step_by(2).map(|pulse| Tap {
         micros: map.micros_at(crate::rhythm::Tick::of_pulse(pulse)),
-        hand: Hand::Either,
+        hand,
     });
     let taps: Vec<Tap> = taps.collect();
-    let layer = recording.to_clap().expect("one layer");
-    let along = Along::of(&claps, layer, &taps, Hands::Untuned, Default::default());
+    let to_clap = recording.to_clap().expect("something is clapped");
+    let along = Along::of(&claps, to_clap, &taps, Hands::Untuned, Default::default());
     recording.clapping = Clapping::Judged(Box::new(along));
     recording
 }

@@ -6,7 +6,28 @@ use crate::quiz::tap::{Hand, Tap};
 use crate::quiz::{Course, GridRow, Guide};
 use crate::rhythm::{Counting, Layer};
 
-/// What came of hands that were to clap a layer.
+/// What hands are to clap.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ToClap {
+    /// A layer, with either hand.
+    One(Layer),
+    /// A layer with each hand, the left one first.
+    Two([Layer; 2]),
+}
+
+impl ToClap {
+    fn parts(self, n_cycles: i64) -> Vec<Part> {
+        match self {
+            Self::One(layer) => vec![Part::whole(0, Hand::Either, layer, n_cycles)],
+            Self::Two([left, right]) => vec![
+                Part::whole(0, Hand::Left, left, n_cycles),
+                Part::whole(1, Hand::Right, right, n_cycles),
+            ],
+        }
+    }
+}
+
+/// What came of hands that were to clap along.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Along {
     /// Whether they held it to the end.
@@ -23,17 +44,16 @@ pub struct Along {
 
 impl Along {
     /// Judges taps in the time of `phrase`, of which only cycle and pace count: claps led in the first
-    /// cycle, and from the second on the layer was to be held.
+    /// cycle, and from the second on it was to be held.
     pub fn of(
         phrase: &Phrase,
-        layer: Layer,
+        to_clap: ToClap,
         taps: &[Tap],
         hands: Hands,
         counting: Counting,
     ) -> Self {
-        let whole = Part::whole(0, Hand::Either, layer, i64::from(phrase.n_cycles));
         let asked = Asked {
-            parts: vec![whole],
+            parts: to_clap.parts(i64::from(phrase.n_cycles)),
             guide: Guide::First,
             course: Course::Whole,
             call: None,

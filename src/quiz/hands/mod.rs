@@ -12,7 +12,7 @@ mod sound;
 mod tight;
 mod told;
 
-pub use along::Along;
+pub use along::{Along, ToClap};
 pub(super) use differs::what_was_missed;
 pub(super) use played::{Played, answer, played, timing};
 pub(super) use rows::rows;

@@ -6,7 +6,7 @@ use super::{Action, Binding, binding, quiet, tap_keys, want};
 use crate::app::Intent;
 use crate::app::recording::{self, Claps, Go, Recording};
 use crate::mark::Mark;
-use crate::quiz::Hand;
+use crate::quiz::{Hand, ToClap};
 
 pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
     if recording.n_cycles() == 0 {
@@ -14,23 +14,25 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
     }
     let step = |key, step| (key, Action::Want(Intent::Recording(step)));
     let char = |key, to| step(KeyCode::Char(key), to);
+    // With two hands j is a clap, and may come late.
+    let along = match recording.to_clap() {
+        Some(ToClap::Two(_)) => [step(KeyCode::Backspace, recording::Step::ClapAlong)],
+        _ => [char('j', recording::Step::ClapAlong)],
+    };
     if matches!(recording.clapping, recording::Clapping::Now(_)) {
-        let stop = [char('j', recording::Step::ClapAlong)];
-        let help = "a clap; claps lead in the first cycle, and then it is yours";
-        return vec![
-            tap_keys(Hand::Either, "clap", help),
-            binding(stop, "stop", "stops, and nothing is judged"),
-        ];
+        let stop = binding(along, "stop", "stops, and nothing is judged");
+        let mut bindings = claps_along(recording);
+        bindings.push(stop);
+        return bindings;
     }
     let go = |key, to| step(key, recording::Step::Go(to));
     if matches!(recording.clapping, recording::Clapping::Judged(_)) {
         // A clap that comes after the end plays nothing and wipes nothing away.
         let cycles = [go(KeyCode::Left, Go::Back), go(KeyCode::Right, Go::On)];
         let read = [step(KeyCode::Enter, recording::Step::Read)];
-        let again = [char('j', recording::Step::ClapAlong)];
         return vec![
             binding(read, "go on", "goes on from what is said of your claps"),
-            binding(again, "once more", "clap along once more"),
+            binding(along, "once more", "clap along once more"),
             binding(cycles, "cycle", "looks at the cycle before or after"),
         ];
     }
@@ -114,7 +116,8 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
         bindings.push(binding(accept, "they begin so", help));
     }
     let along = [char('j', recording::Step::ClapAlong)];
-    let help = "clap the layer of the claps along with the passage, and be told how it went";
+    let help =
+        "clap what is clapped along with the passage, both with two hands, and be told how it went";
     bindings.push(match recording.to_clap() {
         Some(_) => binding(along, "clap along", help),
         None => quiet(along, help),
@@ -146,6 +149,18 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
         ));
     }
     bindings
+}
+
+/// The keys of the hands that clap along.
+fn claps_along(recording: &Recording) -> Vec<Binding> {
+    let help = "a clap; claps lead in the first cycle, and then it is yours";
+    match recording.to_clap() {
+        Some(ToClap::Two(_)) => vec![
+            tap_keys(Hand::Left, "threes", "a clap in threes with the left hand"),
+            tap_keys(Hand::Right, "twos", "a clap in twos with the right hand"),
+        ],
+        _ => vec![tap_keys(Hand::Either, "clap", help)],
+    }
 }
 
 /// Keys that set pulses and say what is heard.

@@ -10,7 +10,7 @@ use super::grid::Grid;
 use crate::app::recording::{Clapping, Recording, State, agreement_of, agreement_with_analysis};
 use crate::listen::{Analysis, Part, accent_steps, clock};
 use crate::mark::By;
-use crate::quiz::Along;
+use crate::quiz::{Along, ToClap};
 use crate::tui::page::{Body, INDENT, Screen, cell, cut};
 use crate::tui::theme::Theme;
 use crate::tui::view::View;
@@ -105,8 +105,12 @@ fn known(
     match &recording.clapping {
         Clapping::No => cycle_here(body, recording, analysis, view, theme),
         Clapping::Now(taps) => {
+            let how = match recording.to_clap() {
+                Some(ToClap::Two(_)) => " with two keys, threes with f and twos with j",
+                _ => "",
+            };
             let said = format!(
-                "Clap along: claps lead for a cycle, and then it is yours. {} so far.",
+                "Clap along{how}: claps lead for a cycle, and then it is yours. {} so far.",
                 counted(taps.len() as u64, "clap")
             );
             body.say(&said, theme.strong());
