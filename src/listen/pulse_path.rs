@@ -23,9 +23,9 @@ pub struct PulsePath {
 /// Gaps that may be a pulse, in seconds: 500 to 85 pulses a minute (London 2002: nothing faster than
 /// 100 ms is a subdivision).
 const GAPS: (f64, f64) = (0.12, 0.7);
-/// The gap that is most usual, and how far others lie from it, as logarithms: round figures about the
-/// tempi at which the program's own phrases are played.
-const USUAL: f64 = 0.25;
+/// The gap that is most usual, and how far others lie from it, as logarithms: the middle of 100 and 500 ms, between
+/// which a gap is a step inside a beat (London 2002), and a round figure.
+const USUAL: f64 = 0.22;
 const USUAL_WIDTH: f64 = 0.7;
 /// How much an uneven gap costs against an onset of usual size.
 const STIFF: f64 = 60.0;
@@ -34,6 +34,13 @@ const CANDIDATES: usize = 6;
 const ANSWERS: usize = 4;
 /// How far a candidate lies from another, as a share.
 const APART: f64 = 0.06;
+/// Where of the pulses on which something begins, however weakly, hardly any have a neighbour on which
+/// something does, every second or third of them is the pulse: the least share that do, and what is weak
+/// against what is strong (round figures, tried on the program's own phrases).
+const BESIDE: f64 = 0.02;
+const WEAK: f64 = 0.3;
+/// How much of its fit such a grid keeps.
+const TOO_FINE: f64 = 0.75;
 /// Seconds about a pulse in which an onset is its own.
 const ABOUT: f64 = 0.04;
 
@@ -231,18 +238,22 @@ fn refined(onsets: &[f64], frame: usize) -> f64 {
 
 /// How much of what begins lies on pulses, and how many pulses have something begin: their harmonic
 /// mean, the first counting twice as much (the F2 of van Rijsbergen 1979), since the pulse is the
-/// smallest step that is counted, and empty pulses half, since a grid finer than the notes is still one.
+/// smallest step that is counted, and empty pulses half, since a grid finer than the notes is still one;
+/// unless it is so much finer that what begins never lies on neighbours.
 fn fit(onsets: &[f64], rate: f64, times: &[f64]) -> f64 {
     let about = index((ABOUT * rate).round());
     let strong = 0.35 * quantile(onsets, 0.97).max(1e-9);
     let mut owned = vec![false; onsets.len()];
-    let mut met = 0.0;
+    let (mut is_met, mut begins) = (Vec::new(), Vec::new());
     for time in times {
         let frame = index((time * rate).round());
         let range = frame.saturating_sub(about)..(frame + about + 1).min(onsets.len());
-        met += f64::from(u8::from(onsets[range.clone()].iter().any(|x| *x > strong)));
+        is_met.push(onsets[range.clone()].iter().any(|x| *x > strong));
+        begins.push(onsets[range.clone()].iter().any(|x| *x > WEAK * strong));
         owned[range].fill(true);
     }
+    let n_of = |pulses: &[bool]| real(pulses.iter().filter(|is| **is).count());
+    let n_beside = real(begins.windows(2).filter(|pair| pair[0] && pair[1]).count());
     let peak = |at: &usize| {
         let here = onsets[*at];
         here > strong && here >= onsets[at - 1] && here > onsets[at + 1]
@@ -253,8 +264,10 @@ fn fit(onsets: &[f64], rate: f64, times: &[f64]) -> f64 {
         own.map(|at| onsets[*at].min(4.0 * strong)).sum()
     };
     let recall = weight(true) / weight(false).max(1e-9);
-    let precision = (met / real(times.len().max(1))).sqrt();
-    5.0 * recall * precision / (recall + 4.0 * precision).max(1e-9)
+    let precision = (n_of(&is_met) / real(times.len().max(1))).sqrt();
+    let fits = 5.0 * recall * precision / (recall + 4.0 * precision).max(1e-9);
+    let is_too_fine = n_beside < BESIDE * n_of(&begins);
+    if is_too_fine { TOO_FINE * fits } else { fits }
 }
 
 #[cfg(test)]
@@ -316,6 +329,21 @@ mod tests {
             let middle = quantile(&offs, 0.5);
             assert!(middle.abs() < 0.012, "{offs:?}");
         }
+    }
+
+    #[test]
+    fn slow_even_strokes_are_not_counted_twice_as_fast() {
+        // 133 pulses a minute: half of the gap is nearer to the usual one.
+        let mut slow = vec![0.0; 24 * 7200];
+        for stroke in 0..24 {
+            let click = &clicks(1)[..1600];
+            slow[stroke * 7200..][..1600].copy_from_slice(click);
+        }
+        let mut ear = Ear::new(SampleRate::new(16_000).expect("not zero"));
+        ear.hear(&slow);
+        let paths = pulse_paths(&ear.finish(), &[]);
+        let best = paths.first().expect("a path");
+        assert!((best.gap - 0.45).abs() < 0.01, "{}", best.gap);
     }
 
     #[test]
