@@ -4,14 +4,13 @@ use std::ops::Range;
 
 use crate::rhythm::Cycle;
 
-use super::figure;
 use super::lean::{Cuts, Lean, Shares, scores, shares, spoken, whole};
 use super::notes::Notes;
 use super::pulses::{Counted, Pulses};
 use super::sound::Sound;
 use super::stream::{Heard, Part, Tells};
 use super::stretch::{Stated, Stretches, can_tell};
-use super::units::{mean, quantile};
+use super::units::quantile;
 
 /// Whether an answer may be that it is unclear.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -174,13 +173,15 @@ impl Analysis {
         }
         let stretches = Stretches::of(heard, counted);
         let asked = (answers, counted.n_cycles());
+        // What of even runs does not count as it is.
+        let left = 1.0 - heard.shares.even;
         let posterior = Cuts::of(&stretches).posterior();
         let mut cycles: Vec<CycleSaid> = posterior
             .iter()
             .enumerate()
             .map(|(at, leans)| {
                 let stated = stretches.stated(at, at + 1);
-                let even = figure::evenness(heard, counted.pulses(at));
+                let even = left * stretches.evenness(at, at + 1);
                 CycleSaid {
                     start: pulses[at * counted.n_cycle],
                     said: said(&stated, leans, even, asked),
@@ -194,8 +195,7 @@ impl Analysis {
             cycles[at].sides = stretches.stated(about.start, about.end).sides;
         }
         let all = stretched(&stretches);
-        let even = (0..counted.n_cycles()).map(|at| figure::evenness(heard, counted.pulses(at)));
-        let even = mean(&even.collect::<Vec<f64>>());
+        let even = left * stretches.evenness(0, counted.n_cycles());
         let leans = whole(&all, &posterior);
         Self {
             cycle,

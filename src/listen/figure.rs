@@ -46,9 +46,23 @@ const OF_TWO_LAST: [([bool; 2], f64); 4] = [
     ([false, false], 0.11),
 ];
 
-/// What the figures of one cycle say together: of each six pulses in it that are all there.
-pub(super) fn evidence(heard: &Heard, pulses: Range<usize>) -> f64 {
-    sixes(pulses).map(|from| six(heard, from)).sum()
+/// What six pulses say.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Figure {
+    /// On which of them something begins, the first in the lowest bit.
+    pub(super) begins: u8,
+    /// In nats, above 0 for threes.
+    pub(super) says: f64,
+}
+
+/// The figures of one cycle: of each six pulses in it that are all there.
+pub(super) fn figures(heard: &Heard, pulses: Range<usize>) -> impl Iterator<Item = Figure> {
+    sixes(pulses).map(|from| Figure {
+        begins: (0..6)
+            .filter(|at| heard.begins.get(from + at).is_some_and(|p| *p > 0.5))
+            .fold(0, |bits, at| bits | 1 << at),
+        says: six(heard, from),
+    })
 }
 
 /// What the even runs of a cycle, a note on every pulse, say by how common they are in either: the

@@ -56,10 +56,11 @@ impl Lean {
     }
 }
 
-/// How clear the evidence of each cycle has to be to be better than none: what is stated adds up from
-/// cycle to cycle, and less than half of what is usual is no statement. A single cycle speaks at odds
-/// of about four to one, and after so many cycles no more is asked.
-const CLEAR: f64 = 0.35;
+/// How clear evidence has to be to be better than none, at all and for each cycle: what is stated adds
+/// up from cycle to cycle, and less than half of what is usual is no statement. A single cycle speaks at
+/// odds of about six to one, and after so many cycles no more is asked.
+const CLEAR: f64 = 0.3;
+const CLEAR_A_CYCLE: f64 = 0.4;
 const MOST_CLEAR: usize = 8;
 /// From how much on two streams against each other are two voices, and how much that counts.
 const OPPOSED: f64 = 2.0;
@@ -77,7 +78,7 @@ pub(super) type Shares = [f64; 4];
 pub(super) fn scores(stated: &Stated) -> Shares {
     let half = 0.5 * stated.odds();
     let both = half.abs() + SHARE_OPPOSED * (stated.opposed() - OPPOSED);
-    let clear = CLEAR * real(stated.n_cycles().min(MOST_CLEAR));
+    let clear = CLEAR + CLEAR_A_CYCLE * real(stated.n_cycles().min(MOST_CLEAR));
     [half, -half, both, clear]
 }
 
@@ -214,13 +215,43 @@ pub(super) fn spoken(shares: &Shares, n_cycles: usize) -> (Lean, f64) {
 pub(super) fn whole(stated: &Stated, cycles: &[Shares]) -> Shares {
     let n = real(cycles.len().max(1));
     let share = |lean: usize| cycles.iter().map(|shares| shares[lean]).sum::<f64>() / n;
-    let (threes, twos, both) = (share(0), share(1), share(2));
+    let both = share(2);
+    // By how much each cycle leans to threes rather than to twos.
+    let leans: Vec<f64> = cycles.iter().map(|shares| shares[0] - shares[1]).collect();
+    let most: f64 = leans.iter().map(|lean| lean.abs()).sum();
     let mut scores = scores(stated);
     scores[2] = f64::NEG_INFINITY;
     let sides = shares(&scores);
-    // In turn is neither one nor the other nor both at once.
-    let turns = 2.0 * threes.min(twos) / (threes + twos).max(1e-9);
+    // In turn is neither one nor the other nor both at once; to be unsure of a cycle is no turn.
+    let turns = 1.0 - leans.iter().sum::<f64>().abs() / most.max(1e-9);
     let told = (1.0 - both) * (1.0 - turns);
     let unclear = (1.0 - both) * (turns + (1.0 - turns) * sides[3]);
     [told * sides[0], told * sides[1], both, unclear]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::listen::stream::Part;
+
+    fn stating(odds: f64) -> Stated {
+        let mut stated = Stated::default();
+        stated.add(Part::High, odds, 1.0);
+        stated
+    }
+
+    #[test]
+    fn cycles_that_lean_weakly_one_way_do_not_take_turns() {
+        let weak = [0.5, 0.3, 0.0, 0.2];
+        let [threes, ..] = whole(&stating(6.0), &[weak; 8]);
+        assert!(threes > 0.8, "{threes}");
+    }
+
+    #[test]
+    fn cycles_that_lean_one_way_and_the_other_leave_the_whole_unclear() {
+        let (threes, twos) = ([0.9, 0.05, 0.0, 0.05], [0.05, 0.9, 0.0, 0.05]);
+        let all = [[threes; 4], [twos; 4]].concat();
+        let [.., unclear] = whole(&stating(6.0), &all);
+        assert!(unclear > 0.9, "{unclear}");
+    }
 }

@@ -22,6 +22,7 @@ const TOGETHER: f64 = 0.15;
 const SHARES: Shares = Shares {
     parts: [0.9, 0.6, 0.3, 0.9],
     figures: 1.0,
+    even: 1.0,
 };
 
 impl Notes {

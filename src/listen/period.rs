@@ -25,7 +25,7 @@ const HABIT: f64 = 1.0;
 /// For how many positions that expectation counts.
 const HABIT_WEIGHT: f64 = 4.0;
 /// How much cycles that come again add: alike as they are, twice as many tell less than twice as much.
-const ALIKE: f64 = 0.5;
+pub(super) const ALIKE: f64 = 0.5;
 /// How far groups of positions lie apart beforehand, in units: an accent of 4 dB balances that of a
 /// longer gap (Povel and Okkerman 1981).
 const APART: f64 = 4.0;

@@ -71,6 +71,8 @@ pub(super) struct Shares {
     pub(super) parts: [f64; 4],
     /// Of figures.
     pub(super) figures: f64,
+    /// Of even runs, for which threes are the more usual.
+    pub(super) even: f64,
 }
 
 /// Everything that is heard at the pulses.

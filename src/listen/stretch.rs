@@ -1,7 +1,7 @@
 //! What any stretch of cycles says, all streams together.
 
-use super::figure;
-use super::period::Sums;
+use super::figure::{self, Figure};
+use super::period::{ALIKE, Sums};
 use super::pulses::Counted;
 use super::stream::{Heard, Part, Shares};
 use super::units::{held, quantile, real};
@@ -94,7 +94,10 @@ impl Summed {
 pub(super) struct Stretches {
     n_cycles: usize,
     streams: Vec<Summed>,
-    figures: Vec<f64>,
+    /// By cycle, those of its sixes.
+    figures: Vec<Vec<Figure>>,
+    /// Up to each cycle, what even runs say.
+    even: Vec<f64>,
     shares: Shares,
 }
 
@@ -116,15 +119,16 @@ impl Stretches {
                 sums,
             }
         };
-        let mut figures = vec![0.0];
+        let figures = |cycle| figure::figures(heard, counted.pulses(cycle)).collect();
+        let mut even = vec![0.0];
         for cycle in 0..n_cycles {
-            let said = figure::evidence(heard, counted.pulses(cycle));
-            figures.push(figures[cycle] + said);
+            even.push(even[cycle] + figure::evenness(heard, counted.pulses(cycle)));
         }
         Self {
             n_cycles,
             streams: heard.streams.iter().map(stream).collect(),
-            figures,
+            figures: (0..n_cycles).map(figures).collect(),
+            even,
             shares: heard.shares,
         }
     }
@@ -143,9 +147,29 @@ impl Stretches {
             let share = self.shares.parts[stream.part as usize];
             stated.add(stream.part, stream.evidence(from, until), share);
         }
-        let figures = self.figures[until] - self.figures[from];
+        let figures = self.figures(from, until);
         stated.add(Part::High, held(figures, MOST_FIGURES), self.shares.figures);
+        stated.add(Part::High, self.evenness(from, until), self.shares.even);
         stated
+    }
+
+    /// What figures say together: one that comes again is a habit of the piece, and tells less each time.
+    fn figures(&self, from: usize, until: usize) -> f64 {
+        let mut by_figure = [(0.0, 0.0); 64];
+        for figure in self.figures[from..until].iter().flatten() {
+            let (n, sum) = &mut by_figure[usize::from(figure.begins)];
+            *n += 1.0;
+            *sum += figure.says;
+        }
+        let heard = by_figure.iter().filter(|(n, _)| *n > 0.0);
+        let said = heard.map(|(n, sum)| sum / (1.0 + ALIKE * (n - 1.0)));
+        said.sum()
+    }
+
+    /// What even runs say: that a piece runs on evenly is one habit, however many cycles of it are heard,
+    /// so that no more than its share in them counts.
+    pub(super) fn evenness(&self, from: usize, until: usize) -> f64 {
+        (self.even[until] - self.even[from]) / real((until - from).max(1))
     }
 }
 
@@ -153,4 +177,54 @@ impl Stretches {
 /// sixth after it, belongs to both.
 pub(super) fn can_tell(n_cycle: usize) -> bool {
     real(n_cycle) >= 5.0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rhythm::Cycle;
+
+    /// What cycles say whose notes begin so: a letter is a beginning, a dot none.
+    fn odds(cycles: &[&str], shares: Shares) -> f64 {
+        let begins = cycles.concat();
+        let begins = begins.chars().map(|c| f64::from(u8::from(c == 'x')));
+        let heard = Heard {
+            shares,
+            begins: begins.collect(),
+            ..Heard::default()
+        };
+        let counted = Counted::of(Cycle::SIX, 6 * cycles.len());
+        let stretches = Stretches::of(&heard, counted);
+        stretches.stated(0, cycles.len()).odds()
+    }
+
+    const FIGURES: Shares = Shares {
+        parts: [0.0; 4],
+        figures: 1.0,
+        even: 0.0,
+    };
+
+    #[test]
+    fn a_figure_that_comes_again_tells_less_than_another() {
+        let once = odds(&["x.xx.x"], FIGURES);
+        let again = odds(&["x.xx.x"; 4], FIGURES);
+        let others = odds(&["x.xx.x", "x..xxx", "xxxx.x", "x.xxxx"], FIGURES);
+        assert!(once > 1.0, "{once}");
+        assert!(again > once && again < 2.0 * once, "{once} {again}");
+        assert!(others > again, "{again} {others}");
+    }
+
+    #[test]
+    fn that_notes_run_on_evenly_is_one_habit() {
+        let even = Shares {
+            even: 1.0,
+            ..FIGURES
+        };
+        let (once, again) = (odds(&["xxxxxx"], even), odds(&["xxxxxx"; 8], even));
+        assert!(once > odds(&["xxxxxx"], FIGURES) + 1.0, "{once}");
+        assert!(
+            (odds(&["xxxxxx"; 8], FIGURES) + once - again).abs() < 0.5,
+            "{once} {again}"
+        );
+    }
 }
