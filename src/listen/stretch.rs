@@ -149,7 +149,8 @@ impl Stretches {
         }
         let figures = self.figures(from, until);
         stated.add(Part::High, held(figures, MOST_FIGURES), self.shares.figures);
-        stated.add(Part::High, self.evenness(from, until), self.shares.even);
+        let even = self.shares.even * self.evenness(from, until);
+        stated.add(Part::High, even, 1.0);
         stated
     }
 
@@ -185,7 +186,7 @@ mod tests {
     use crate::rhythm::Cycle;
 
     /// What cycles say whose notes begin so: a letter is a beginning, a dot none.
-    fn odds(cycles: &[&str], shares: Shares) -> f64 {
+    fn stated(cycles: &[&str], shares: Shares) -> Stated {
         let begins = cycles.concat();
         let begins = begins.chars().map(|c| f64::from(u8::from(c == 'x')));
         let heard = Heard {
@@ -195,7 +196,11 @@ mod tests {
         };
         let counted = Counted::of(Cycle::SIX, 6 * cycles.len());
         let stretches = Stretches::of(&heard, counted);
-        stretches.stated(0, cycles.len()).odds()
+        stretches.stated(0, cycles.len())
+    }
+
+    fn odds(cycles: &[&str], shares: Shares) -> f64 {
+        stated(cycles, shares).odds()
     }
 
     const FIGURES: Shares = Shares {
@@ -221,7 +226,10 @@ mod tests {
             ..FIGURES
         };
         let (once, again) = (odds(&["xxxxxx"], even), odds(&["xxxxxx"; 8], even));
-        assert!(once > odds(&["xxxxxx"], FIGURES) + 1.0, "{once}");
+        let uncounted = stated(&["xxxxxx"], FIGURES);
+        assert!(once > uncounted.odds() + 1.0, "{once}");
+        // What does not count is not shown as evidence either.
+        assert!(uncounted.threes < 1.0, "{uncounted:?}");
         assert!(
             (odds(&["xxxxxx"; 8], FIGURES) + once - again).abs() < 0.5,
             "{once} {again}"
