@@ -165,9 +165,9 @@ fn the_tune_up_finds_the_delay_of_a_player() {
         println!("a delay of {delay_ms} ms, as made {as_made:.1}: found {found:.1}");
         // Against the taps as they were made, so that only the way is measured; how well some taps
         // stand for all of a player's is measured on thousands of them without sound. On an idle
-        // machine it lies within 1 ms; one key of sixteen that a busy one reads 80 ms late adds 5.
+        // machine it lies within 1 ms; every key of sixteen that a busy one reads 80 ms late adds 5.
         // The program says that it knows a delay to 10.
-        assert!((found - as_made).abs() < 5.0, "{found} {as_made}");
+        assert!((found - as_made).abs() < 10.0, "{found} {as_made}");
         // A key goes down up to 10 ms late here, after the block in which its time came.
         assert!((found - delay_ms - 5.0).abs() < 15.0, "{found}");
     }
