@@ -40,9 +40,9 @@ const LEADS: std::ops::RangeInclusive<u8> = 52..=88;
 const TONAL_HERTZ: (f64, f64) = (150.0, 2000.0);
 
 /// How much evidence counts: the streams of a sound largely say the same, so that two fifths of their
-/// sum are left, and more of the two that hear how strokes begin; and beginnings are less certain than in notes. Set on
-/// the program's own phrases, so that those that fit either are mostly called unclear, and on melodies
-/// made by rule that have habits of their own.
+/// sum are left, and more of the two that hear how strokes begin; and beginnings are less certain than in
+/// notes. Set on the program's own phrases, so that those that fit either are mostly called unclear, and
+/// on melodies made by rule that have habits of their own.
 const SHARES: Shares = Shares {
     parts: [0.4, 0.4, 0.4, 0.9],
     figures: 0.8,
