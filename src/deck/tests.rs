@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use super::parse::{LONGEST_TEXT, MOST_EXERCISES};
 use super::*;
 use crate::phrase::{Bell, Entry, Family, Recipe};
-use crate::quiz::{Answer, By, Fits, Kind, Miss, Question};
+use crate::quiz::{Answer, By, Fits, Given, Kind, Miss, Question};
 use crate::rhythm::{Counting, Cycle, Feel, Layer};
 use crate::world::Seed;
 
@@ -1013,6 +1013,37 @@ fn the_built_in_decks_fit_the_screen_and_open_softly() {
     assert_eq!(open(&path), ["path/keep-pulse"]);
     let kinds: BTreeSet<Kind> = path.exercises().iter().map(|e| e.form.kind()).collect();
     assert_eq!(kinds, BTreeSet::from(Kind::ALL));
+}
+
+#[test]
+fn no_one_answer_catches_more_than_half_of_the_turns() {
+    let decks = all_built_in();
+    let turning = decks.iter().flat_map(Deck::exercises);
+    let turning: Vec<&Exercise> = turning
+        .filter(|exercise| exercise.form.kind() == Kind::CatchTurn)
+        .collect();
+    assert!(turning.len() >= 3, "{}", turning.len());
+    for exercise in turning {
+        let mut lately = Vec::new();
+        let mut right = [0; 10];
+        for seed in 0..200 {
+            let level = exercise.levels.easiest();
+            let asked = Question::ask(&exercise.form, made(exercise), level, &lately, Seed(seed));
+            let asked = asked.expect("a question");
+            for (choice, n_right) in right.iter_mut().enumerate() {
+                let verdict = asked.judge(&Given::Choice(choice));
+                *n_right += usize::from(verdict.is_some_and(|verdict| verdict.right));
+            }
+            lately = vec![asked.truth()];
+        }
+        let most = right.into_iter().max().unwrap_or_default();
+        // A half of 200, and three standard deviations.
+        assert!(
+            most <= 121,
+            "{}: {most} of 200 by one answer",
+            exercise.skill
+        );
+    }
 }
 
 #[test]

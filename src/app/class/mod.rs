@@ -88,6 +88,10 @@ pub fn again(moment: &Moment, exercise: Option<&Exercise>) -> Result<Question, N
     if attempt.generator != GENERATOR {
         return Err(NotAgain::Generator(attempt.generator));
     }
+    // Where other answers were offered, truth and tempo may agree by chance.
+    if exercise.material.alternatives(&exercise.form) != attempt.alternatives {
+        return Err(NotAgain::Changed);
+    }
     let asked = |(form, recipe): (Form, Recipe)| {
         let lately = &moment.lately;
         let question = Question::ask(&form, &recipe, attempt.level, lately, attempt.seed).ok()?;
@@ -261,6 +265,7 @@ mod tests {
             level: exercise.levels.criterion(),
             truth: question.truth(),
             tempo: question.phrase().tempo(),
+            alternatives: exercise.material.alternatives(&exercise.form),
             seed: measured.seed(),
             generator: GENERATOR,
             right: false,
@@ -322,6 +327,28 @@ mod tests {
         let mut other = told;
         other.attempt.tempo = crate::rhythm::Tempo::of_hundredths(59_999).expect("in range");
         assert_eq!(again(&other, Some(exercise)), Err(NotAgain::Changed));
+    }
+
+    #[test]
+    fn a_question_with_other_answers_is_not_taken_for_the_one_that_was_asked() {
+        let text = include_str!("../../../exercises/path.toml");
+        let shorter = text.replace("cycles = [9, 9]", "cycles = [6, 9]");
+        let shorter = crate::deck::parse(&shorter).expect("a sound deck");
+        let turn = |deck: &Deck| {
+            let mut exercises = deck.exercises().iter();
+            let turn = exercises.find(|exercise| &*exercise.skill.0 == "path/turn");
+            turn.expect("an exercise").clone()
+        };
+        let (then, now) = (turn(&shorter), turn(&path()));
+        let recipe = then.material.recipe().expect("it is made");
+        for seed in 0..40 {
+            let level = then.levels.criterion();
+            let question = Question::ask(&then.form, recipe, level, &[], Seed(seed));
+            let question = question.expect("a question");
+            let told = moment(&then, &question, &[]);
+            assert_eq!(again(&told, Some(&now)), Err(NotAgain::Changed), "{seed}");
+            assert_eq!(again(&told, Some(&then)), Ok(question));
+        }
     }
 
     #[test]
