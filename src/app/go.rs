@@ -141,6 +141,7 @@ impl App {
         let past = past(&self.store, &self.learner, &self.course, day)?;
         Ok(Today {
             missing: self.missing_in_words(),
+            is_all_missing: self.is_all_missing(),
             ..Today::of(plan, &self.learner, &self.course, day, past)
         })
     }

@@ -33,6 +33,8 @@ pub struct Today {
     pub tomorrow: Option<&'static str>,
     /// What cannot be asked since its recordings are missing, in words.
     pub missing: Option<String>,
+    /// Whether nothing can be asked at all, since all recordings are missing.
+    pub is_all_missing: bool,
     /// What a check found lately, in words.
     pub checked: Option<String>,
     /// What a teacher set, those due first in front.
@@ -77,6 +79,7 @@ impl Today {
             part: course.part(learner),
             tomorrow: plan.has_more_tomorrow().then_some(TOMORROW),
             missing: None,
+            is_all_missing: false,
             checked: past
                 .checked
                 .and_then(|checked| checked_in_words(&checked, day)),

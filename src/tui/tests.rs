@@ -374,6 +374,7 @@ fn today() -> World {
         part: None,
         tomorrow: None,
         missing: None,
+        is_all_missing: false,
         checked: None,
         set: vec![],
         who: None,
@@ -548,6 +549,26 @@ fn refused() -> World {
 fn with_help(mut world: World) -> World {
     world.here.overlay = Overlay::Help { page: 0 };
     world
+}
+
+#[test]
+fn there_is_no_time_for_more_where_nothing_can_be_asked() {
+    let mut world = today();
+    let Place::Today(today) = &mut world.place else {
+        panic!("before a sitting");
+    };
+    (today.n_due, today.n_new, today.n_phrases) = (0, 0, 0);
+    today.lines.clear();
+    assert!(world.text((80, 24)).contains("there is time for more"));
+    let Place::Today(today) = &mut world.place else {
+        panic!("before a sitting");
+    };
+    today.missing = Some("1 skill waits for evening.wav.".to_owned());
+    today.is_all_missing = true;
+    let text = world.text((80, 24));
+    assert!(!text.contains("there is time for more"), "{text}");
+    let told = "Nothing can be asked now.\n   1 skill waits for evening.wav.";
+    assert!(text.contains(told), "{text}");
 }
 
 /// What no page shows at once stands on the pages after it, which go round.

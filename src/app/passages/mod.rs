@@ -144,6 +144,11 @@ impl App {
         self.missed().for_each(|idx| plan.leave_out(idx));
     }
 
+    /// Whether nothing of the deck can be asked, since all its recordings are missing.
+    pub(super) fn is_all_missing(&self) -> bool {
+        self.missed().count() == self.course.len()
+    }
+
     /// How many skills wait for which recordings, in words; `None` where none does.
     pub(super) fn missing_in_words(&self) -> Option<String> {
         let missed: Vec<usize> = self.missed().collect();
@@ -237,6 +242,27 @@ pub(super) mod tests {
         deck::parse(&text).expect("a sound deck")
     }
 
+    /// What today holds once it was looked for all recordings.
+    fn today(practice: &mut Practice) -> crate::app::Today {
+        while practice.app.is_looking() {
+            let done = practice.inbox.recv().expect("the worker lives");
+            practice.app.done(done).expect("nothing refuses");
+        }
+        match practice.app.place() {
+            Place::Today(today) => today.clone(),
+            _ => panic!("before a sitting"),
+        }
+    }
+
+    #[test]
+    fn where_all_recordings_are_missing_nothing_can_be_asked() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let gone = folder.path().join("gone.wav");
+        let deck = deck_of(&[("one", &gone, b"something"), ("two", &gone, b"else")]);
+        let found = today(&mut Practice::with_deck(Limit::Questions(40), deck));
+        assert_eq!((found.n_phrases, found.is_all_missing), (0, true));
+    }
+
     #[test]
     fn what_cannot_be_asked_without_its_recording_is_not_counted() {
         let mut clicks = Vec::new();
@@ -254,15 +280,8 @@ pub(super) mod tests {
             ("gone", &gone, b"something else"),
         ]);
         let mut practice = Practice::with_deck(Limit::Questions(40), deck);
-        let today = |practice: &Practice| match practice.app.place() {
-            Place::Today(today) => today.clone(),
-            _ => panic!("before a sitting"),
-        };
-        while practice.app.is_looking() {
-            let done = practice.inbox.recv().expect("the worker lives");
-            practice.app.done(done).expect("nothing refuses");
-        }
-        let found = today(&practice);
+        let found = today(&mut practice);
+        assert!(!found.is_all_missing);
         let titles: Vec<&str> = found.lines.iter().map(|line| line.title.as_str()).collect();
         assert_eq!((found.n_new, titles), (2, vec!["here", "moved"]));
         let told = found.missing.expect("something is missing");

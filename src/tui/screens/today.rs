@@ -51,6 +51,7 @@ fn head(today: &Today, view: &View<'_>, theme: Theme, columns: usize) -> Body {
     let mut body = Body::new(columns);
     let n_phrases = u64::from(today.n_phrases);
     let ready = match n_phrases {
+        0 if today.is_all_missing => "Nothing can be asked now.".to_owned(),
         0 => "Nothing is due today; there is time for more.".to_owned(),
         1 => "About 1 phrase is ready.".to_owned(),
         n => format!("About {n} phrases are ready."),
