@@ -102,6 +102,11 @@ impl Course {
             .map_or(&[], |exercise| exercise.material.passages())
     }
 
+    /// The passages whose turn is not asked though an exercise would have it caught.
+    pub(super) fn turns_not_asked(&self) -> &[Arc<Passage>] {
+        self.deck.turns_not_asked()
+    }
+
     /// From what level a skill is heard, as far as its levels can show it: from none below the hardest,
     /// and not yet where it would be above the easiest. `None` while too little is known.
     pub(super) fn heard_from(&self, learner: &Learner, skill: &Skill) -> Option<Level> {

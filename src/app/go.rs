@@ -18,6 +18,7 @@ impl App {
         }
         self.caution()?;
         self.note_missing();
+        self.note_turns_not_asked();
         let number = self.store.begin_sitting(now.at)?;
         let heard_from = |(skill, _): (&Skill, &Standing)| {
             let level = self.course.heard_from(&self.learner, skill)?;

@@ -280,6 +280,8 @@ pub(super) struct Body {
     pub(super) form: Form,
     /// `None` where no passage fits what is asked: the exercise waits for one.
     pub(super) material: Option<Material>,
+    /// Passages that are asked for and turn, but are too short or too long for it.
+    pub(super) unasked: Vec<Arc<Passage>>,
     pub(super) levels: Levels,
 }
 
@@ -340,6 +342,7 @@ fn made(table: &Table<'_>, counting: Option<Counting>, faults: &mut Faults) -> O
         words: words?,
         form: form?,
         material: Some(Material::Made(recipe?)),
+        unasked: Vec::new(),
         levels: levels?,
     })
 }
@@ -363,9 +366,15 @@ fn cut(table: &Table<'_>, passages: &[Arc<Passage>], faults: &mut Faults) -> Opt
         faults.add(at, &format!("\"{}\"", form.kind().id()), expected);
         return None;
     }
+    let (those, cycle) = (those?, cycle?);
+    let is_unasked = |passage: &&Arc<Passage>| {
+        let turns = passage.cycle() == cycle && passage.turn_not_asked().is_some();
+        turns && form.kind() == Kind::CatchTurn
+    };
     Some(Body {
         words: words?,
-        material: Material::cut(&form, &those?, cycle?),
+        material: Material::cut(&form, &those, cycle),
+        unasked: those.iter().filter(is_unasked).cloned().collect(),
         form,
         levels: as_it_is()?,
     })

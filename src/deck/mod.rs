@@ -39,8 +39,11 @@ pub use parse::{LONGEST_TEXT, parse, parse_tried};
 pub use schema::schema;
 pub use spoken::{Spoken, SpokenError};
 
+use std::sync::Arc;
+
 use crate::label::Label;
 use crate::phrase::{Level, Speakers};
+use crate::quiz::passage::Passage;
 use crate::quiz::{Form, Material, Repairs, Skill};
 
 /// An ordered set of exercises. Ids are unique, needs name exercises of the deck and never come
@@ -52,6 +55,7 @@ pub struct Deck {
     order: Order,
     exercises: Vec<Exercise>,
     parts: Vec<Part>,
+    turns_not_asked: Vec<Arc<Passage>>,
 }
 
 /// A stretch of a deck with a name of its own, as a week of a course. What is in it is for those who
@@ -124,6 +128,11 @@ impl Deck {
     /// Its parts, in order; none where it is not divided, and an exercise may be in none.
     pub fn parts(&self) -> &[Part] {
         &self.parts
+    }
+
+    /// The passages that are left out where an exercise would have their turn caught, each once.
+    pub fn turns_not_asked(&self) -> &[Arc<Passage>] {
+        &self.turns_not_asked
     }
 
     /// The exercise of this skill.

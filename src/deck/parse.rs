@@ -156,6 +156,13 @@ fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<(Deck, Behind)>
     };
     let written = part::read(&table, &mut shelf, &own, faults);
     let repairs = words::repairs_of_kinds(&table, faults);
+    let bodies = drafts.iter().filter_map(|draft| draft.body.as_ref());
+    let mut turns_not_asked: Vec<Arc<Passage>> = Vec::new();
+    for passage in bodies.flat_map(|body| &body.unasked) {
+        if !turns_not_asked.contains(passage) {
+            turns_not_asked.push(Arc::clone(passage));
+        }
+    }
     let exercises = drafts
         .into_iter()
         .map(|draft| finish((id, &repairs), draft, trial, faults))
@@ -186,6 +193,7 @@ fn read(text: &str, trial: Trial, faults: &mut Faults) -> Option<(Deck, Behind)>
         order: order?,
         exercises,
         parts,
+        turns_not_asked,
     };
     Some((deck, behind))
 }

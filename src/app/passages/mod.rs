@@ -177,6 +177,23 @@ impl App {
         }
     }
 
+    /// What is left out where turns are caught is told in the end.
+    pub(super) fn note_turns_not_asked(&mut self) {
+        let passages = self.course.turns_not_asked();
+        let why = passages.first().and_then(|first| first.turn_not_asked());
+        let (Some(first), Some(why)) = (passages.first(), why) else {
+            return;
+        };
+        let id = first.id();
+        let more = match passages.len() - 1 {
+            0 => "Cut it anew for that.".to_owned(),
+            1 => "So is 1 more; cut them anew for that.".to_owned(),
+            n => format!("So are {n} more; cut them anew for that."),
+        };
+        let left_out = format!("{id} is left out where the turn is to be caught");
+        self.note(&format!("{left_out}: {why}. {more}"));
+    }
+
     /// Something to be told in the end, once.
     pub(super) fn note(&mut self, note: &str) {
         if !self.notes.iter().any(|other| other == note) {
@@ -213,6 +230,7 @@ pub(super) mod tests {
     use std::path::Path;
 
     use super::*;
+    use crate::app::Intent;
     use crate::app::recording::tests::source_of_clicks;
     use crate::app::tests::Practice;
     use crate::deck;
@@ -220,6 +238,10 @@ pub(super) mod tests {
 
     /// A deck with an exercise for each of these recordings.
     pub(in crate::app) fn deck_of(recordings: &[(&str, &Path, &[u8])]) -> deck::Deck {
+        deck::parse(&text_of(recordings)).expect("a sound deck")
+    }
+
+    fn text_of(recordings: &[(&str, &Path, &[u8])]) -> String {
         let mut text = "format = 1\nid = \"mine\"\ntitle = \"Mine\"\norder = \"free\"\n".to_owned();
         for (id, ..) in recordings {
             text += &format!(
@@ -239,7 +261,34 @@ pub(super) mod tests {
                  pulses = [{times}]\nmarks = \"3333\"\n"
             );
         }
-        deck::parse(&text).expect("a sound deck")
+        text
+    }
+
+    #[test]
+    fn what_is_left_out_where_turns_are_caught_is_told() {
+        let folder = tempfile::tempdir().expect("a temporary folder");
+        let files = ["a.wav", "b.wav"].map(|name| folder.path().join(name));
+        let told = |n: usize, turned: &str| {
+            let recordings = [
+                ("a", &*files[0], &b"something"[..]),
+                ("b", &*files[1], &b"else"[..]),
+            ];
+            let text = text_of(&recordings[..n]).replace("3333", turned);
+            let catch = "[[exercise]]\nid = \"turn\"\ntitle = \"Turn\"\nasks = \"catch-turn\"\n\
+                         line = \"When?\"\npassages = \"all\"\n";
+            let deck = deck::parse(&format!("{text}{catch}")).expect("a sound deck");
+            let mut practice = Practice::with_deck(Limit::Questions(40), deck);
+            practice.want(Intent::Begin);
+            let notes = practice.app.notes.iter();
+            let left_out = notes.filter(|note| note.contains("left out where the turn"));
+            left_out.cloned().collect::<Vec<String>>()
+        };
+        let why = "a is left out where the turn is to be caught: its turn is asked only in 7 to 9 \
+                   cycles.";
+        assert_eq!(told(1, "3322"), [format!("{why} Cut it anew for that.")]);
+        let both = format!("{why} So is 1 more; cut them anew for that.");
+        assert_eq!(told(2, "3322"), [both]);
+        assert!(told(2, "3333").is_empty());
     }
 
     /// What today holds once it was looked for all recordings.
