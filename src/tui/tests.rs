@@ -571,6 +571,25 @@ fn there_is_no_time_for_more_where_nothing_can_be_asked() {
     assert!(text.contains(told), "{text}");
 }
 
+#[test]
+fn the_keys_of_two_hands_do_what_the_screen_says() {
+    let mut recording = crate::app::recording::tests::recording_clapped_with_two_hands();
+    recording.clapping = crate::app::recording::Clapping::Now(Vec::new());
+    let world = World::at(Place::Recording(Box::new(recording)));
+    let text = world.text((80, 24));
+    let bindings = bindings(&world.view(), Room::Enough);
+    for (layer, hand) in [("threes with ", Hand::Left), ("twos with ", Hand::Right)] {
+        let (_, after) = text.split_once(layer).expect("it is said");
+        let key = after.chars().next().expect("a key");
+        let chosen = action(&bindings, pressed(KeyCode::Char(key)));
+        assert_eq!(
+            chosen,
+            Some(Action::Want(Intent::Tap(hand))),
+            "{layer}{key}"
+        );
+    }
+}
+
 /// What no page shows at once stands on the pages after it, which go round.
 #[test]
 fn help_that_does_not_fit_goes_on_overleaf() {

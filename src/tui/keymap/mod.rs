@@ -395,18 +395,27 @@ fn at_tune_up(tune_up: &TuneUp) -> Vec<Binding> {
 
 /// The keys of a hand: one under its finger, and those that a foot pedal may send.
 fn tap_keys(hand: Hand, does: &str, help: &'static str) -> Binding {
-    let keys = match hand {
-        Hand::Either => [KeyCode::Char(' '), KeyCode::Down, KeyCode::PageDown],
-        Hand::Left => [KeyCode::Char('f'), KeyCode::Left, KeyCode::PageUp],
-        Hand::Right => [KeyCode::Char('j'), KeyCode::Right, KeyCode::PageDown],
-    };
-    let pairs = keys.map(|key| (key, Action::Want(Intent::Tap(hand))));
+    let pairs = hand_keys(hand).map(|key| (key, Action::Want(Intent::Tap(hand))));
     Binding {
         pairs: pairs.into(),
         does: does.to_owned(),
         help,
         shown: Shows::First,
     }
+}
+
+fn hand_keys(hand: Hand) -> [KeyCode; 3] {
+    match hand {
+        Hand::Either => [KeyCode::Char(' '), KeyCode::Down, KeyCode::PageDown],
+        Hand::Left => [KeyCode::Char('f'), KeyCode::Left, KeyCode::PageUp],
+        Hand::Right => [KeyCode::Char('j'), KeyCode::Right, KeyCode::PageDown],
+    }
+}
+
+/// The name of the key under a hand's finger.
+pub(super) fn hand_key(hand: Hand) -> String {
+    let [first, ..] = hand_keys(hand);
+    name(first)
 }
 
 fn on_bench(bench: &Bench) -> Vec<Binding> {

@@ -10,7 +10,8 @@ use super::grid::Grid;
 use crate::app::recording::{Clapping, Recording, State, agreement_of, agreement_with_analysis};
 use crate::listen::{Analysis, Part, accent_steps, clock};
 use crate::mark::By;
-use crate::quiz::{Along, ToClap};
+use crate::quiz::{Along, Hand, ToClap};
+use crate::tui::keymap;
 use crate::tui::page::{Body, INDENT, Screen, cell, cut};
 use crate::tui::theme::Theme;
 use crate::tui::view::View;
@@ -106,8 +107,11 @@ fn known(
         Clapping::No => cycle_here(body, recording, analysis, view, theme),
         Clapping::Now(taps) => {
             let how = match recording.to_clap() {
-                Some(ToClap::Two(_)) => " with two keys, threes with f and twos with j",
-                _ => "",
+                Some(ToClap::Two(_)) => {
+                    let [left, right] = [Hand::Left, Hand::Right].map(keymap::hand_key);
+                    format!(" with two keys, threes with {left} and twos with {right}")
+                }
+                _ => String::new(),
             };
             let said = format!(
                 "Clap along{how}: claps lead for a cycle, and then it is yours. {} so far.",
