@@ -248,6 +248,14 @@ mod tests {
     }
 
     #[test]
+    fn cycles_that_lean_to_neither_side_leave_the_whole_unclear() {
+        let even = [0.3, 0.3, 0.25, 0.15];
+        assert_eq!(whole(&stating(6.0), &[even; 8]), [0.0, 0.0, 0.25, 0.75]);
+        let nothing = whole(&stating(6.0), &[]);
+        assert_eq!(nothing, [0.0, 0.0, 0.0, 1.0]);
+    }
+
+    #[test]
     fn cycles_that_lean_one_way_and_the_other_leave_the_whole_unclear() {
         let (threes, twos) = ([0.9, 0.05, 0.0, 0.05], [0.05, 0.9, 0.0, 0.05]);
         let all = [[threes; 4], [twos; 4]].concat();
