@@ -231,7 +231,9 @@ fn accented_strokes(group: usize, seed: u64) -> Vec<f32> {
         let accent = if pulse % 6 % group == 0 { 3.0 } else { 0.0 };
         let level = 0.2 * 10_f64.powf((accent + dice.real(-1.0, 1.0)) / 20.0);
         let hertz = 220.0 * 2_f64.powf(dice.real(0.0, 1.0));
-        for (at, sample) in samples[22_050 + pulse * gap..].iter_mut().enumerate() {
+        // What is 50 dB down is not heard.
+        let rings = samples[22_050 + pulse * gap..].iter_mut().take(88_200);
+        for (at, sample) in rings.enumerate() {
             let seconds = at as f64 / 44_100.0;
             // Harmonics that die away the faster the higher they are.
             let string = (1..=12).map(f64::from).map(|k| {
@@ -257,7 +259,8 @@ fn strokes_a_little_harder_than_others_are_heard_though_some_are_missing() {
     };
     let all = (0..12).flat_map(|seed| [(3, seed), (2, seed)]);
     let right = all.filter(|case| of(*case)).count();
-    // By chance twelve.
+    // By chance twelve. As it is, 21; 19 where their attack is not heard by itself, and 18 where what
+    // strokes alone tell is not heard at all.
     assert!(right >= 20, "{right} of 24");
 }
 
