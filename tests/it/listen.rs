@@ -405,6 +405,41 @@ fn what_cannot_be_heard_is_a_clear_sentence() {
     assert_eq!(several.out.lines().count(), 1, "the other file is told");
 }
 
+/// A WAV file of 44.1 kHz, 16 bits and one channel with so many seconds of silence.
+fn silence(seconds: u32) -> Vec<u8> {
+    let n_bytes = 2 * 44_100 * seconds;
+    let mut bytes = [b"RIFF", &(36 + n_bytes).to_le_bytes(), b"WAVE", b"fmt "].concat();
+    bytes.extend([16, 0, 0, 0, 1, 0, 1, 0]);
+    bytes.extend([44_100_u32, 88_200].map(u32::to_le_bytes).concat());
+    bytes.extend([2, 0, 16, 0]);
+    bytes.extend([b"data", &n_bytes.to_le_bytes()].concat());
+    bytes.resize(bytes.len() + n_bytes as usize, 0);
+    bytes
+}
+
+#[test]
+fn why_there_is_no_cycle_is_said() {
+    let home = Home::new();
+    files(&home, "plain", "twos");
+    home.write("silent.wav", silence(5));
+    home.write("three.csv", "0.5\n1\n1.5\n");
+    for (args, said) in [
+        (
+            "listen silent.wav --text",
+            "nothing is heard in it: it is silent",
+        ),
+        (
+            "listen a.wav --text --pulses three.csv",
+            "no whole cycle is in it: 3 pulses in it are given, and a cycle has 6",
+        ),
+    ] {
+        let ended = run(home.program(args), "");
+        assert_eq!((ended.code, ended.err.as_str()), (0, ""), "{args}");
+        assert!(ended.out.contains(said), "{args}: {}", ended.out);
+        assert!(!ended.out.contains("by --pulses"), "{args}: {}", ended.out);
+    }
+}
+
 #[test]
 fn every_length_of_cycle_is_taken() {
     let home = Home::new();

@@ -15,6 +15,8 @@ pub(super) struct Listened {
     /// Other pulses that may be meant: pulses a minute, and how well they fit.
     pub(super) others: Vec<(f64, f64)>,
     pub(super) analysis: Analysis,
+    /// Whether it is a recording in which nothing sounds.
+    pub(super) is_silent: bool,
     /// What persons say of it.
     pub(super) marks: Kept,
     /// Where the learner lets sections begin.
@@ -51,11 +53,14 @@ impl Listened {
     /// In how long cycles, how fast, and where pulses come from.
     pub(super) fn head(&self) -> String {
         let n = self.analysis.cycle.n_pulses();
-        let tempo = match self.analysis.tempo_ppm() {
-            Some(ppm) => format!("about {ppm:.0} pulses a minute"),
-            None => "no pulse found".to_owned(),
-        };
-        format!("{n} pulses a cycle   {tempo}   {}", self.pulses.words())
+        match (self.analysis.tempo_ppm(), self.pulses) {
+            (None, Origin::Found) => format!("{n} pulses a cycle   no pulse found"),
+            (None, origin) => format!("{n} pulses a cycle   {}", origin.words()),
+            (Some(ppm), origin) => {
+                let origin = origin.words();
+                format!("{n} pulses a cycle   about {ppm:.0} pulses a minute   {origin}")
+            }
+        }
     }
 
     /// Which cycle is shown, and to what it leans.

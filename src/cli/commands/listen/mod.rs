@@ -169,13 +169,14 @@ fn listen(
     } else {
         Answers::Open
     };
-    let listened = |pulses, others, analysis| {
+    let listened = |pulses, others, analysis, is_silent| {
         Ok(Listened {
             name: printable(&path.display().to_string()),
             pulses,
             others,
             shown: shown(path, &analysis, asked)?,
             analysis,
+            is_silent,
             marks: known.marks,
             sections: known.sections,
             counting,
@@ -185,7 +186,7 @@ fn listen(
         read::Heard::Notes(notes) => {
             refuse_pulses(path, asked)?;
             let analysis = Analysis::of_notes(&notes, asked.cycle(), answers);
-            listened(Origin::File, Vec::new(), analysis)
+            listened(Origin::File, Vec::new(), analysis, false)
         }
         read::Heard::Sound(sound) => {
             refuse_start_alone(path, asked)?;
@@ -205,7 +206,8 @@ fn listen(
                 Some(pulses) => Analysis::of_sound(&sound, &pulses, cycle, answers),
                 None => Analysis::nothing(cycle),
             };
-            listened(origin, others, analysis)
+            let is_silent = sound.level(0.0, sound.seconds()).is_none();
+            listened(origin, others, analysis, is_silent)
         }
     }
 }

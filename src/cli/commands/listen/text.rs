@@ -6,6 +6,7 @@ use std::ops::Range;
 use super::kept::who;
 use super::listened::{Listened, Origin};
 use crate::app::recording::{agreement_of, agreement_with_analysis};
+use crate::cli::commands::write::counted;
 use crate::listen::{CycleSaid, Lean, Part, accent_steps, clock};
 use crate::mark::{By, Marks};
 use crate::report::Agreement;
@@ -20,10 +21,7 @@ pub(super) fn lines(listened: &Listened) -> String {
     let analysis = &listened.analysis;
     let mut text = format!("{}   {}\n", listened.name, listened.head());
     if analysis.cycles.is_empty() {
-        text.push_str(match listened.pulses {
-            Origin::File => "  no whole cycle is in it; --start, --pulse-note and --cycle say where its cycles lie\n",
-            _ => "  no whole cycle was heard; give the pulses by --pulses or --tempo\n",
-        });
+        text.push_str(&format!("  {}\n", no_cycle(listened)));
         return text;
     }
     let n = analysis.cycles.len();
@@ -42,6 +40,30 @@ pub(super) fn lines(listened: &Listened) -> String {
     }
     text.push_str(&table(listened));
     text
+}
+
+/// Why there is no cycle, and what would make one.
+fn no_cycle(listened: &Listened) -> String {
+    let (n, cycle) = (listened.analysis.pulses.len(), listened.analysis.cycle);
+    let there = counted(n, "pulse", "pulses");
+    let of_cycle = cycle.n_pulses();
+    let too_few = |said: &str| {
+        format!("no whole cycle is in it: {said}, and a cycle has {of_cycle}")
+    };
+    match listened.pulses {
+        Origin::File => "no whole cycle is in it; --start, --pulse-note and --cycle say where its \
+                         cycles lie"
+            .to_owned(),
+        Origin::Given => too_few(&format!("{there} in it are given")),
+        Origin::Kept => too_few(&format!("you set {there}")),
+        Origin::Found if listened.is_silent => {
+            "nothing is heard in it: it is silent from beginning to end".to_owned()
+        }
+        Origin::Found if n > 0 => too_few(&format!("it is as long as {there}")),
+        Origin::Found => {
+            "no whole cycle was heard; give the pulses by --pulses or --tempo".to_owned()
+        }
+    }
 }
 
 /// Some cycles side by side: leans, how sure, where sections begin, and what persons say.
