@@ -296,7 +296,8 @@ impl Recording {
     fn is_cut_off(&self) -> bool {
         let leeway = u64::from(self.rate.hz()) / 20;
         let known = self.frames_known.unwrap_or(0);
-        self.wanted.is_none() && self.at.saturating_add(leeway) < known
+        let is_short = self.at.saturating_add(leeway) < known;
+        self.wanted.is_none() && (is_short || self.stream.is_without_end())
     }
 
     fn longest_hole(&self) -> u64 {

@@ -20,7 +20,7 @@ use symphonia::default::formats::{
 };
 
 use super::LONGEST_PACKET;
-use super::claims::{self, Kind};
+use super::claims::{self, Ending, Kind};
 use super::lost::DecodeError;
 use super::source::Source;
 use crate::pcm::SampleRate;
@@ -70,6 +70,7 @@ pub(super) struct Stream {
     decoder: Box<dyn Decoder>,
     params: CodecParameters,
     track_id: u32,
+    ending: Ending,
     /// It may be in any state and is not touched any more.
     is_broken: bool,
 }
@@ -84,17 +85,18 @@ impl Stream {
             return Err(DecodeError::Empty);
         }
         let n_bytes = source.n_bytes();
-        let (kind, patches) = claims::checked(&mut source, n_bytes)?;
-        source.patch(patches)?;
+        let checked = claims::checked(&mut source, n_bytes)?;
+        let (kind, ending) = (checked.kind, checked.end);
+        source.patch(checked.patches)?;
         let mut hint = Hint::new();
         if let Some(extension) = extension {
             hint.with_extension(extension);
         }
-        let opened = guarded(|| Self::of(probed(kind, &hint, source)?));
+        let opened = guarded(|| Self::of(probed(kind, &hint, source)?, ending));
         opened.unwrap_or(Err(DecodeError::Damaged))
     }
 
-    fn of(format: Box<dyn FormatReader>) -> Result<Self, DecodeError> {
+    fn of(format: Box<dyn FormatReader>, ending: Ending) -> Result<Self, DecodeError> {
         let mut tracks = format.tracks().iter();
         let track = tracks.find(|track| track.codec_params.codec != CODEC_TYPE_NULL);
         let track = track.ok_or(DecodeError::NoFrames)?;
@@ -106,8 +108,14 @@ impl Stream {
             decoder,
             params,
             track_id,
+            ending,
             is_broken: false,
         })
+    }
+
+    /// Whether what others of its kind say at their end is missing.
+    pub(super) fn is_without_end(&self) -> bool {
+        self.ending == Ending::Missing
     }
 
     pub(super) fn is_vorbis(&self) -> bool {

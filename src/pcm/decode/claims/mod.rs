@@ -27,21 +27,44 @@ pub(super) enum Kind {
     Frames,
 }
 
-/// Checks a source from its beginning, and says what it is and what of it is to be hidden.
+/// What a source is.
+#[derive(Debug)]
+pub(super) struct Checked {
+    pub(super) kind: Kind,
+    /// What of it is to be hidden.
+    pub(super) patches: Vec<Patch>,
+    pub(super) end: Ending,
+}
+
+/// Whether a source says that its end is the end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Ending {
+    /// It says so, or none of its kind does.
+    Said,
+    /// Others of its kind say so, and it does not.
+    Missing,
+}
+
+/// Checks a source from its beginning, and says what it is.
 pub(super) fn checked(
     source: &mut (impl Read + Seek),
     n_bytes: u64,
-) -> Result<(Kind, Vec<Patch>), DecodeError> {
+) -> Result<Checked, DecodeError> {
     let kind = kind(source)?;
+    let mut end = Ending::Said;
     let patches = match kind {
         Kind::Flac => hide_in_flac(source)?,
         Kind::Wav => hide_in_riff(source, n_bytes)?,
         Kind::Mp4 => mp4::check(source, n_bytes)?,
-        Kind::Ogg => ogg::hide(source)?,
+        Kind::Ogg => {
+            let (patches, streams) = ogg::hide(source)?;
+            end = ogg::ending(source, n_bytes, &streams)?;
+            patches
+        }
         // Nothing in it takes memory by a length of its own, and words are passed over.
         Kind::Aiff | Kind::Frames => Vec::new(),
     };
-    Ok((kind, patches))
+    Ok(Checked { kind, patches, end })
 }
 
 fn kind(source: &mut (impl Read + Seek)) -> Result<Kind, DecodeError> {
@@ -138,7 +161,7 @@ mod tests {
     use super::*;
 
     fn check(bytes: &[u8]) -> Result<Vec<Patch>, DecodeError> {
-        checked(&mut Cursor::new(bytes), bytes.len() as u64).map(|(_, patches)| patches)
+        checked(&mut Cursor::new(bytes), bytes.len() as u64).map(|checked| checked.patches)
     }
 
     fn boxed(kind: &[u8; 4], inside: &[u8]) -> Vec<u8> {

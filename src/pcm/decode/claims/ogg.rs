@@ -7,17 +7,17 @@
 //! sums and has words there with an impossible length can make it ask for up to 4 GiB.
 
 use std::collections::BTreeMap;
-use std::io::{Read, Seek};
+use std::io::{Cursor, Read, Seek, SeekFrom};
 
-use super::{MOST_HIDDEN, bytes_at};
+use super::{Ending, MOST_HIDDEN, bytes_at};
 use crate::pcm::decode::lost::DecodeError;
 use crate::pcm::decode::source::Patch;
 
 /// The longest head in bytes: one with a large picture in its words.
 const LONGEST_HEAD: u64 = 32 << 20;
 
-/// Says what is to be hidden.
-pub(super) fn hide(source: &mut (impl Read + Seek)) -> Result<Vec<Patch>, DecodeError> {
+/// Says what is to be hidden, and which streams are of Vorbis.
+pub(super) fn hide(source: &mut (impl Read + Seek)) -> Result<(Vec<Patch>, Vec<u32>), DecodeError> {
     let mut patches = Vec::new();
     let mut streams: BTreeMap<u32, Head> = BTreeMap::new();
     let mut at = 0;
@@ -35,13 +35,41 @@ pub(super) fn hide(source: &mut (impl Read + Seek)) -> Result<Vec<Patch>, Decode
             patches.extend(changed.map(|(place, (_, after))| (place, after)));
         }
         if !page.is_first() && streams.values().all(|head| head.is_over) {
-            return Ok(patches);
+            let sounds = streams.iter().filter(|(_, head)| head.is_vorbis);
+            return Ok((patches, sounds.map(|(stream, _)| *stream).collect()));
         }
         at += u64::try_from(page.bytes.len()).unwrap_or(u64::MAX);
     }
     // It is so long, or cut off, that nothing of it sounds.
     Err(DecodeError::Damaged)
 }
+
+/// Whether the last whole page of a stream that sounds says that it is the last: the page of a file that
+/// was cut off does not. Where no such page is near the end nothing can be told.
+pub(super) fn ending(
+    source: &mut (impl Read + Seek),
+    n_bytes: u64,
+    streams: &[u32],
+) -> Result<Ending, DecodeError> {
+    let from = n_bytes.saturating_sub(2 * LONGEST_PAGE);
+    source.seek(SeekFrom::Start(from))?;
+    let mut bytes = Vec::new();
+    source.take(2 * LONGEST_PAGE).read_to_end(&mut bytes)?;
+    let begins = (0..bytes.len()).rev();
+    let begins = begins.filter(|at| bytes[*at..].starts_with(b"OggS"));
+    let mut pages = begins.filter_map(|at| {
+        let at = u64::try_from(at).unwrap_or(0);
+        page(&mut Cursor::new(&bytes), at).ok().flatten()
+    });
+    let last = pages.find(|page| streams.contains(&page.stream()));
+    Ok(match last {
+        Some(last) if !last.is_last() => Ending::Missing,
+        _ => Ending::Said,
+    })
+}
+
+/// A page of 255 parts of 255 bytes.
+const LONGEST_PAGE: u64 = 27 + 255 + 255 * 255;
 
 /// A page of one stream, with packets or parts of them.
 struct Page {
@@ -80,6 +108,10 @@ impl Page {
 
     fn is_first(&self) -> bool {
         self.bytes[5] & 2 != 0
+    }
+
+    fn is_last(&self) -> bool {
+        self.bytes[5] & 4 != 0
     }
 
     fn stream(&self) -> u32 {
@@ -163,8 +195,6 @@ impl Head {
 
 #[cfg(test)]
 mod tests {
-    use std::io::Cursor;
-
     use super::*;
 
     /// A page of whole packets.
@@ -185,7 +215,7 @@ mod tests {
     const SOUND: &[u8] = b"\0sound";
 
     fn hidden(bytes: &[u8]) -> Result<Vec<u8>, DecodeError> {
-        let patches = hide(&mut Cursor::new(bytes))?;
+        let (patches, _) = hide(&mut Cursor::new(bytes))?;
         let mut bytes = bytes.to_vec();
         for (at, byte) in patches {
             bytes[at as usize] = byte;
@@ -226,6 +256,34 @@ mod tests {
             whole[3].clone(),
         ];
         assert_eq!(hidden(&whole.concat()).expect("whole"), due.concat());
+    }
+
+    #[test]
+    fn a_file_that_is_cut_off_lacks_its_last_page() {
+        let pages = [
+            paged(2, &[FIRST]),
+            paged(0, &[WORDS, SETUP]),
+            paged(0, &[SOUND]),
+            paged(4, &[SOUND]),
+        ];
+        let whole = pages.concat();
+        let ending = |bytes: &[u8], streams: &[u32]| {
+            let n_bytes = bytes.len() as u64;
+            ending(&mut Cursor::new(bytes), n_bytes, streams).expect("memory can be read")
+        };
+        assert_eq!(ending(&whole, &[0]), Ending::Said);
+        // What stands behind the last page does not matter.
+        assert_eq!(ending(&[&whole, &b"TAG"[..]].concat(), &[0]), Ending::Said);
+        for n_bytes in pages[0].len()..whole.len() {
+            assert_eq!(
+                ending(&whole[..n_bytes], &[0]),
+                Ending::Missing,
+                "{n_bytes}"
+            );
+        }
+        // Of another stream nothing is known.
+        assert_eq!(ending(&whole, &[7]), Ending::Said);
+        assert_eq!(ending(b"OggS", &[0]), Ending::Said);
     }
 
     #[test]
