@@ -239,15 +239,21 @@ pub(super) struct Listen {
     /// Whose marks they are, with --marks or --marks-out
     #[arg(long, value_name = "NAME", requires = "marking", value_parser = label)]
     pub(super) by: Option<crate::label::Label>,
-    /// What a pulse is in a MIDI file
-    #[arg(long, value_name = "NOTE", default_value = "1/8", value_parser = pulse_note)]
-    pub(super) pulse_note: crate::listen::PulseNote,
+    /// What a pulse is in a MIDI file [default: 1/8]
+    #[arg(long, value_name = "NOTE", value_parser = pulse_note)]
+    pub(super) pulse_note: Option<crate::listen::PulseNote>,
 }
 
 impl Listen {
     /// Pulses in a cycle where nothing is kept.
     pub(super) fn cycle(&self) -> crate::rhythm::Cycle {
         self.cycle.unwrap_or(crate::rhythm::Cycle::SIX)
+    }
+
+    /// What a pulse of notes is.
+    pub(super) fn pulse_note(&self) -> crate::listen::PulseNote {
+        let usual = crate::listen::PulseNote::EIGHTH;
+        self.pulse_note.unwrap_or(usual)
     }
 }
 

@@ -606,6 +606,22 @@ fn help_that_does_not_fit_goes_on_overleaf() {
     assert_eq!(pages[1], pages[3]);
 }
 
+#[test]
+fn what_a_key_does_is_said_to_the_end_on_a_narrow_screen() {
+    let mut world = with_help(recording());
+    for (size, n_pages) in [(LARGE, 3), (SMALL, 5)] {
+        let page = |page| {
+            world.here.overlay = Overlay::Help { page };
+            world.text(size)
+        };
+        let text = (0..n_pages).map(page).collect::<Vec<String>>().join(" ");
+        let words = text.split_whitespace().collect::<Vec<&str>>().join(" ");
+        for binding in below_help(&recording().view()) {
+            assert!(words.contains(binding.help), "{}: {text}", binding.help);
+        }
+    }
+}
+
 /// Every screen that there is, by name.
 fn every_screen() -> Vec<(&'static str, World)> {
     let mut silent = today();

@@ -166,6 +166,14 @@ fn a_coding_that_is_not_read_is_named_in_plain_words() {
     let error = decode::open(File::open(file).expect("there"), None);
     let said = error.err().expect("it is not read").to_string();
     assert!(said.contains("coded in a way that is not read"), "{said}");
+    let six = ["-ac", "6", "-c:a", "aac"];
+    for name in ["six.m4a", "six.aac"] {
+        let file = recording(dir.path(), name, &six, 44_100);
+        let error = decode::open(File::open(file).expect("there"), None);
+        let said = error.err().expect("it is not read").to_string();
+        assert!(said.contains("more than two channels in AAC"), "{said}");
+        assert!(!said.contains("or AAC"), "{said}");
+    }
 }
 
 /// Bytes of a file with others in the place of the first that are found.

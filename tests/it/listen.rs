@@ -346,6 +346,10 @@ fn a_midi_file_is_counted_from_where_it_is_said_to_begin_and_tells_that_it_is_cu
         ("listen a.wav --start 1", "found --start without --tempo"),
         ("listen a.wav --tempo 120", "--start"),
         (
+            "listen a.wav --pulse-note 1/16",
+            "found --pulse-note; a recording has no notes",
+        ),
+        (
             "listen a.mid --tempo 120 --start 1",
             "whose pulses are its own",
         ),

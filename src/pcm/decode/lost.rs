@@ -21,6 +21,12 @@ pub enum DecodeError {
          samples (PCM), or as FLAC"
     )]
     Coding,
+    /// It has more than two channels in AAC, of which only one and two are read.
+    #[error(
+        "a recording of more than two channels in AAC, which are not read; save it with two, or as \
+         WAV, FLAC, or ALAC in MP4"
+    )]
+    Channels,
     /// It is cut off before the index without which nothing of it can be found.
     #[error(
         "the recording is cut off, and with its end its index is missing, so that nothing can be heard"

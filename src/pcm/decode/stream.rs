@@ -240,7 +240,42 @@ fn check_codec(params: &CodecParameters) -> Result<(), DecodeError> {
     if params.codec == CODEC_TYPE_VORBIS {
         claims::check_vorbis(told)?;
     }
+    if params.codec == CODEC_TYPE_AAC && n_channels_of_aac(params) > 2 {
+        return Err(DecodeError::Channels);
+    }
     Ok(())
+}
+
+/// How many channels AAC has: what its decoder is told begins with the kind in 5 bits and the rate in
+/// 4, or in 28 after 15, and then says the channels in 4 (ISO/IEC 14496-3, section 1.6.2.1), where 7 are
+/// eight of them. 0 where it stands elsewhere.
+fn n_channels_of_aac(params: &CodecParameters) -> u64 {
+    let told = params.extra_data.as_deref().unwrap_or_default();
+    let mut bits = told
+        .iter()
+        .flat_map(|byte| (0..8).rev().map(move |n| byte >> n & 1));
+    let mut number = |n_bits| {
+        (0..n_bits).try_fold(0_u64, |so_far, _| {
+            Some(so_far << 1 | u64::from(bits.next()?))
+        })
+    };
+    if told.is_empty() {
+        return n_channels(params);
+    }
+    let kind = number(5);
+    let rate = number(4);
+    // No kind that needs more than five bits is read.
+    match (kind, rate) {
+        (Some(31), _) | (_, None) => return 0,
+        (_, Some(15)) => {
+            number(24);
+        }
+        _ => {}
+    }
+    match number(4) {
+        Some(7) => 8,
+        n => n.unwrap_or(0),
+    }
 }
 
 fn decoder(params: &CodecParameters) -> Result<Box<dyn Decoder>, Error> {

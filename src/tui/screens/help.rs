@@ -5,7 +5,7 @@ use ratatui::text::{Line, Span};
 
 use crate::app::{ANSWERS, FIRM, Place};
 use crate::tui::keymap::{Binding, below_help};
-use crate::tui::page::{Body, INDENT, Screen, cell};
+use crate::tui::page::{Body, INDENT, Screen, cell, wrapped};
 use crate::tui::theme::Theme;
 use crate::tui::view::View;
 
@@ -19,7 +19,7 @@ pub(in crate::tui) fn screen(
     page: usize,
 ) -> Screen {
     let mut body = Body::new(columns);
-    keys(&mut body, &below_help(view), theme);
+    keys(&mut body, &below_help(view), (theme, columns));
     let everywhere = "ctrl-c leaves from anywhere, ctrl-z suspends. Answers are kept at once.";
     body.mention(everywhere);
     body.gap();
@@ -50,12 +50,17 @@ pub(in crate::tui) fn screen(
     }
 }
 
-fn keys(body: &mut Body, bindings: &[Binding], theme: Theme) {
+fn keys(body: &mut Body, bindings: &[Binding], (theme, columns): (Theme, usize)) {
+    let room = columns.saturating_sub(INDENT + COLUMN + 1).max(1);
     for binding in bindings {
         let keys = cell(&binding.keys(), COLUMN);
+        let mut texts = wrapped(binding.help, room).into_iter();
         body.line(Line::from(vec![
             Span::styled(format!("{:INDENT$}{keys}", ""), theme.strong()),
-            Span::raw(binding.help),
+            Span::raw(texts.next().unwrap_or_default()),
         ]));
+        for more in texts {
+            body.line(Line::from(format!("{:1$}{more}", "", INDENT + COLUMN)));
+        }
     }
 }

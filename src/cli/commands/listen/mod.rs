@@ -68,17 +68,19 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
     }
     let notes = read::midi(path)?;
     if notes.is_none() {
-        refuse_start_alone(path, asked)?;
+        refuse_for_notes(path, asked)?;
     }
     let pulses = match (&asked.pulses, asked.tempo.zip(asked.start), &notes) {
         (Some(list), _, _) => Some(Given::Times(read::pulses(list)?)),
         (None, Some((tempo, start)), _) => Some(Given::Steady(tempo, start)),
         (None, None, None) => None,
         // What cannot be played is told in text.
-        (None, None, Some(bytes)) => match pulses_of_notes(bytes, asked.pulse_note, asked.start) {
-            Ok(Some(pulses)) => Some(Given::Times(pulses)),
-            Ok(None) | Err(_) => return Ok(None),
-        },
+        (None, None, Some(bytes)) => {
+            match pulses_of_notes(bytes, asked.pulse_note(), asked.start) {
+                Ok(Some(pulses)) => Some(Given::Times(pulses)),
+                Ok(None) | Err(_) => return Ok(None),
+            }
+        }
     };
     let (file, whole) = (path.clone(), path.clone());
     Ok(Some(Source {
@@ -189,7 +191,7 @@ fn listen(
             listened(Origin::File, Vec::new(), analysis, false)
         }
         read::Heard::Sound(sound) => {
-            refuse_start_alone(path, asked)?;
+            refuse_for_notes(path, asked)?;
             // What was set for another cycle than the one that is asked for is left aside.
             let fits =
                 |(cycle, _): &(Cycle, Pulses)| asked.cycle.is_none_or(|asked| asked == *cycle);
@@ -242,8 +244,14 @@ fn refuse_pulses(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
     Err(Failure::new(Kind::Usage, what, hint))
 }
 
-/// Only a file that has a grid can begin to count on it.
-fn refuse_start_alone(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
+/// Only a file that has a grid can begin to count on it, and only one of notes has a note as its pulse.
+fn refuse_for_notes(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
+    if asked.pulse_note.is_some() {
+        let name = path.display();
+        let what = format!("{name}: found --pulse-note; a recording has no notes to count by");
+        let hint = "leave it out: --pulse-note is for MIDI files";
+        return Err(Failure::new(Kind::Usage, what, hint));
+    }
     if asked.start.is_none() || asked.tempo.is_some() {
         return Ok(());
     }

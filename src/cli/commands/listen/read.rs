@@ -34,7 +34,7 @@ pub(super) fn midi(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
 
 /// The notes of a MIDI file, and where it is cut off.
 fn notes(bytes: &[u8], path: &Path, asked: &Listen) -> Result<Notes, Failure> {
-    let notes = Notes::read_from(bytes, asked.pulse_note, asked.start);
+    let notes = Notes::read_from(bytes, asked.pulse_note(), asked.start);
     let notes = notes.map_err(|error| {
         let hint = match error {
             NotesError::StartsLate(_) => "let --start lie before its last note",
@@ -74,8 +74,12 @@ fn recording(file: File, path: &Path) -> Result<decode::Recording, Failure> {
     let extension = path.extension().and_then(OsStr::to_str);
     decode::open(file, extension).map_err(|error| {
         let hint = match error {
-            DecodeError::Coding | DecodeError::Variety(_) | DecodeError::Rate { .. } => {
+            DecodeError::Variety(_) | DecodeError::Rate { .. } => {
                 "save it in another form: WAV, AIFF, FLAC, MP3, Ogg Vorbis, or AAC or ALAC in MP4"
+            }
+            // That it may be AAC is what is wrong with it.
+            DecodeError::Coding | DecodeError::Channels => {
+                "save it in another form: WAV, AIFF, FLAC, or ALAC in MP4"
             }
             _ => "check that this is the right file, and whole",
         };

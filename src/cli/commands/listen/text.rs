@@ -47,9 +47,8 @@ fn no_cycle(listened: &Listened) -> String {
     let (n, cycle) = (listened.analysis.pulses.len(), listened.analysis.cycle);
     let there = counted(n, "pulse", "pulses");
     let of_cycle = cycle.n_pulses();
-    let too_few = |said: &str| {
-        format!("no whole cycle is in it: {said}, and a cycle has {of_cycle}")
-    };
+    let too_few =
+        |said: &str| format!("no whole cycle is in it: {said}, and a cycle has {of_cycle}");
     match listened.pulses {
         Origin::File => "no whole cycle is in it; --start, --pulse-note and --cycle say where its \
                          cycles lie"
