@@ -27,6 +27,7 @@ pub(in crate::cli) fn find(name: &Path, shelf: Option<&Shelf>) -> Result<Deck, F
     match read(name) {
         Ok(deck) => Ok(deck),
         Err(failure) if name.exists() => Err(failure),
+        Err(_) if word == Some(deck::OWN_RECORDINGS) => Err(nothing_cut()),
         Err(failure) => {
             let installed = shelf.map_or_else(Vec::new, Shelf::ids);
             let known = deck::built_in_ids().map(str::to_owned).chain(installed);
@@ -34,6 +35,15 @@ pub(in crate::cli) fn find(name: &Path, shelf: Option<&Shelf>) -> Result<Deck, F
             Err(failure.hinted(format!("there are the decks {}", known.join(", "))))
         }
     }
+}
+
+/// The deck of own recordings begins with the first passage that is cut.
+fn nothing_cut() -> Failure {
+    let own = deck::OWN_RECORDINGS;
+    let what = format!("{own}: the deck of your own recordings; no passage was cut into it yet");
+    let hint =
+        "open a recording by `contrapalma listen FILE`, and cut a passage there with the key x";
+    Failure::new(Kind::No, what, hint)
 }
 
 /// The same with its text, of the deck alone: an assignment that stands behind it is left out.
