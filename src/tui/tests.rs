@@ -6,7 +6,7 @@ use ratatui::layout::Rect;
 use ratatui::style::{Color, Modifier};
 
 use super::draw::draw;
-use super::keymap::{Action, Binding, Shows, action, bindings, foot};
+use super::keymap::{Action, Binding, Shows, action, below_help, bindings, foot};
 use super::theme::{Glyphs, Palette, Theme};
 use super::view::{Advice, Here, Overlay, Room, Turn, View, n_cycles};
 use crate::app::bench::{Bench, Step};

@@ -204,6 +204,21 @@ fn the_choice_of_an_installed_deck_is_kept_and_gone_with_the_deck() {
 }
 
 #[test]
+fn the_deck_of_own_recordings_says_how_it_begins_and_goes_only_when_that_is_said() {
+    let home = Home::new();
+    let says = ["no passage was cut into it yet", "the key x"];
+    refused(&home, "sit --plain --deck own", 1, &says);
+    let own = home.data().join("decks/own.toml");
+    fs::create_dir_all(own.parent().expect("a folder")).expect("a folder");
+    fs::write(&own, "id = \"own\"\n\n[[passage]]\n\n[[passage]]\n").expect("written");
+    let says = ["found 2 passages that you cut", "--with-passages removes"];
+    refused(&home, "decks remove own", 1, &says);
+    assert!(own.is_file());
+    done(&home, "decks remove own --with-passages");
+    assert!(!own.is_file());
+}
+
+#[test]
 fn nothing_is_installed_that_cannot_be_practised_or_would_hide_another() {
     let home = Home::new();
     home.write(

@@ -12,7 +12,7 @@ use std::process::ExitCode;
 use clap::{Args, Subcommand};
 
 use super::shelf::{Placed, Shelf, read_text};
-use super::write::{print, write_new};
+use super::write::{counted, print, write_new};
 use crate::cli::args::{Practice, decibels};
 use crate::cli::data_dir;
 use crate::cli::failure::{Failure, Kind};
@@ -50,6 +50,9 @@ pub(in crate::cli) enum Decks {
         /// The deck, by its id
         #[arg(value_name = "ID")]
         id: String,
+        /// Let the passages go that you cut from recordings, which nothing brings back
+        #[arg(long)]
+        with_passages: bool,
     },
     /// Print a JSON Schema of the deck format, for editors
     Schema,
@@ -100,7 +103,13 @@ pub(in crate::cli) fn run(
             None => show::run(asked, shelf.ok().as_ref(), practice, env)?,
         },
         Decks::Install { file } => install(file, &shelf?)?,
-        Decks::Remove { id } => remove(id, &shelf?)?,
+        Decks::Remove { id, with_passages } => {
+            let shelf = shelf?;
+            if !with_passages {
+                refuse_passages(id, &shelf)?;
+            }
+            remove(id, &shelf)?;
+        }
         Decks::Schema => print(&deck::schema())?,
     }
     Ok(ExitCode::SUCCESS)
@@ -152,6 +161,22 @@ fn install(file: &Path, shelf: &Shelf) -> Result<(), Failure> {
         Placed::Same => "installed already, and the same",
     };
     print(&format!("{id}, {}: {done}\n", deck.title()))
+}
+
+/// What was cut lies in this deck and nowhere else.
+fn refuse_passages(id: &str, shelf: &Shelf) -> Result<(), Failure> {
+    if id != deck::OWN_RECORDINGS {
+        return Ok(());
+    }
+    let text = read_text(&shelf.path(id)).unwrap_or_default();
+    let n = text.lines().filter(|line| *line == "[[passage]]").count();
+    if n == 0 {
+        return Ok(());
+    }
+    let passages = counted(n, "passage", "passages");
+    let what = format!("{id}: found {passages} that you cut from recordings; nothing was removed");
+    let hint = "--with-passages removes the deck and all of them, which nothing brings back";
+    Err(Failure::new(Kind::No, what, hint))
 }
 
 fn remove(id: &str, shelf: &Shelf) -> Result<(), Failure> {
