@@ -1,7 +1,8 @@
 //! Lines of text that give way to one another where a screen is low.
 //!
 //! Read [`Body`] first: screens fill one, and it drops first its gaps, then what explains signs, then
-//! what is only an extra, from the end and text by text, until it fits. Widths are in columns.
+//! what is only an extra, then what is rather kept, from the end and text by text, until it fits. What
+//! then has room again comes back. Widths are in columns.
 
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
@@ -35,6 +36,7 @@ struct Row {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Weight {
     Must,
+    Rather,
     Extra,
     Legend,
     Gap,
@@ -79,6 +81,11 @@ impl Body {
         self.put(Weight::Extra, text, Style::new());
     }
 
+    /// Text, wrapped, that is left out only after all that is an extra.
+    pub(super) fn rather(&mut self, text: &str) {
+        self.put(Weight::Rather, text, Style::new());
+    }
+
     /// What signs mean, wrapped, which is left out before anything that is said with them.
     pub(super) fn explain(&mut self, text: &str) {
         self.put(Weight::Legend, text, Style::new());
@@ -120,18 +127,40 @@ impl Body {
     }
 
     /// The lines that fit into `height`.
-    pub(super) fn fitted(mut self, height: usize) -> Vec<Line<'static>> {
-        for weight in [Weight::Gap, Weight::Legend, Weight::Extra] {
-            while self.rows.len() > height {
-                let Some(last) = self.rows.iter().rfind(|row| row.weight == weight) else {
-                    break;
-                };
-                let text = last.text;
-                self.rows.retain(|row| row.text != text);
+    pub(super) fn fitted(self, height: usize) -> Vec<Line<'static>> {
+        let mut left_out: Vec<usize> = Vec::new();
+        let n_rows = |left_out: &[usize]| {
+            let stay = self.rows.iter().filter(|row| !left_out.contains(&row.text));
+            stay.count()
+        };
+        for weight in [Weight::Gap, Weight::Legend, Weight::Extra, Weight::Rather] {
+            let mut texts: Vec<usize> = self
+                .rows
+                .iter()
+                .rev()
+                .filter(|row| row.weight == weight)
+                .map(|row| row.text)
+                .collect();
+            texts.dedup();
+            for text in texts {
+                if n_rows(&left_out) > height {
+                    left_out.push(text);
+                }
             }
         }
-        self.rows.truncate(height);
-        self.rows.into_iter().map(|row| row.line).collect()
+        // One of several rows may have made more room than was needed.
+        for at in (0..left_out.len()).rev() {
+            let mut fewer = left_out.clone();
+            fewer.remove(at);
+            if n_rows(&fewer) <= height {
+                left_out = fewer;
+            }
+        }
+        let rows = self
+            .rows
+            .into_iter()
+            .filter(|row| !left_out.contains(&row.text));
+        rows.take(height).map(|row| row.line).collect()
     }
 }
 
@@ -219,6 +248,27 @@ mod tests {
         assert_eq!(texts(4), "must//extra/must too");
         assert_eq!(texts(3), "must/extra/must too");
         assert_eq!(texts(2), "must/must too");
+        assert_eq!(texts(1), "must");
+    }
+
+    #[test]
+    fn what_is_rather_kept_stays_longer_and_no_room_is_left_over() {
+        let texts = |height| {
+            let mut body = Body::new(12);
+            body.mention("extra");
+            body.rather("rather of two");
+            body.mention("more of two");
+            body.say("must", Style::new());
+            let lines = body.fitted(height);
+            let text = |line: &Line<'_>| line.to_string().trim().to_owned();
+            lines.iter().map(text).collect::<Vec<_>>().join("/")
+        };
+        assert_eq!(texts(6), "extra/rather/of two/more of/two/must");
+        // The last extra goes with both of its rows.
+        assert_eq!(texts(5), "extra/rather/of two/must");
+        assert_eq!(texts(3), "rather/of two/must");
+        // The first extra comes back where two rows went and one was wanted.
+        assert_eq!(texts(2), "extra/must");
         assert_eq!(texts(1), "must");
     }
 }

@@ -607,6 +607,28 @@ fn help_that_does_not_fit_goes_on_overleaf() {
 }
 
 #[test]
+fn agreement_is_seen_on_a_low_screen_before_what_is_only_an_extra() {
+    for size in [LARGE, SMALL] {
+        let text = recording_beside_another().text(size);
+        assert!(
+            text.contains("Agreeing where both tell: you and Lola in 2 of 4."),
+            "{text}"
+        );
+    }
+}
+
+#[test]
+fn what_is_done_with_a_recording_is_said_after_it_was_heard() {
+    let mut recording = crate::app::recording::tests::recording_of_clicks();
+    recording.state = State::Finding(3_603);
+    let text = World::at(Place::Recording(Box::new(recording))).text(LARGE);
+    assert!(
+        text.contains("heard to its end, 60:03; now its pulses are being found"),
+        "{text}"
+    );
+}
+
+#[test]
 fn what_a_key_does_is_said_to_the_end_on_a_narrow_screen() {
     let mut world = with_help(recording());
     for (size, n_pages) in [(LARGE, 3), (SMALL, 5)] {

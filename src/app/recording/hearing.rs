@@ -16,6 +16,8 @@ pub(in crate::app) struct Progress {
     pub(super) seconds: AtomicU32,
     /// Seconds in all; 0 where that is not known before the end.
     pub(super) of_seconds: AtomicU32,
+    /// Whether all of it was heard, so that only its pulses are to be found.
+    pub(super) is_heard: AtomicBool,
     pub(super) stop: AtomicBool,
 }
 
@@ -49,6 +51,7 @@ pub(in crate::app) fn hear(source: &Source, progress: &Progress) -> Result<Heard
         progress.seconds.store(seconds, Ordering::Relaxed);
         ear.hear(&mono);
     }
+    progress.is_heard.store(true, Ordering::Relaxed);
     let sound = ear.finish();
     let paths = pulse_paths(&sound, &[]);
     let row = Row::first_of(source, &sound, &paths);

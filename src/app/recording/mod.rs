@@ -56,6 +56,8 @@ const CYCLES: usize = 4;
 pub enum State {
     /// It is being heard; so many seconds of it are done, of so many where that is known.
     Hearing(u32, Option<u32>),
+    /// All of these seconds are heard, and its pulses are being found.
+    Finding(u32),
     /// It is known.
     Known,
     /// It cannot be heard, and why.
@@ -289,6 +291,9 @@ impl App {
             *seconds = recording.progress.seconds.load(Ordering::Relaxed);
             let of_seconds = recording.progress.of_seconds.load(Ordering::Relaxed);
             *of = (of_seconds > 0).then_some(of_seconds);
+            if recording.progress.is_heard.load(Ordering::Relaxed) {
+                recording.state = State::Finding(*seconds);
+            }
         }
         if let Some(head) = head.filter(|_| recording.is_sounding && recording.follows) {
             let (from, until) = recording.passage;

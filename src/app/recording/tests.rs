@@ -335,6 +335,16 @@ fn without_pulses_they_are_found_and_one_moves_by_a_pulse() {
 }
 
 #[test]
+fn after_all_is_heard_it_is_told_that_pulses_are_being_found() {
+    let (_, pcm) = clicks();
+    let source = source(&pcm, None);
+    let progress = Arc::new(Progress::default());
+    assert!(!progress.is_heard.load(Ordering::Relaxed));
+    hear(&source, &progress).expect("a recording");
+    assert!(progress.is_heard.load(Ordering::Relaxed));
+}
+
+#[test]
 fn after_a_whole_cycle_of_steps_cycles_begin_where_they_did() {
     for pulses in [None, given()] {
         let mut recording = known(pulses);

@@ -50,6 +50,13 @@ pub(in crate::tui) fn screen(
             };
             body.say(&said, theme.strong());
         }
+        (State::Finding(seconds), _) => {
+            let said = format!(
+                "It is heard to its end, {}; now its pulses are being found.",
+                clock(f64::from(*seconds))
+            );
+            body.say(&said, theme.strong());
+        }
         (State::Known, Some(analysis)) if !analysis.cycles.is_empty() => {
             known(&mut body, recording, analysis, view, (theme, columns));
         }
@@ -224,7 +231,7 @@ fn agreement(body: &mut Body, recording: &Recording, analysis: &Analysis) {
     let Some((By::Other(name), theirs)) = theirs else {
         if let Some(found) = with_own.filter(|found| !found.is_nothing()) {
             let words = found.words("you", "the analysis");
-            body.mention(&format!("Of what was said {words}."));
+            body.rather(&format!("Of what was said {words}."));
         }
         return;
     };
@@ -239,7 +246,7 @@ fn agreement(body: &mut Body, recording: &Recording, analysis: &Analysis) {
     let told: Vec<String> = all.into_iter().flatten().collect();
     if !told.is_empty() {
         let told = told.join(", ");
-        body.mention(&format!("Of cycles that both tell, agreeing: {told}."));
+        body.rather(&format!("Agreeing where both tell: {told}."));
     }
 }
 
