@@ -79,6 +79,30 @@ impl Practice {
 }
 
 #[test]
+fn every_tap_on_a_pulse_is_counted_at_once_until_they_are_taken_or_forgotten() {
+    let mut practice = Practice::with_clicks();
+    let state = |practice: &Practice| {
+        let recording = practice.recording();
+        let (is_tapping, n_taps) = (recording.is_tapping, recording.n_taps);
+        (is_tapping, n_taps, recording.is_sounding)
+    };
+    assert_eq!(state(&practice), (false, 0, false));
+    // The first lets it sound.
+    practice.want(Intent::Tap(Hand::Either));
+    assert_eq!(state(&practice), (true, 0, true));
+    practice.until_it_sounds();
+    for n in 1..4 {
+        practice.clock.advance(300_000);
+        practice.want(Intent::Tap(Hand::Either));
+        assert_eq!(state(&practice), (true, n, true));
+    }
+    practice.step(Step::Taps);
+    assert_eq!(state(&practice), (true, 3, true), "they are too few");
+    practice.step(Step::ForgetTaps);
+    assert_eq!(state(&practice), (false, 0, true));
+}
+
+#[test]
 fn claps_along_with_a_passage_are_judged_as_on_phrases() {
     let mut practice = Practice::with_clicks();
     practice.step(Step::ClapAlong);

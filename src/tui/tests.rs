@@ -516,6 +516,12 @@ fn progress() -> World {
 fn recording() -> World {
     let mut recording = crate::app::recording::tests::recording_of_clicks();
     recording.here = 2;
+    World::at(Place::Recording(Box::new(recording)))
+}
+
+fn tapped_recording() -> World {
+    let mut recording = crate::app::recording::tests::recording_of_clicks();
+    (recording.is_tapping, recording.is_sounding) = (true, true);
     recording.n_taps = 3;
     World::at(Place::Recording(Box::new(recording)))
 }
@@ -666,6 +672,7 @@ fn every_screen() -> Vec<(&'static str, World)> {
         ("waiting", World::at(Place::Sitting)),
         ("progress", progress()),
         ("recording", recording()),
+        ("recording-tapped", tapped_recording()),
         ("recording-marked", marked_recording()),
         ("recording-persons", recording_beside_another()),
         ("recording-clapped", clapped_along()),

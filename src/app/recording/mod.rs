@@ -89,6 +89,8 @@ pub struct Recording {
     pub speed: Speed,
     /// Whether it is to sound.
     pub is_sounding: bool,
+    /// Whether the learner taps pulses along: then keys that tap do nothing else.
+    pub is_tapping: bool,
     /// How many taps said where pulses are.
     pub n_taps: usize,
     /// Whether the learner said where cycles begin.
@@ -136,7 +138,7 @@ impl PartialEq for Recording {
                 (of.claps, of.level),
                 of.speed,
                 of.is_sounding,
-                of.n_taps,
+                (of.is_tapping, of.n_taps),
             )
         };
         self.source == other.source
@@ -161,6 +163,7 @@ impl Recording {
             level: ClapsLevel::USUAL,
             speed: Speed::OWN,
             is_sounding: false,
+            is_tapping: false,
             n_taps: 0,
             is_set: false,
             is_laid: false,

@@ -49,13 +49,14 @@ impl App {
         if self.take_clap(hand, stamp) {
             return;
         }
-        if let Place::Recording(recording) = &mut self.place
-            && !recording.is_sounding
-        {
+        let Place::Recording(recording) = &mut self.place else {
+            return;
+        };
+        recording.told.clear();
+        recording.is_tapping = true;
+        if !recording.is_sounding {
             // Whoever taps wants to hear it.
-            let change = recording.step(Step::Pause);
-            recording.told = "Tap every pulse, from a first of a cycle on.".to_owned();
-            if change == Change::Sound {
+            if recording.step(Step::Pause) == Change::Sound {
                 self.sound_passage(Joining::Anew);
             }
             return;

@@ -184,10 +184,11 @@ impl Recording {
         self.is_set = false;
     }
 
-    /// What was tapped so far counts for nothing.
+    /// What was tapped so far counts for nothing, and the keys that tap do what else they do.
     pub(super) fn forget_taps(&mut self) {
         self.taps.clear();
         self.n_taps = 0;
+        self.is_tapping = false;
     }
 
     /// Pulses are where the taps were, as near as the sound has them; the first tap begins a cycle.
@@ -212,11 +213,12 @@ impl Recording {
         let at = times.iter().copied().min_by(nearest).unwrap_or(first);
         let n = self.source.cycle.n_pulses();
         let place = times.iter().position(|time| *time >= at).unwrap_or(0) % n;
-        self.chosen = None;
-        self.nudged = 0;
+        self.is_tapping = false;
         self.set_pulses(Row {
             all: path.pulses,
             first: place,
         });
+        self.chosen = None;
+        self.nudged = 0;
     }
 }

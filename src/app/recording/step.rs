@@ -40,7 +40,7 @@ pub enum Step {
     Accept,
     /// What came of claps has been read.
     Read,
-    /// The taps so far are forgotten.
+    /// The taps so far are forgotten, and no more are waited for.
     ForgetTaps,
     /// The taps so far say where pulses are.
     Taps,

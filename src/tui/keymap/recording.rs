@@ -25,6 +25,9 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
         bindings.push(stop);
         return bindings;
     }
+    if recording.is_tapping {
+        return while_tapping(recording);
+    }
     let go = |key, to| step(key, recording::Step::Go(to));
     if matches!(recording.clapping, recording::Clapping::Judged(_)) {
         // A clap that comes after the end plays nothing and wipes nothing away.
@@ -110,7 +113,7 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
             "cycles begin one pulse later; after a whole cycle as before",
         ),
     ];
-    if !recording.is_set && recording.n_taps == 0 {
+    if !recording.is_set {
         let accept = [step(KeyCode::Enter, recording::Step::Accept)];
         let help = "cycles begin where it was proposed";
         bindings.push(binding(accept, "they begin so", help));
@@ -132,22 +135,26 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
         KeyCode::Char('t'),
         Intent::Tap(Hand::Either),
         "tap the pulse",
-        "tap along with every pulse, from a first of a cycle on",
+        "tap every pulse along, with space or t, from a first of a cycle on",
     ));
+    bindings
+}
+
+/// The keys while pulses are tapped: those that tap everywhere, and the one by which it began.
+fn while_tapping(recording: &Recording) -> Vec<Binding> {
+    let step = |key, step| (key, Action::Want(Intent::Recording(step)));
+    let mut tap = tap_keys(Hand::Either, "tap", "a tap on a pulse; t is one, too");
+    let also = (KeyCode::Char('t'), Action::Want(Intent::Tap(Hand::Either)));
+    tap.pairs.push(also);
+    let mut bindings = vec![tap];
     if recording.n_taps > 0 {
-        bindings.push(want(
-            KeyCode::Enter,
-            Intent::Recording(recording::Step::Taps),
-            "take the taps",
-            "pulses are where the taps were, as near as the sound has them",
-        ));
-        bindings.push(want(
-            KeyCode::Backspace,
-            Intent::Recording(recording::Step::ForgetTaps),
-            "forget them",
-            "the taps so far count for nothing",
-        ));
+        let take = [step(KeyCode::Enter, recording::Step::Taps)];
+        let help = "pulses are where the taps were, as near as the sound has them";
+        bindings.push(binding(take, "take the taps", help));
     }
+    let forget = [step(KeyCode::Backspace, recording::Step::ForgetTaps)];
+    let help = "the taps so far count for nothing, and space plays and falls silent again";
+    bindings.push(binding(forget, "stop tapping", help));
     bindings
 }
 

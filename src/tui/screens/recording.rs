@@ -64,9 +64,6 @@ pub(in crate::tui) fn screen(
             body.say(nothing_to_count(recording), theme.strong());
         }
     }
-    if !recording.told.is_empty() {
-        body.say(&recording.told, theme.strong());
-    }
     if !recording.lost.is_empty() {
         body.say(
             &format!("Not all could be read: {}.", recording.lost),
@@ -111,6 +108,16 @@ fn known(
     body.explain("3 to threes, 2 to twos, b to both, . unclear; below it how sure: # + -");
     body.gap();
     match &recording.clapping {
+        Clapping::No if recording.is_tapping => {
+            let key = keymap::hand_key(Hand::Either);
+            let said = format!(
+                "Tap every pulse with {key} or t, from a first of a cycle on: {} so far. Enter takes \
+                 them for pulses, from 8 on; backspace stops, and then {key} plays and falls silent \
+                 again.",
+                counted(recording.n_taps as u64, "tap")
+            );
+            body.say(&said, theme.strong());
+        }
         Clapping::No => cycle_here(body, recording, analysis, view, theme),
         Clapping::Now(taps) => {
             let how = match recording.to_clap() {
@@ -139,14 +146,12 @@ fn known(
         let said = "No pulse was found, so that an even one is laid over it. Tap along with t, or give \
                     one by --tempo and --start, or as a list by --pulses.";
         body.say(said, theme.strong());
-    } else if !recording.is_set {
+    } else if !recording.is_set && !recording.is_tapping {
         let said = "Where cycles begin is a proposal: enter if it is right, 1 for a pulse later.";
         body.say(said, Style::new());
     }
-    if recording.n_taps > 0 {
-        let taps = counted(recording.n_taps as u64, "tap");
-        let said = format!("{taps}; enter takes them for pulses, from 8 on.");
-        body.say(&said, Style::new());
+    if !recording.told.is_empty() {
+        body.say(&recording.told, theme.strong());
     }
     let (from, until) = recording.passage;
     let claps = match recording.level.decibels() {
