@@ -48,6 +48,16 @@ impl Mark {
         Self::ALL.into_iter().find(|mark| mark.id() == id)
     }
 
+    /// In a word or two.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Threes => "threes",
+            Self::Twos => "twos",
+            Self::Both => "both",
+            Self::CannotSay => "cannot say",
+        }
+    }
+
     /// Its sign on a strip of cycles: the numeral of its layer.
     pub fn sign(self) -> char {
         match self {
@@ -215,15 +225,31 @@ pub struct Marks(Vec<Marked>);
 impl Marks {
     /// Says this from now on, over what was said of the same stretch before.
     pub fn put(&mut self, marked: Marked) {
-        let over = marked.stretch;
+        self.clear(marked.stretch);
+        self.0.push(marked);
+        let begins = |marked: &Marked| marked.stretch.from;
+        self.0.sort_by(|a, b| begins(a).total_cmp(&begins(b)));
+    }
+
+    /// Says nothing of a stretch from now on.
+    pub fn clear(&mut self, over: Stretch) {
         let before = std::mem::take(&mut self.0);
         let left = before.into_iter().flat_map(|old| {
             let rest = old.stretch.outside(over).into_iter().flatten();
             rest.map(move |stretch| Marked { stretch, ..old })
         });
-        self.0 = left.chain([marked]).collect();
-        let begins = |marked: &Marked| marked.stretch.from;
-        self.0.sort_by(|a, b| begins(a).total_cmp(&begins(b)));
+        self.0 = left.collect();
+    }
+
+    /// What is said within a stretch, in the order of time.
+    pub fn within(&self, stretch: Stretch) -> Vec<Marked> {
+        let inside = |marked: &Marked| {
+            let (from, until) = (marked.stretch.from, marked.stretch.until);
+            let inside = Stretch::new(from.max(stretch.from), until.min(stretch.until));
+            let stretch = inside.ok()?;
+            Some(Marked { stretch, ..*marked })
+        };
+        self.0.iter().filter_map(inside).collect()
     }
 
     /// What is said of a time.
@@ -287,6 +313,21 @@ mod tests {
         assert_eq!(signs(&marks, 9), ".332bbbbb");
         marks.put(marked(0.0, 9.0, Mark::CannotSay));
         assert_eq!(marks.all(), [marked(0.0, 9.0, Mark::CannotSay)]);
+    }
+
+    #[test]
+    fn what_is_taken_back_can_be_said_again() {
+        let mut marks = Marks::default();
+        marks.put(marked(1.0, 3.0, Mark::Threes));
+        marks.put(marked(5.0, 8.0, Mark::Twos));
+        let stretch = Stretch::new(2.0, 6.0).expect("a stretch");
+        let before = (marks.clone(), marks.within(stretch));
+        let inside = [marked(2.0, 3.0, Mark::Threes), marked(5.0, 6.0, Mark::Twos)];
+        assert_eq!(before.1, inside);
+        marks.clear(stretch);
+        assert_eq!(signs(&marks, 9), ".3....22.");
+        before.1.into_iter().for_each(|marked| marks.put(marked));
+        assert_eq!(signs(&marks, 9), signs(&before.0, 9));
     }
 
     #[test]

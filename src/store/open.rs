@@ -54,6 +54,7 @@ impl Forms {
             M::up(include_str!("../../migrations/004-recordings.sql")),
             M::up(include_str!("../../migrations/005-assignments.sql")),
             M::up(include_str!("../../migrations/006-taken-back.sql")),
+            M::up(include_str!("../../migrations/007-unsaid.sql")),
         ])
     }
 

@@ -108,7 +108,26 @@ impl Store {
         said: &[Marked],
         at: Moment,
     ) -> Result<(), StoreError> {
-        let outcome = write_marks(&mut self.conn, content, (by, at), said);
+        let said: Vec<Said> = said.iter().map(|marked| Said::Says(*marked)).collect();
+        let outcome = write_marks(&mut self.conn, content, (by, at), &said);
+        self.here(outcome)
+    }
+
+    /// Adds that the learner took back what they said of a stretch, and what stands there again, all or
+    /// nothing.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn unsay(
+        &mut self,
+        content: ContentHash,
+        stretch: Stretch,
+        before: &[Marked],
+        at: Moment,
+    ) -> Result<(), StoreError> {
+        let again = before.iter().map(|marked| Said::Says(*marked));
+        let said: Vec<Said> = [Said::Unsaid(stretch)].into_iter().chain(again).collect();
+        let outcome = write_marks(&mut self.conn, content, (&By::Own, at), &said);
         self.here(outcome)
     }
 
@@ -162,41 +181,65 @@ fn read_marks(conn: &Connection, content: ContentHash) -> Result<BTreeMap<By, Ma
     while let Some(row) = rows.next()? {
         let number: i64 = row.get(5)?;
         let read = mark_of(row).map_err(|what| damaged("recording_mark", number, &what));
-        let (by, marked) = read?;
-        marks.entry(by).or_default().put(marked);
+        let (by, said) = read?;
+        let of_person = marks.entry(by).or_default();
+        match said {
+            Said::Says(marked) => of_person.put(marked),
+            Said::Unsaid(stretch) => of_person.clear(stretch),
+        }
     }
+    marks.retain(|_, marks| !marks.all().is_empty());
     Ok(marks)
 }
 
-fn mark_of(row: &Row<'_>) -> Result<(By, Marked), Unreadable> {
+/// What a row says of a stretch.
+#[derive(Clone, Copy, Debug)]
+enum Said {
+    Says(Marked),
+    /// Nothing any more.
+    Unsaid(Stretch),
+}
+
+/// What stands in the column of the mark, and of how sure it is, where one was taken back.
+const UNSAID: &str = "unsaid";
+
+fn mark_of(row: &Row<'_>) -> Result<(By, Said), Unreadable> {
     let by = match column::<String>(row, 0, "by_name")?.as_str() {
         "" => By::Own,
         name => By::Other(Label::new(name).map_err(|_| Unreadable("by_name"))?),
     };
     let (from, until) = (column(row, 1, "from_s")?, column(row, 2, "until_s")?);
     let stretch = Stretch::new(from, until).map_err(|_| Unreadable("stretch"))?;
-    let mark = Mark::from_id(&column::<String>(row, 3, "mark")?);
+    let mark: String = column(row, 3, "mark")?;
+    if mark == UNSAID {
+        return Ok((by, Said::Unsaid(stretch)));
+    }
+    let mark = Mark::from_id(&mark);
     let sure = Sure::from_id(&column::<String>(row, 4, "sure")?);
     let marked = Marked {
         stretch,
         mark: mark.ok_or(Unreadable("mark"))?,
         sure: sure.ok_or(Unreadable("sure"))?,
     };
-    Ok((by, marked))
+    Ok((by, Said::Says(marked)))
 }
 
 fn write_marks(
     conn: &mut Connection,
     content: ContentHash,
     (by, at): (&By, Moment),
-    said: &[Marked],
+    said: &[Said],
 ) -> Result<(), Fault> {
     let name = match by {
         By::Own => "",
         By::Other(name) => name.as_str(),
     };
     let tx = conn.transaction()?;
-    for marked in said {
+    for said in said {
+        let (stretch, mark, sure) = match said {
+            Said::Says(marked) => (marked.stretch, marked.mark.id(), marked.sure.id()),
+            Said::Unsaid(stretch) => (*stretch, UNSAID, UNSAID),
+        };
         tx.execute(
             "INSERT INTO recording_mark (content, by_name, at_ms, from_s, until_s, mark, sure)
              VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
@@ -204,10 +247,10 @@ fn write_marks(
                 content.to_string(),
                 name,
                 at.0,
-                marked.stretch.from(),
-                marked.stretch.until(),
-                marked.mark.id(),
-                marked.sure.id(),
+                stretch.from(),
+                stretch.until(),
+                mark,
+                sure,
             ),
         )?;
     }

@@ -30,6 +30,7 @@ const THIRD_FORM: &str = include_str!("../../migrations/003-listened.sql");
 const FOURTH_FORM: &str = include_str!("../../migrations/004-recordings.sql");
 const FIFTH_FORM: &str = include_str!("../../migrations/005-assignments.sql");
 const SIXTH_FORM: &str = include_str!("../../migrations/006-taken-back.sql");
+const SEVENTH_FORM: &str = include_str!("../../migrations/007-unsaid.sql");
 const KEPT_FIRST_FORM: &str = include_str!("../../tests/data/schema-1.sql");
 
 fn folder() -> TempDir {
@@ -474,6 +475,7 @@ fn next_form(step: &'static str) -> Forms {
         M::up(FOURTH_FORM),
         M::up(FIFTH_FORM),
         M::up(SIXTH_FORM),
+        M::up(SEVENTH_FORM),
         M::up(step),
     ])
 }
@@ -493,17 +495,17 @@ fn an_older_form_is_copied_then_raised() {
         .into_iter()
         .map(|file| file.0)
         .collect();
-    assert_eq!(names, ["practice.db", "practice.db.before-007"]);
+    assert_eq!(names, ["practice.db", "practice.db.before-008"]);
     assert!(matches!(
         open(dir.path()),
         Err(StoreError::Newer {
-            found: 7,
-            known: 6,
+            found: 8,
+            known: 7,
             ..
         })
     ));
     // The copy, put in its place, is the old store.
-    let [db, copy] = ["practice.db", "practice.db.before-007"].map(|name| dir.path().join(name));
+    let [db, copy] = ["practice.db", "practice.db.before-008"].map(|name| dir.path().join(name));
     fs::rename(copy, db).expect("a renaming");
     let back = open(dir.path()).expect("the old store");
     assert_eq!(read_all(&back), [attempt(1)]);
@@ -540,12 +542,12 @@ fn a_newer_form_in_the_write_ahead_log_is_refused_untouched() {
         .expect("a form");
     drop(store);
     let before = bytes_of(dir.path());
-    assert!(matches!(before.as_slice(), [(_, db), (_, wal)] if db[63] == 6 && !wal.is_empty()));
+    assert!(matches!(before.as_slice(), [(_, db), (_, wal)] if db[63] == 7 && !wal.is_empty()));
     assert!(matches!(
         open(dir.path()),
         Err(StoreError::Newer {
             found: 9,
-            known: 6,
+            known: 7,
             ..
         })
     ));
@@ -713,6 +715,29 @@ fn what_is_said_of_a_recording_is_there_again_from_its_new_place() {
     assert_eq!(marks[&By::Own].all(), &said[1..], "the latest counts");
     assert_eq!(marks[&ana].all(), hers);
     assert_eq!(store.marks(content("another")), Ok(Default::default()));
+}
+
+#[test]
+fn what_was_said_can_be_taken_back_and_what_was_said_before_stands_again() {
+    let dir = folder();
+    let mut store = open(dir.path()).expect("a store");
+    let known = content("a solo");
+    let met = store.meet_recording(known, "a", None, Moment(1));
+    met.expect("kept");
+    let before = marked(1.0, 3.0, Mark::Twos, Sure::Sure);
+    let over = marked(0.0, 4.0, Mark::Threes, Sure::Fairly);
+    for said in [before, over] {
+        let kept = store.mark(known, &By::Own, &[said], Moment(2));
+        kept.expect("kept");
+    }
+    let back = store.unsay(known, over.stretch, &[before], Moment(3));
+    back.expect("kept");
+    assert_eq!(store.marks(known).expect("marks")[&By::Own].all(), [before]);
+    let back = store.unsay(known, before.stretch, &[], Moment(4));
+    back.expect("kept");
+    drop(store);
+    let store = open(dir.path()).expect("the store again");
+    assert_eq!(store.marks(known), Ok(Default::default()));
 }
 
 #[test]

@@ -251,12 +251,12 @@ fn a_newer_store_is_refused_untouched() {
     let path = filled(dir.path(), 3);
     let mut bytes = fs::read(&path).expect("a file");
     // The form stands at offset 60, highest byte first (sqlite.org/fileformat2.html).
-    bytes[60..64].copy_from_slice(&7_i32.to_be_bytes());
+    bytes[60..64].copy_from_slice(&8_i32.to_be_bytes());
     fs::write(&path, &bytes).expect("a file");
     let newer = StoreError::Newer {
         path: path.clone(),
-        found: 7,
-        known: 6,
+        found: 8,
+        known: 7,
     };
     assert_eq!(open(dir.path()).map(|_| ()), Err(newer));
     assert_eq!(fs::read(&path).expect("a file"), bytes);

@@ -7,7 +7,7 @@ use super::{Heard, Progress, Recording, Row, Source};
 use crate::app::{App, Place, Trouble};
 use crate::label::ContentHash;
 use crate::listen::Pulses;
-use crate::mark::{By, Marked, Sections};
+use crate::mark::{By, Marked, Sections, Stretch};
 use crate::pcm::decode::DecodeError;
 use crate::store::KeptPulses;
 
@@ -17,6 +17,8 @@ pub(super) enum Keep {
     Pulses(KeptPulses),
     Sections(Sections),
     Mark(Marked),
+    /// What was said of a stretch was taken back, and this stands there again.
+    Unsaid(Stretch, Vec<Marked>),
 }
 
 /// The name of a recording by its content.
@@ -90,6 +92,10 @@ impl App {
                 Keep::Mark(marked) => {
                     let now = self.clock.now();
                     self.store.mark(content, &By::Own, &[marked], now)?;
+                }
+                Keep::Unsaid(stretch, before) => {
+                    let now = self.clock.now();
+                    self.store.unsay(content, stretch, &before, now)?;
                 }
             }
         }

@@ -2,9 +2,9 @@
 
 use std::ops::Range;
 
-use super::{Keep, Recording};
+use super::{Back, Keep, Recording};
 use crate::listen::{Analysis, Lean};
-use crate::mark::{By, Mark, Marked, Marks, Stretch};
+use crate::mark::{By, Mark, Marked, Marks, Stretch, Sure};
 use crate::report::Agreement;
 
 /// From the beginning of the first of some cycles to the end of the last, in seconds.
@@ -68,6 +68,14 @@ fn start_of(analysis: &Analysis, cycle: usize) -> Option<f64> {
     Some(last + f64::from(more) * (last - before))
 }
 
+/// Some cycles as people count them.
+fn of_cycles(cycles: &Range<usize>) -> String {
+    match cycles.len() {
+        1 => format!("Cycle {}", cycles.start + 1),
+        _ => format!("Cycles {} to {}", cycles.start + 1, cycles.end),
+    }
+}
+
 impl Recording {
     /// What a person says of a cycle.
     pub fn said_of(&self, by: &By, cycle: usize) -> Option<Marked> {
@@ -111,29 +119,76 @@ impl Recording {
         }
     }
 
-    /// The learner says this of the section that is looked at.
+    /// The learner says this of the section that is looked at, as sure as they said before it; what is
+    /// said next is not as sure by itself.
     pub(super) fn say(&mut self, mark: Mark) {
-        let analysis = self.analysis.as_ref();
         let section = self.section_of(self.here);
-        let Some(stretch) = analysis.and_then(|known| stretch_of(known, section)) else {
+        let said = self.said_of_all(&By::Own, section.clone());
+        if said.is_some_and(|said| said.mark == mark) {
+            self.told = format!("{}: you said so before.", of_cycles(&section));
+            return;
+        }
+        let sure = std::mem::take(&mut self.sure);
+        self.put(section, mark, sure);
+    }
+
+    /// The next sureness, for what is said here; or for what is said next, where nothing is.
+    pub(super) fn be_surer(&mut self) {
+        let Some(said) = self.said_of(&By::Own, self.here) else {
+            self.sure = self.sure.next();
+            self.told = format!("What you say next: {}.", self.sure.words());
             return;
         };
-        let sure = self.sure;
+        let is_same = |at: &usize| {
+            let other = self.said_of(&By::Own, *at);
+            other.is_some_and(|other| other.mark == said.mark)
+        };
+        // What else is said in the section stays as sure as it is.
+        let section = self.section_of(self.here);
+        let before = (section.start..self.here).rev().take_while(is_same).count();
+        let after = (self.here..section.end).take_while(is_same).count();
+        self.put(
+            self.here - before..self.here + after,
+            said.mark,
+            said.sure.next(),
+        );
+    }
+
+    /// The learner says this of some cycles, over what they said before.
+    fn put(&mut self, cycles: Range<usize>, mark: Mark, sure: Sure) {
+        let analysis = self.analysis.as_ref();
+        let Some(stretch) = analysis.and_then(|known| stretch_of(known, cycles.clone())) else {
+            return;
+        };
+        let instead = self.instead_of(mark, cycles.clone());
+        let own = self.marks.entry(By::Own).or_default();
+        let before = own.within(stretch);
         let marked = Marked {
             stretch,
             mark,
             sure,
         };
-        self.marks.entry(By::Own).or_default().put(marked);
+        own.put(marked);
+        let cycles = of_cycles(&cycles);
+        self.told = format!("{cycles}: you say {marked}{instead}; z takes it back.");
+        self.did(Back::Mark(stretch, before));
         self.to_keep.push(Keep::Mark(marked));
     }
 
-    /// The next sureness, for what is said here and from now on.
-    pub(super) fn be_surer(&mut self) {
-        let said = self.said_of(&By::Own, self.here);
-        self.sure = said.map_or(self.sure, |said| said.sure).next();
-        if let Some(said) = said {
-            self.say(said.mark);
+    /// What else the learner said of these cycles, in words; empty where they did not.
+    fn instead_of(&self, mark: Mark, cycles: Range<usize>) -> String {
+        let said = |at| self.said_of(&By::Own, at).map(|said| said.mark);
+        let said: Vec<Mark> = cycles.filter_map(said).collect();
+        let others = Mark::ALL.into_iter().filter(|other| *other != mark);
+        let told = others.filter_map(|other| {
+            let n = said.iter().filter(|mark| **mark == other).count();
+            let cycles = if n == 1 { "cycle" } else { "cycles" };
+            (n > 0).then(|| format!("{} in {n} {cycles}", other.words()))
+        });
+        let told: Vec<String> = told.collect();
+        match told.as_slice() {
+            [] => String::new(),
+            told => format!(", instead of {}", told.join(", ")),
         }
     }
 

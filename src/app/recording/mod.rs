@@ -6,6 +6,7 @@
 //! [`Source`]; times are seconds in the recording, cycles count from 0.
 
 mod along;
+mod back;
 mod cut;
 mod cutting;
 mod hearing;
@@ -43,6 +44,7 @@ pub(super) use passage::{Joining, Making, Passage};
 pub use source::{Bytes, CycleFrom, Given, Open, Source};
 pub use step::{Go, Nudge, Step};
 
+use back::Back;
 pub(super) use hearing::{Heard, Progress, hear};
 use keep::Keep;
 use pulses::Row;
@@ -121,6 +123,8 @@ pub struct Recording {
     /// Whether one looks at the cycle that sounds.
     follows: bool,
     to_keep: Vec<Keep>,
+    /// What can be taken back, the last at the end.
+    done: Vec<Back>,
     source: Source,
     sound: Option<Arc<Sound>>,
     row: Option<Row>,
@@ -181,6 +185,7 @@ impl Recording {
             nudged: 0,
             follows: true,
             to_keep: Vec::new(),
+            done: Vec::new(),
             source,
             sound: None,
             row: None,

@@ -54,6 +54,8 @@ pub enum Step {
     Say(Mark),
     /// They are as sure as the next step says.
     Surer,
+    /// What was done last is taken back.
+    TakeBack,
     /// The passage is cut into the deck of own recordings.
     Cut,
     /// To the marks of the next person.
@@ -154,6 +156,7 @@ impl Recording {
             Step::Section => self.turn_section(),
             Step::Say(mark) => self.say(mark),
             Step::Surer => self.be_surer(),
+            Step::TakeBack => self.take_back(),
             Step::Cut => {}
             Step::OtherPerson => self.look_at_next_person(),
         }

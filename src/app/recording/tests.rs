@@ -562,6 +562,48 @@ fn a_section_is_marked_split_and_marked_again() {
 }
 
 #[test]
+fn what_is_said_over_something_says_so_inherits_no_sureness_and_is_taken_back() {
+    let mut recording = known(given());
+    let said = |recording: &Recording| -> Vec<Option<(Mark, Sure)>> {
+        let of = |cycle| recording.said_of(&By::Own, cycle);
+        (0..10)
+            .map(|cycle| of(cycle).map(|said| (said.mark, said.sure)))
+            .collect()
+    };
+    recording.step(Step::Surer);
+    assert_eq!(recording.told, "What you say next: sure.");
+    for step in [
+        Step::Go(Go::On),
+        Step::Go(Go::On),
+        Step::Section,
+        Step::Say(Mark::Twos),
+    ] {
+        recording.step(step);
+    }
+    let told = "Cycles 3 to 10: you say twos, sure; z takes it back.";
+    assert_eq!(recording.told, told);
+    recording.step(Step::Section);
+    let before = said(&recording);
+    recording.step(Step::Say(Mark::Threes));
+    let told = "Cycles 1 to 10: you say threes, fairly sure, instead of twos in 8 cycles; z takes it back.";
+    assert_eq!(recording.told, told);
+    assert_eq!(said(&recording), [Some((Mark::Threes, Sure::Fairly)); 10]);
+    recording.step(Step::TakeBack);
+    assert_eq!(said(&recording), before);
+    // Sureness is changed where the same is said, and nowhere else in the section.
+    recording.step(Step::Surer);
+    assert_eq!(said(&recording)[..2], [None, None]);
+    assert_eq!(said(&recording)[2..], [Some((Mark::Twos, Sure::Guess)); 8]);
+    recording.step(Step::TakeBack);
+    recording.step(Step::TakeBack);
+    assert_eq!(said(&recording), [None; 10]);
+    assert!(!recording.can_take_back() && recording.marks.is_empty());
+    let unsaid = recording.to_keep.iter();
+    let unsaid = unsaid.filter(|keep| matches!(keep, Keep::Unsaid(..)));
+    assert_eq!(unsaid.count(), 3);
+}
+
+#[test]
 fn other_persons_come_one_after_the_other() {
     let mut recording = recording_with_persons();
     let name = |recording: &Recording| match &recording.beside {

@@ -170,6 +170,15 @@ fn claps_along(recording: &Recording) -> Vec<Binding> {
     }
 }
 
+/// Of which cycles something would be said.
+fn you_say(recording: &Recording) -> String {
+    let section = recording.section_of(recording.here);
+    match section.len() {
+        1 => format!("you say of {}", section.start + 1),
+        _ => format!("you say of {} to {}", section.start + 1, section.end),
+    }
+}
+
 /// Keys that set pulses and say what is heard.
 fn marking(recording: &Recording) -> Vec<Binding> {
     use recording::{Nudge, Step};
@@ -192,8 +201,8 @@ fn marking(recording: &Recording) -> Vec<Binding> {
         ),
         binding(
             says,
-            "you say",
-            "you say of this section: threes, twos, both, or that you cannot say",
+            you_say(recording),
+            "you say of the whole section: threes, twos, both, or that you cannot say",
         ),
         binding(
             [char('u', Step::Surer)],
@@ -201,6 +210,11 @@ fn marking(recording: &Recording) -> Vec<Binding> {
             "how sure you are: a guess, fairly sure, sure",
         ),
     ];
+    if recording.can_take_back() {
+        let back = [char('z', Step::TakeBack)];
+        let help = "takes back what you did last: what you said";
+        bindings.push(binding(back, "take back", help));
+    }
     if recording.others().count() > 1 {
         let next = [char('m', Step::OtherPerson)];
         let help = "the marks of the next person beside yours";
