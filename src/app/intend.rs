@@ -66,7 +66,7 @@ impl App {
             (_, Intent::Tap(_)) => self.tap(intent, stamp),
             (Place::TuneUp(_), Intent::Leave) => self.leave_tune_up(stamp),
             (Place::Bench(_), Intent::Bench(step)) => self.step_on_bench(step),
-            (Place::Recording(_), Intent::Recording(step)) => self.step_on_recording(step),
+            (Place::Recording(_), Intent::Recording(step)) => self.step_on_recording(step, stamp),
             (Place::Recording(_), Intent::Leave) => self.leave_recording(),
             (Place::Bench(_), Intent::Leave) => {
                 self.silence();

@@ -32,7 +32,7 @@ pub struct KnownRecording {
 pub struct KeptPulses {
     /// Pulses in a cycle.
     pub cycle: Cycle,
-    /// When they sound, in seconds: two at least, each later than the one before it by a millisecond;
+    /// When they sound, in seconds: two at least, or none where they are not set any more; each later than the one before it by a millisecond;
     /// the first is the first of a cycle.
     pub times: Vec<f64>,
 }

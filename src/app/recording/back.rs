@@ -1,7 +1,9 @@
 //! What the learner did with a recording, taken back: the last first.
 
-use super::{Keep, Recording};
+use super::{Change, Keep, Recording, Row};
+use crate::listen::Analysis;
 use crate::mark::{By, Marked, Stretch};
+use crate::store::KeptPulses;
 
 /// The most that can be taken back, one after the other.
 const MOST: usize = 100;
@@ -11,6 +13,18 @@ const MOST: usize = 100;
 pub(super) enum Back {
     /// The learner said something of a stretch, of which they had said this.
     Mark(Stretch, Vec<Marked>),
+    /// The learner set pulses, which lay so.
+    Pulses(Lay),
+}
+
+/// How pulses lie.
+#[derive(Clone, Debug)]
+pub(super) struct Lay {
+    row: Option<Row>,
+    chosen: Option<usize>,
+    nudged: i32,
+    is_set: bool,
+    is_laid: bool,
 }
 
 impl Recording {
@@ -27,12 +41,56 @@ impl Recording {
         self.done.push(back);
     }
 
-    /// Takes back what was done last.
-    pub(super) fn take_back(&mut self) {
+    /// Takes back what was done last, and says what that changes.
+    pub(super) fn take_back(&mut self) -> Change {
         match self.done.pop() {
-            Some(Back::Mark(stretch, before)) => self.unsay(stretch, before),
-            None => {}
+            Some(Back::Mark(stretch, before)) => {
+                self.unsay(stretch, before);
+                Change::Picture
+            }
+            Some(Back::Pulses(before)) => {
+                self.lay(before);
+                Change::Sound
+            }
+            None => Change::Picture,
         }
+    }
+
+    /// How pulses lie now.
+    pub(super) fn lies(&self) -> Lay {
+        Lay {
+            row: self.row.clone(),
+            chosen: self.chosen,
+            nudged: self.nudged,
+            is_set: self.is_set,
+            is_laid: self.is_laid,
+        }
+    }
+
+    /// Lays pulses as they were.
+    fn lay(&mut self, before: Lay) {
+        let cycle = self.source.cycle;
+        match &before.row {
+            Some(row) if before.is_laid => {
+                self.row = Some(row.clone());
+                self.know(Analysis::untold(&row.counted(), cycle));
+            }
+            Some(row) => self.hear_at(row.clone()),
+            None => self.know(Analysis::nothing(cycle)),
+        }
+        self.row = before.row;
+        self.chosen = before.chosen;
+        self.nudged = before.nudged;
+        self.is_set = before.is_set;
+        self.is_laid = before.is_laid;
+        // A proposal is not kept, but what was set before others were tried is.
+        let set = self.row.as_ref().filter(|_| self.is_set);
+        let times = set
+            .or(self.own.as_ref())
+            .map(|row| row.counted().times().to_vec());
+        let times = times.unwrap_or_default();
+        self.to_keep.push(Keep::Pulses(KeptPulses { cycle, times }));
+        self.told = "Taken back: the pulses lie as before.".to_owned();
     }
 
     fn unsay(&mut self, stretch: Stretch, before: Vec<Marked>) {

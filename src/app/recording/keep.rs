@@ -69,6 +69,8 @@ impl App {
             if let Some(known) = self.store.recording(content)? {
                 recording.sections = known.sections;
                 recording.remember(known.pulses);
+                // What was kept was not done just now.
+                recording.done.clear();
             }
             recording.marks = self.store.marks(content)?;
             recording.choose_person();

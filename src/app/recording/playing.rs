@@ -12,7 +12,12 @@ use crate::world::Stamp;
 const PLACES: u32 = 1_000;
 
 impl App {
-    pub(in crate::app) fn step_on_recording(&mut self, step: Step) -> Result<(), Trouble> {
+    pub(in crate::app) fn step_on_recording(
+        &mut self,
+        step: Step,
+        stamp: Stamp,
+    ) -> Result<(), Trouble> {
+        let heard = self.time_heard(stamp);
         let Place::Recording(recording) = &mut self.place else {
             return Ok(());
         };
@@ -20,7 +25,10 @@ impl App {
             return self.cut_passage();
         }
         recording.told.clear();
-        let change = recording.step(step);
+        let change = match step {
+            Step::BeginHere => recording.begin_here(heard),
+            step => recording.step(step),
+        };
         self.keep_of_recording()?;
         if change == Change::Picture {
             return Ok(());
@@ -61,18 +69,23 @@ impl App {
             }
             return;
         }
-        let delay = self.delay_micros();
-        let Some(head) = self.player.playhead(stamp) else {
-            return;
-        };
-        if let Place::Recording(recording) = &mut self.place
-            && let Some(time) = recording.time_of(head.cycle.0, head.pulse)
-        {
-            // What is heard now sounded so much earlier, in the time of the recording.
-            let delay = micros(delay) / recording.speed.longer();
-            recording.taps.push(time - delay);
+        let time = self.time_heard(stamp);
+        if let Place::Recording(recording) = &mut self.place {
+            recording.taps.extend(time);
             recording.n_taps = recording.taps.len();
         }
+    }
+
+    /// The time in the recording that is heard now, by the ears of whoever taps; nothing where it is
+    /// silent.
+    fn time_heard(&self, stamp: Stamp) -> Option<f64> {
+        let head = self.player.playhead(stamp)?;
+        let Place::Recording(recording) = &self.place else {
+            return None;
+        };
+        let time = recording.time_of(head.cycle.0, head.pulse)?;
+        // What is heard now sounded so much earlier, in the time of the recording.
+        Some(time - micros(self.delay_micros()) / recording.speed.longer())
     }
 
     /// The passage begins to be there: it goes round.

@@ -1,8 +1,8 @@
 //! Where the pulses of a recording lie: taps, nudges, other tempi that may be meant.
 
-use super::{Given, Keep, Nudge, Recording, Source};
+use super::{Back, Change, Given, Keep, Nudge, Recording, Source};
 use crate::listen::{
-    Analysis, Answers, PulsePath, Pulses, Sound, from_first_of_cycle, pulse_paths,
+    Analysis, Answers, PulsePath, Pulses, Sound, clock, from_first_of_cycle, pulse_paths,
 };
 use crate::rhythm::{Cycle, Tempo};
 use crate::store::KeptPulses;
@@ -83,6 +83,48 @@ impl Row {
         }
     }
 
+    /// The same with the pulse nearest to a time as the first of a cycle, and those after it counted
+    /// from there. The time from the last beginning before it, which stays, becomes whole cycles of even
+    /// pulses: as many as bring their gap nearest to what is usual. Says how many too; nothing where a
+    /// cycle begins there already.
+    fn begun_at(&self, time: f64, cycle: Cycle) -> Option<(Self, usize)> {
+        let (n, times) = (cycle.n_pulses(), self.all.times());
+        let off = |at: &usize| (times[*at] - time).abs();
+        let near = (self.first..times.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;
+        let after = (near - self.first) % n;
+        if after == 0 {
+            return None;
+        }
+        let usual = usual_gap(times);
+        let n_cycles = |from: usize| {
+            let of_cycle = usual * f64::from(u32::try_from(n).unwrap_or(u32::MAX));
+            whole((times[near] - times[from]) / of_cycle)
+        };
+        let last = near - after;
+        let (from, n_cycles) = match n_cycles(last) {
+            // A pulse too many lets a cycle begin just before: that beginning goes.
+            0 if last >= self.first + n => (last - n, n_cycles(last - n).max(1)),
+            0 => {
+                let row = Self {
+                    all: self.all.clone(),
+                    first: near,
+                };
+                return Some((row, 0));
+            }
+            n_cycles => (last, n_cycles),
+        };
+        let n_even = u32::try_from(n_cycles * n).ok()?;
+        let gap = (times[near] - times[from]) / f64::from(n_even);
+        let even = (1..n_even).map(|k| times[from] + f64::from(k) * gap);
+        let all = times[..=from].iter().copied().chain(even);
+        let all = all.chain(times[near..].iter().copied()).collect();
+        let row = Self {
+            all: Pulses::new(all).ok()?,
+            first: self.first,
+        };
+        Some((row, n_cycles))
+    }
+
     /// All of it moved, unless it would begin before the recording.
     fn moved(&self, seconds: f64) -> Option<Self> {
         let times = self.all.times().iter().map(|time| time + seconds);
@@ -93,6 +135,22 @@ impl Row {
         let all = Pulses::new(times[left_out..].to_vec()).ok()?;
         Some(Self { all, first })
     }
+}
+
+/// The gap that is in the middle of all.
+fn usual_gap(times: &[f64]) -> f64 {
+    let mut gaps: Vec<f64> = times.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    gaps.sort_by(f64::total_cmp);
+    gaps[gaps.len() / 2]
+}
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "cycles of a recording"
+)]
+fn whole(n_cycles: f64) -> usize {
+    n_cycles.round().max(0.0) as usize
 }
 
 impl Recording {
@@ -112,6 +170,7 @@ impl Recording {
     pub(super) fn set_pulses(&mut self, row: Row) {
         let times = row.counted().times().to_vec();
         let cycle = self.source.cycle;
+        self.did(Back::Pulses(self.lies()));
         self.hear_at(row);
         self.to_keep.push(Keep::Pulses(KeptPulses { cycle, times }));
     }
@@ -139,6 +198,29 @@ impl Recording {
         if let Some(row) = &self.row {
             self.set_pulses(row.later(self.source.cycle));
         }
+    }
+
+    /// A cycle begins at a time, and from there on cycles are counted from it; those before stay.
+    pub(super) fn begin_here(&mut self, time: Option<f64>) -> Change {
+        let Some(time) = time else {
+            self.told = "Let it play, and press f when a cycle begins.".to_owned();
+            return Change::Picture;
+        };
+        let row = self.row.as_ref();
+        let Some((row, n_cycles)) = row.and_then(|row| row.begun_at(time, self.source.cycle))
+        else {
+            self.told = "A cycle begins there already.".to_owned();
+            return Change::Picture;
+        };
+        self.set_pulses(row);
+        let before = match n_cycles {
+            0 => "nothing is counted before it".to_owned(),
+            1 => "the cycle before it is even".to_owned(),
+            n => format!("the {n} cycles before it are even"),
+        };
+        let at = clock(time);
+        self.told = format!("From {at} on cycles begin here, and {before}; z takes it back.");
+        Change::Sound
     }
 
     /// All pulses a little earlier or later.

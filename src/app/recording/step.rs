@@ -36,6 +36,8 @@ pub enum Step {
     Pause,
     /// Cycles begin one pulse later; after a whole cycle of them as before.
     BeatOne,
+    /// A cycle begins where the sound is, and from there on as before.
+    BeginHere,
     /// Cycles begin where it was proposed.
     Accept,
     /// What came of claps has been read.
@@ -156,8 +158,9 @@ impl Recording {
             Step::Section => self.turn_section(),
             Step::Say(mark) => self.say(mark),
             Step::Surer => self.be_surer(),
-            Step::TakeBack => self.take_back(),
-            Step::Cut => {}
+            Step::TakeBack => return self.take_back(),
+            // Those who know where the sound is, and where decks are, do these.
+            Step::BeginHere | Step::Cut => {}
             Step::OtherPerson => self.look_at_next_person(),
         }
         match before == (self.passage, self.speed) {

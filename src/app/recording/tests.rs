@@ -364,6 +364,80 @@ fn after_a_whole_cycle_of_steps_cycles_begin_where_they_did() {
     }
 }
 
+/// Pulses come every quarter of a second, but where one was lost or doubled.
+#[test]
+fn cycles_begin_anew_from_one_pulse_on_and_those_before_stay() {
+    let even: Vec<f64> = (0..60).map(|k| 1.0 + 0.25 * f64::from(k)).collect();
+    let lost = |at: usize| {
+        let mut times = even.clone();
+        times.remove(at);
+        times
+    };
+    let doubled = |at: usize| {
+        let mut times = even.clone();
+        times.insert(at + 1, even[at] + 0.125);
+        times
+    };
+    for (times, at) in [
+        (lost(15), 18),
+        (lost(15), 24),
+        (doubled(15), 18),
+        (doubled(15), 30),
+    ] {
+        let pulses = Pulses::new(times.clone()).expect("rising");
+        let mut recording = known(Some(Given::Times(pulses)));
+        let begins = |recording: &Recording| -> Vec<f64> {
+            let analysis = recording.analysis.as_ref().expect("known");
+            analysis.pulses.iter().copied().step_by(6).collect()
+        };
+        let before = begins(&recording);
+        assert_eq!(recording.begin_here(None), Change::Picture);
+        assert!(
+            recording.told.starts_with("Let it play"),
+            "{}",
+            recording.told
+        );
+        let on = recording.begin_here(Some(before[1] + 0.05));
+        assert_eq!(on, Change::Picture, "a cycle begins there already");
+        recording.to_keep.clear();
+        assert_eq!(recording.begin_here(Some(even[at] - 0.04)), Change::Sound);
+        let after = begins(&recording);
+        let nth = after.iter().position(|time| *time == even[at]);
+        let nth = nth.expect("a cycle begins where it was said");
+        assert_eq!(after[..nth - 1], before[..nth - 1], "those before stay");
+        for (k, time) in after[nth..].iter().enumerate() {
+            assert_eq!(*time, even[at + 6 * k], "they are counted from there");
+        }
+        let kept = recording.to_keep.clone();
+        assert!(matches!(kept.as_slice(), [Keep::Pulses(kept)] if kept.times.contains(&even[at])));
+        // Where the loss is in the last cycle before, the pulses come out as they are.
+        if at == 18 {
+            let pulses = &recording.analysis.as_ref().expect("known").pulses;
+            let near = |time: &f64| even.iter().any(|other| (other - time).abs() < 1e-9);
+            assert!(pulses.iter().all(near), "{pulses:?}");
+        }
+        recording.step(Step::TakeBack);
+        assert_eq!(begins(&recording), before);
+        assert!(
+            matches!(recording.to_keep.last(), Some(Keep::Pulses(kept)) if kept.times == times)
+        );
+    }
+}
+
+#[test]
+fn setting_pulses_is_taken_back_to_the_proposal() {
+    let mut recording = known(None);
+    let before = recording.analysis.clone();
+    recording.step(Step::BeatOne);
+    recording.step(Step::Nudge(Nudge::Later));
+    assert!(recording.is_set);
+    recording.step(Step::TakeBack);
+    recording.step(Step::TakeBack);
+    assert!(!recording.is_set && !recording.can_take_back());
+    assert_eq!(recording.analysis, before);
+    assert!(matches!(recording.to_keep.last(), Some(Keep::Pulses(kept)) if kept.times.is_empty()));
+}
+
 #[test]
 fn a_proposal_that_is_right_is_taken_as_it_is_and_kept() {
     let mut recording = known(None);

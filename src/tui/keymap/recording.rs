@@ -113,6 +113,13 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
             "cycles begin one pulse later; after a whole cycle as before",
         ),
     ];
+    let here = [char('f', recording::Step::BeginHere)];
+    let help =
+        "while it sounds: a cycle begins with this pulse, and from here on; before it all stays";
+    bindings.push(match recording.is_sounding {
+        true => binding(here, "first from here", help),
+        false => quiet(here, help),
+    });
     if !recording.is_set {
         let accept = [step(KeyCode::Enter, recording::Step::Accept)];
         let help = "cycles begin where it was proposed";
@@ -212,7 +219,7 @@ fn marking(recording: &Recording) -> Vec<Binding> {
     ];
     if recording.can_take_back() {
         let back = [char('z', Step::TakeBack)];
-        let help = "takes back what you did last: what you said";
+        let help = "takes back what you did last: what you said, where pulses lie";
         bindings.push(binding(back, "take back", help));
     }
     if recording.others().count() > 1 {
