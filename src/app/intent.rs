@@ -62,6 +62,8 @@ pub struct Installed {
     pub text: Arc<DeckText>,
     /// Keeps the text of one, or says why it cannot be kept.
     pub keep: Arc<KeepDeck>,
+    /// Takes one away, or says why it cannot be.
+    pub remove: Arc<RemoveDeck>,
 }
 
 /// The text of the deck of an id, where there is one.
@@ -69,6 +71,9 @@ pub type DeckText = dyn Fn(&str) -> Option<String> + Send + Sync;
 
 /// Keeps the text of a deck under its id.
 pub type KeepDeck = dyn Fn(&str, &str) -> Result<(), String> + Send + Sync;
+
+/// Takes the deck of an id away.
+pub type RemoveDeck = dyn Fn(&str) -> Result<(), String> + Send + Sync;
 
 impl Installed {
     /// None is.
@@ -78,6 +83,7 @@ impl Installed {
             read: Arc::new(|_| None),
             text: Arc::new(|_| None),
             keep: Arc::new(|_, _| Err("there is no folder for decks".to_owned())),
+            remove: Arc::new(|_| Err("there is no folder for decks".to_owned())),
         }
     }
 

@@ -54,8 +54,8 @@ pub use coming::Coming;
 pub use course::Course;
 pub use example::example;
 pub use intent::{
-    ClapBy, DeckText, Decks, Installed, Intent, KeepDeck, Place, ReadDeck, Scroll, SetUp,
-    Surroundings, Trouble, Wishing,
+    ClapBy, DeckText, Decks, Installed, Intent, KeepDeck, Place, ReadDeck, RemoveDeck, Scroll,
+    SetUp, Surroundings, Trouble, Wishing,
 };
 pub use learner::replayed;
 pub use listening::Listening;

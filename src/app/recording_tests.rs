@@ -1,5 +1,7 @@
 //! A recording on silent output: it is played, and claps along with it are judged.
 
+use std::sync::Mutex;
+
 use super::tests::Practice;
 use super::*;
 use crate::app::recording::tests::source_of_clicks;
@@ -76,6 +78,53 @@ impl Practice {
         }
         panic!("it is judged when the passage is over");
     }
+}
+
+/// Decks that are kept in memory, and that of own recordings among them.
+fn shelf() -> (Installed, Arc<Mutex<Option<String>>>) {
+    let own = Arc::new(Mutex::new(None::<String>));
+    let [reads, keeps, removes] = [(); 3].map(|()| Arc::clone(&own));
+    let lock = |own: &Mutex<Option<String>>| own.lock().expect("nobody panics").clone();
+    let set = |own: &Mutex<Option<String>>, text| {
+        *own.lock().expect("nobody panics") = text;
+        Ok(())
+    };
+    let installed = Installed {
+        text: Arc::new(move |_| lock(&reads)),
+        keep: Arc::new(move |_, text| set(&keeps, Some(text.to_owned()))),
+        remove: Arc::new(move |_| set(&removes, None)),
+        ..Installed::none()
+    };
+    (installed, own)
+}
+
+#[test]
+fn a_cut_is_taken_back_and_the_first_takes_the_deck_with_it() {
+    let mut practice = Practice::with_clicks();
+    let (installed, own) = shelf();
+    practice.app.installed = installed;
+    let deck = || own.lock().expect("nobody panics").clone();
+    practice.step(Step::Cut);
+    let first = deck().expect("a deck");
+    assert!(practice.recording().told.ends_with("z takes the cut back."));
+    practice.step(Step::Go(Go::On));
+    practice.step(Step::From);
+    practice.step(Step::Cut);
+    assert_ne!(deck().as_ref(), Some(&first));
+    practice.step(Step::TakeBack);
+    assert_eq!(deck(), Some(first.clone()));
+    practice.step(Step::TakeBack);
+    assert_eq!(deck(), None);
+    let told = &practice.recording().told;
+    assert!(told.starts_with("Taken back: the passage"), "{told}");
+    // What somebody changed since is left alone.
+    practice.step(Step::Cut);
+    let changed = format!("{first}# by hand\n");
+    *own.lock().expect("nobody panics") = Some(changed.clone());
+    practice.step(Step::TakeBack);
+    assert_eq!(deck(), Some(changed));
+    let told = &practice.recording().told;
+    assert!(told.contains("the deck was changed since"), "{told}");
 }
 
 #[test]

@@ -15,6 +15,16 @@ pub(super) enum Back {
     Mark(Stretch, Vec<Marked>),
     /// The learner set pulses, which lay so.
     Pulses(Lay),
+    /// A passage was cut.
+    Cut(Added),
+}
+
+/// The deck of own recordings, as it was before a cut and after it.
+#[derive(Clone, Debug)]
+pub(super) struct Added {
+    /// `None` where it was the first.
+    pub(super) before: Option<String>,
+    pub(super) after: String,
 }
 
 /// How pulses lie.
@@ -41,6 +51,15 @@ impl Recording {
         self.done.push(back);
     }
 
+    /// The cut that is to be taken back next, where it is one.
+    pub(super) fn last_cut(&mut self) -> Option<Added> {
+        let last = self.done.pop_if(|done| matches!(done, Back::Cut(_)))?;
+        match last {
+            Back::Cut(added) => Some(added),
+            Back::Mark(..) | Back::Pulses(_) => None,
+        }
+    }
+
     /// Takes back what was done last, and says what that changes.
     pub(super) fn take_back(&mut self) -> Change {
         match self.done.pop() {
@@ -52,7 +71,8 @@ impl Recording {
                 self.lay(before);
                 Change::Sound
             }
-            None => Change::Picture,
+            // A deck is no part of this.
+            Some(Back::Cut(_)) | None => Change::Picture,
         }
     }
 

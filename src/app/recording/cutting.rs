@@ -6,12 +6,13 @@
 use std::fmt::Write as _;
 use std::sync::Arc;
 
-use super::Recording;
+use super::{Added, Back, Recording};
 use crate::app::passages::length;
 use crate::app::{App, Place, Trouble};
 use crate::deck::{self, Deck};
 use crate::label::ContentHash;
 use crate::mark::{By, Mark};
+use crate::quiz::Form;
 use crate::quiz::passage::Passage;
 use crate::rhythm::Cycle;
 
@@ -118,13 +119,24 @@ impl Cut {
             false => "",
         };
         let titles = titles.join("; ");
+        let mut exercises = deck.exercises().iter();
+        let is_named =
+            exercises.any(|exercise| exercise.form == Form::NameFeel && taken(exercise).is_some());
+        let feel = passages.first().and_then(|passage| passage.feel());
+        // One answer alone is no question.
+        let unnamed = feel.filter(|_| !is_named).map_or_else(String::new, |feel| {
+            format!(
+                " What it leans to is asked once one that is not {} is cut too.",
+                feel.words()
+            )
+        });
         let unasked = passages
             .first()
             .and_then(|passage| passage.turn_not_asked());
         let unasked = unasked.map_or_else(String::new, |why| {
             format!(" To catch the turn, cut it anew: {why}.")
         });
-        format!("Cut for: {titles}. Practise with --deck own.{unsaid}{unasked}")
+        format!("Cut for: {titles}. Practise with --deck own.{unsaid}{unnamed}{unasked}")
     }
 }
 
@@ -138,15 +150,37 @@ impl App {
             Ok(cut) => self.add_to_own(&cut),
             Err(why) => Err(why.to_owned()),
         };
-        let told = told.unwrap_or_else(|why| format!("It cannot be cut: {why}."));
         if let Place::Recording(recording) = &mut self.place {
-            recording.told = told;
+            recording.told = match told {
+                Ok((told, added)) => {
+                    recording.did(Back::Cut(added));
+                    format!("{told} z takes the cut back.")
+                }
+                Err(why) => format!("It cannot be cut: {why}."),
+            };
         }
         Ok(())
     }
 
-    fn add_to_own(&self, cut: &Cut) -> Result<String, String> {
-        let before = (self.installed.text)(deck::OWN_RECORDINGS);
+    /// The deck of own recordings is as it was before a cut, unless it was changed since.
+    pub(super) fn take_back_cut(&mut self, cut: &Added) {
+        let now = (self.installed.text)(deck::OWN_RECORDINGS);
+        let undone = match &cut.before {
+            _ if now.as_ref() != Some(&cut.after) => Err("the deck was changed since".to_owned()),
+            Some(before) => (self.installed.keep)(deck::OWN_RECORDINGS, before),
+            None => (self.installed.remove)(deck::OWN_RECORDINGS),
+        };
+        if let Place::Recording(recording) = &mut self.place {
+            recording.told = match undone {
+                Ok(()) => "Taken back: the passage is not in the deck any more.".to_owned(),
+                Err(why) => format!("The cut cannot be taken back: {why}."),
+            };
+        }
+    }
+
+    fn add_to_own(&self, cut: &Cut) -> Result<(String, Added), String> {
+        let kept = (self.installed.text)(deck::OWN_RECORDINGS);
+        let before = kept.clone();
         let before = before.unwrap_or_else(|| deck::own_recordings().to_owned());
         if before.contains(&format!("id = \"{}\"", cut.id)) && before.contains(&cut.table()) {
             return Err("this passage is in the deck already".to_owned());
@@ -157,7 +191,11 @@ impl App {
             format!("in the deck of own recordings, {first}")
         })?;
         (self.installed.keep)(deck::OWN_RECORDINGS, &text)?;
-        Ok(cut.words(&deck))
+        let added = Added {
+            before: kept,
+            after: text,
+        };
+        Ok((cut.words(&deck), added))
     }
 }
 

@@ -44,7 +44,7 @@ pub(super) use passage::{Joining, Making, Passage};
 pub use source::{Bytes, CycleFrom, Given, Open, Source};
 pub use step::{Go, Nudge, Step};
 
-use back::Back;
+use back::{Added, Back};
 pub(super) use hearing::{Heard, Progress, hear};
 use keep::Keep;
 use pulses::Row;

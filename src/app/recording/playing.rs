@@ -25,6 +25,12 @@ impl App {
             return self.cut_passage();
         }
         recording.told.clear();
+        if step == Step::TakeBack
+            && let Some(cut) = recording.last_cut()
+        {
+            self.take_back_cut(&cut);
+            return Ok(());
+        }
         let change = match step {
             Step::BeginHere => recording.begin_here(heard),
             step => recording.step(step),
@@ -78,7 +84,7 @@ impl App {
 
     /// The time in the recording that is heard now, by the ears of whoever taps; nothing where it is
     /// silent.
-    fn time_heard(&self, stamp: Stamp) -> Option<f64> {
+    fn time_heard(&mut self, stamp: Stamp) -> Option<f64> {
         let head = self.player.playhead(stamp)?;
         let Place::Recording(recording) = &self.place else {
             return None;

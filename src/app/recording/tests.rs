@@ -780,6 +780,27 @@ fn a_turn_that_would_be_guessed_is_refused_in_words() {
 }
 
 #[test]
+fn what_a_first_cut_is_not_asked_is_told_with_its_reason() {
+    let mut recording = known(given());
+    recording.step(Step::Say(Mark::Threes));
+    let told = |recording: &Recording, deck: &str| {
+        let cut = recording.cut().expect("a passage");
+        let deck = cut.added_to(deck);
+        let words = cut.words(&crate::deck::parse(&deck).expect("no faults"));
+        (words, deck)
+    };
+    let why = "What it leans to is asked once one that is not in threes is cut too.";
+    let (words, deck) = told(&recording, crate::deck::own_recordings());
+    assert!(words.contains(why), "{words}");
+    // With one in twos beside it, it is asked.
+    recording.passage = (4, 8);
+    recording.step(Step::Say(Mark::Twos));
+    let (words, _) = told(&recording, &deck);
+    assert!(words.contains("What does it lean to?"), "{words}");
+    assert!(!words.contains("is asked once"), "{words}");
+}
+
+#[test]
 fn a_recording_is_named_by_its_bytes() {
     let recording = known(given());
     let bytes = (recording.source.bytes)().expect("memory opens");

@@ -175,13 +175,17 @@ impl Shelf {
 
     /// The same for who practises.
     pub(super) fn installed(self) -> Installed {
-        let (reads, keeps) = (self.clone(), self.clone());
+        let (reads, keeps, removes) = (self.clone(), self.clone(), self.clone());
         Installed {
             ids: self.ids(),
             text: Arc::new(move |id| read_text(&reads.path(id)).ok()),
             keep: Arc::new(move |id, text| {
                 let kept = keeps.install(id, text);
                 kept.map(drop).map_err(|failure| failure.what())
+            }),
+            remove: Arc::new(move |id| {
+                let removed = removes.remove(id);
+                removed.map(drop).map_err(|failure| failure.what())
             }),
             read: Arc::new(move |id| self.deck(id).ok()),
         }

@@ -219,7 +219,7 @@ fn marking(recording: &Recording) -> Vec<Binding> {
     ];
     if recording.can_take_back() {
         let back = [char('z', Step::TakeBack)];
-        let help = "takes back what you did last: what you said, where pulses lie";
+        let help = "takes back what you did last: what you said, where pulses lie, a cut";
         bindings.push(binding(back, "take back", help));
     }
     if recording.others().count() > 1 {
