@@ -164,6 +164,7 @@ impl Screen {
             cycle,
             cycle_from: CycleFrom::Asked,
             pulses: Some(Given::Times(Pulses::new(times).expect("rising"))),
+            notes: None,
             place: None,
             beside: None,
             open: Arc::new(move || decode::open(File::open(&path)?, None)),

@@ -7,7 +7,7 @@ use super::Source;
 use super::keep::content_of;
 use super::pulses::Row;
 use crate::label::ContentHash;
-use crate::listen::{Analysis, Answers, Ear, PulsePath, Sound, pulse_paths};
+use crate::listen::{Analysis, Answers, Ear, PulsePath, Pulses, Sound, pulse_paths};
 use crate::pcm::decode::{self, DecodeError, Lost};
 
 /// How far the worker has come, and whether it is to stop.
@@ -61,7 +61,7 @@ pub(in crate::app) fn hear(source: &Source, progress: &Progress) -> Result<Heard
     };
     let analysis = match &row {
         Some(row) if is_laid => Analysis::untold(&row.counted(), source.cycle),
-        Some(row) => Analysis::of_sound(&sound, &row.counted(), source.cycle, Answers::Open),
+        Some(row) => source.heard_at(&sound, &row.counted()),
         None => Analysis::nothing(source.cycle),
     };
     Ok(Heard {
@@ -73,6 +73,15 @@ pub(in crate::app) fn hear(source: &Source, progress: &Progress) -> Result<Heard
         lost: recording.lost(),
         content: content_of(source, progress),
     })
+}
+
+impl Source {
+    /// What is stated at these pulses: by notes on their own grid, else by the sound.
+    pub(super) fn heard_at(&self, sound: &Sound, pulses: &Pulses) -> Analysis {
+        let notes = self.notes.as_ref();
+        let by_notes = notes.and_then(|notes| notes.analysis(pulses, self.cycle));
+        by_notes.unwrap_or_else(|| Analysis::of_sound(sound, pulses, self.cycle, Answers::Open))
+    }
 }
 
 #[expect(

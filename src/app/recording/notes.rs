@@ -5,8 +5,9 @@
 //! for its pulse: times in it are the same for whoever cuts a passage and whoever practises it.
 
 use std::io::Cursor;
+use std::sync::Arc;
 
-use crate::listen::{Notes, NotesError, PulseNote, Pulses};
+use crate::listen::{Analysis, Answers, Notes, NotesError, PulseNote, Pulses};
 use crate::pcm::{Pcm, SampleRate, wav};
 use crate::phrase::{Loudness, Note, Phrase, Pitch, Touch, Voice};
 use crate::rhythm::{Cycle, Feel, Pace, Tick, Ticks};
@@ -38,21 +39,72 @@ pub enum NotPlayed {
     TooLarge(u64),
 }
 
-/// The pulses of a MIDI file as they lie in its sound, the first cycle beginning `start` seconds after the
-/// beginning of the file where that is said; nothing where it has fewer than two.
-///
-/// # Errors
-/// When it cannot be read or is too long to be played.
-pub fn pulses_of_notes(
-    bytes: &[u8],
+/// A MIDI file that is played, heard by its notes: what they say lies where they sound.
+#[derive(Clone, Debug)]
+pub struct Played {
+    bytes: Arc<[u8]>,
     pulse: PulseNote,
+    /// Where its first cycle begins in the file, in seconds, where that is said.
     start: Option<f64>,
-) -> Result<Option<Pulses>, NotPlayed> {
-    let begins = Score::of(bytes)?.begins;
-    let notes = Notes::read_from(bytes, pulse, start)?;
-    let times = notes.pulses().iter().map(|time| time - begins);
-    Ok(Pulses::new(times.filter(|time| *time >= 0.0).collect()).ok())
+    /// Where its sound begins in the file, in seconds.
+    begins: f64,
 }
+
+impl Played {
+    /// A file with this pulse, its first cycle beginning `start` seconds after the beginning of the file
+    /// where that is said.
+    ///
+    /// # Errors
+    /// When it cannot be read or is too long to be played.
+    pub fn of(bytes: Vec<u8>, pulse: PulseNote, start: Option<f64>) -> Result<Self, NotPlayed> {
+        let begins = Score::of(&bytes)?.begins;
+        Notes::read_from(&bytes, pulse, start)?;
+        Ok(Self {
+            bytes: bytes.into(),
+            pulse,
+            start,
+            begins,
+        })
+    }
+
+    /// Its pulses as they lie in its sound; nothing where it has fewer than two.
+    pub fn pulses(&self) -> Option<Pulses> {
+        let notes = self.counted_from(self.start)?;
+        let times = self.times(&notes).filter(|time| *time >= 0.0);
+        Pulses::new(times.collect()).ok()
+    }
+
+    /// What its notes state at pulses in its sound; nothing where these are not on its grid.
+    pub(super) fn analysis(&self, pulses: &Pulses, cycle: Cycle) -> Option<Analysis> {
+        let times = pulses.times();
+        let first = times.first()? + self.begins;
+        let are_these = |notes: &Notes| {
+            let is_near = |(own, other): (f64, &f64)| (own - other).abs() <= ON_GRID;
+            notes.pulses().len() == times.len() && self.times(notes).zip(times).all(is_near)
+        };
+        let mut counted = [self.start, Some(first)].into_iter();
+        let notes = counted.find_map(|start| self.counted_from(start).filter(are_these))?;
+        let mut analysis = Analysis::of_notes(&notes, cycle, Answers::Open);
+        analysis.pulses = times.to_vec();
+        let starts = times.iter().step_by(cycle.n_pulses());
+        for (cycle, start) in analysis.cycles.iter_mut().zip(starts) {
+            cycle.start = *start;
+        }
+        Some(analysis)
+    }
+
+    fn counted_from(&self, start: Option<f64>) -> Option<Notes> {
+        Notes::read_from(&self.bytes, self.pulse, start).ok()
+    }
+
+    /// Times of pulses in the sound.
+    fn times(&self, notes: &Notes) -> impl Iterator<Item = f64> {
+        notes.pulses().iter().map(|time| time - self.begins)
+    }
+}
+
+/// Pulses that lie so near to those of the file are meant to be them, in seconds: five nudges.
+const ON_GRID: f64 = 0.051;
 
 /// The sound of a MIDI file as a WAV file of one channel.
 ///
@@ -165,6 +217,7 @@ fn tenths(decibels: f64) -> i16 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::app::recording::{CycleFrom, Given, Progress, Source, hear};
     use crate::notate;
     use crate::pcm::decode;
 
@@ -195,8 +248,8 @@ mod tests {
     #[test]
     fn notes_sound_on_the_pulses_that_are_told() {
         let bytes = piece(&[0, 3, 6, 9, 12, 15, 18, 21]);
-        let pulses = pulses_of_notes(&bytes, PulseNote::EIGHTH, None);
-        let pulses = pulses.expect("a piece").expect("pulses");
+        let played = Played::of(bytes.clone(), PulseNote::EIGHTH, None);
+        let pulses = played.expect("a piece").pulses().expect("pulses");
         let wav = sound_of_notes(&bytes).expect("it is played");
         let mut played = decode::open(Cursor::new(wav), Some("wav")).expect("a recording");
         let mut samples = Vec::new();
@@ -218,6 +271,52 @@ mod tests {
                 "{at}: {before} {after}"
             );
         }
+    }
+
+    /// What is told on the screen is what is told in text, in its place in the sound.
+    #[test]
+    fn a_played_piece_is_heard_by_its_notes() {
+        // Twos, and then threes.
+        let twos = (0..8).flat_map(|cycle| [0, 2, 4].map(|at| 6 * cycle + at));
+        let threes = (8..16).flat_map(|cycle| [0, 3].map(|at| 6 * cycle + at));
+        let bytes = piece(&twos.chain(threes).collect::<Vec<i64>>());
+        let notes = Notes::read(&bytes, PulseNote::EIGHTH).expect("a piece");
+        let by_notes = Analysis::of_notes(&notes, Cycle::SIX, Answers::Open);
+        let played = Played::of(bytes.clone(), PulseNote::EIGHTH, None).expect("a piece");
+        let pulses = played.pulses().expect("pulses");
+        let begins = played.begins;
+        let source = Source {
+            name: "piece.mid".to_owned(),
+            cycle: Cycle::SIX,
+            cycle_from: CycleFrom::Usual,
+            pulses: Some(Given::Times(pulses.clone())),
+            notes: Some(played.clone()),
+            place: None,
+            beside: None,
+            bytes: Arc::new(|| Ok(Box::new(Cursor::new(Vec::new())))),
+            open: Arc::new(move || {
+                let wav = sound_of_notes(&bytes).map_err(std::io::Error::other)?;
+                decode::open(Cursor::new(wav), Some("wav"))
+            }),
+        };
+        let heard = hear(&source, &Progress::default()).expect("it sounds");
+        let said = |analysis: &Analysis| -> Vec<_> {
+            let cycles = analysis.cycles.iter();
+            cycles.map(|cycle| (cycle.said, cycle.parts)).collect()
+        };
+        assert_eq!(said(&heard.analysis), said(&by_notes));
+        assert_eq!(heard.analysis.pulses, pulses.times());
+        for (here, there) in heard.analysis.cycles.iter().zip(&by_notes.cycles) {
+            assert!((here.start + begins - there.start).abs() < 1e-9);
+        }
+        // A pulse later it is still the notes that say it; between them it is the sound.
+        let at = |times: Vec<f64>| {
+            let pulses = Pulses::new(times).expect("rising");
+            played.analysis(&pulses, Cycle::SIX)
+        };
+        assert!(at(pulses.times()[1..].to_vec()).is_some());
+        assert!(at(pulses.times().iter().map(|time| time + 0.01).collect()).is_some());
+        assert!(at(pulses.times().iter().map(|time| 1.1 * time).collect()).is_none());
     }
 
     #[test]

@@ -1,9 +1,7 @@
 //! Where the pulses of a recording lie: taps, nudges, other tempi that may be meant.
 
 use super::{Back, Change, Given, Keep, Nudge, Recording, Source};
-use crate::listen::{
-    Analysis, Answers, PulsePath, Pulses, Sound, clock, from_first_of_cycle, pulse_paths,
-};
+use crate::listen::{PulsePath, Pulses, Sound, clock, from_first_of_cycle, pulse_paths};
 use crate::rhythm::{Cycle, Tempo};
 use crate::store::KeptPulses;
 
@@ -179,7 +177,7 @@ impl Recording {
     pub(super) fn hear_at(&mut self, row: Row) {
         let Some(sound) = &self.sound else { return };
         let pulses = row.counted();
-        let analysis = Analysis::of_sound(sound, &pulses, self.source.cycle, Answers::Open);
+        let analysis = self.source.heard_at(sound, &pulses);
         self.row = Some(row);
         self.is_set = true;
         self.is_laid = false;

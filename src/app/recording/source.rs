@@ -5,6 +5,7 @@ use std::io::{self, Read};
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use super::Played;
 use crate::label::Label;
 use crate::listen::Pulses;
 use crate::pcm::decode::{self, DecodeError};
@@ -21,6 +22,8 @@ pub struct Source {
     pub cycle_from: CycleFrom,
     /// Its pulses, where they were given.
     pub pulses: Option<Given>,
+    /// Its notes, where it is a MIDI file: they are heard in the stead of their sound.
+    pub notes: Option<Played>,
     /// Where it lies, if that can be said.
     pub place: Option<PathBuf>,
     /// Whose marks are looked at first beside the learner's.

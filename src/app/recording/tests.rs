@@ -39,6 +39,7 @@ fn source(pcm: &Pcm, pulses: Option<Given>) -> Source {
         cycle: Cycle::SIX,
         cycle_from: CycleFrom::Usual,
         pulses,
+        notes: None,
         place: None,
         beside: None,
         bytes: {

@@ -17,7 +17,7 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use super::write::{counted, print, write_whole};
-use crate::app::recording::{CycleFrom, Given, Source, opener, pulses_of_notes};
+use crate::app::recording::{CycleFrom, Given, Played, Source, opener};
 use crate::cli::args::{self, Practice};
 use crate::cli::counting_of;
 use crate::cli::failure::{Failure, Kind};
@@ -70,17 +70,21 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
     if notes.is_none() {
         refuse_for_notes(path, asked)?;
     }
-    let pulses = match (&asked.pulses, asked.tempo.zip(asked.start), &notes) {
-        (Some(list), _, _) => Some(Given::Times(read::pulses(list)?)),
-        (None, Some((tempo, start)), _) => Some(Given::Steady(tempo, start)),
-        (None, None, None) => None,
-        // What cannot be played is told in text.
-        (None, None, Some(bytes)) => {
-            match pulses_of_notes(bytes, asked.pulse_note(), asked.start) {
-                Ok(Some(pulses)) => Some(Given::Times(pulses)),
-                Ok(None) | Err(_) => return Ok(None),
-            }
-        }
+    let given = match (&asked.pulses, asked.tempo.zip(asked.start)) {
+        (Some(list), _) => Some(Given::Times(read::pulses(list)?)),
+        (None, Some((tempo, start))) => Some(Given::Steady(tempo, start)),
+        (None, None) => None,
+    };
+    let played = notes.map(|bytes| Played::of(bytes, asked.pulse_note(), asked.start));
+    // What cannot be played is told in text.
+    let Ok(played) = played.transpose() else {
+        return Ok(None);
+    };
+    let own = played.as_ref().map(Played::pulses);
+    let pulses = match (given, own) {
+        (None, Some(None)) => return Ok(None),
+        (None, Some(Some(own))) => Some(Given::Times(own)),
+        (given, _) => given,
     };
     let (file, whole) = (path.clone(), path.clone());
     Ok(Some(Source {
@@ -91,6 +95,7 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
             None => CycleFrom::Usual,
         },
         pulses,
+        notes: played,
         place: fs::canonicalize(path).ok(),
         beside: asked.by.clone(),
         bytes: Arc::new(move || Ok(Box::new(File::open(&whole)?))),
