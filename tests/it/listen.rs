@@ -2,9 +2,10 @@
 //! are rendered and heard anew, so that making and hearing check each other.
 
 use std::fs;
+use std::io::Cursor;
 
 use contrapalma::listen::{Analysis, Answers, Ear, Lean, Pulses};
-use contrapalma::pcm::SampleRate;
+use contrapalma::pcm::{Pcm, SampleRate, wav};
 use contrapalma::phrase::{
     Bell, Entry, Family, Level, Measured, Pacing, Purpose, Recipe, RecipeParts, Rival, Wanted, make,
 };
@@ -409,16 +410,12 @@ fn what_cannot_be_heard_is_a_clear_sentence() {
     assert_eq!(several.out.lines().count(), 1, "the other file is told");
 }
 
-/// A WAV file of 44.1 kHz, 16 bits and one channel with so many seconds of silence.
-fn silence(seconds: u32) -> Vec<u8> {
-    let n_bytes = 2 * 44_100 * seconds;
-    let mut bytes = [b"RIFF", &(36 + n_bytes).to_le_bytes(), b"WAVE", b"fmt "].concat();
-    bytes.extend([16, 0, 0, 0, 1, 0, 1, 0]);
-    bytes.extend([44_100_u32, 88_200].map(u32::to_le_bytes).concat());
-    bytes.extend([2, 0, 16, 0]);
-    bytes.extend([b"data", &n_bytes.to_le_bytes()].concat());
-    bytes.resize(bytes.len() + n_bytes as usize, 0);
-    bytes
+/// A WAV file with so many seconds of silence.
+fn silence(seconds: usize) -> Vec<u8> {
+    let pcm = Pcm::stereo(SampleRate::HZ_48000, vec![0.0; 2 * 48_000 * seconds]);
+    let mut out = Cursor::new(Vec::new());
+    wav::write(&pcm, &mut out).expect("memory takes it");
+    out.into_inner()
 }
 
 #[test]

@@ -82,6 +82,8 @@ pub(crate) fn recording_with_marks() -> Recording {
     ] {
         recording.step(step);
     }
+    // As it is after the next key.
+    recording.told.clear();
     recording
 }
 
