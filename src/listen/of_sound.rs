@@ -18,9 +18,6 @@ const AFTER: f64 = 0.08;
 const EARLY: f64 = 0.01;
 /// Seconds after a pulse over which its level is taken.
 const LEVEL: f64 = 0.12;
-/// The same for the attack of a stroke, of which little rings on into the next: in the high band it tells
-/// best how hard a stroke was.
-const ATTACK: f64 = 0.05;
 /// Seconds after a pulse from which a knock has died away and strings still ring, and until when.
 const RINGING: (f64, f64) = (0.1, 0.22);
 /// Seconds about a pulse in which an onset is its own.
@@ -69,27 +66,23 @@ impl Sound {
             .map(|(p, begins)| p.filter(|_| *begins > 0.5))
             .collect();
         let strength = |part, values| Stream::new(part, Tells::Strength, LOUDNESS, values);
+        // What is heard of all bands at once is told of strokes alone: that nothing is struck is told by
+        // figures, and would else count with each of them.
+        let struck = |part, values| strength(part, of_strokes(values, &begins));
         let bright = self.brights(pulses);
         let mut streams = vec![
             strength(Part::Low, self.rises(times, Band::Low)),
-            strength(Part::Low, self.levels(times, LEVEL, Band::Low)),
+            strength(Part::Low, self.levels(times, Band::Low)),
             strength(Part::Low, self.rings(pulses, Band::Low)),
             strength(Part::High, self.rings(pulses, Band::Whole)),
             strength(Part::Percussive, self.rises(times, Band::High)),
-            strength(Part::Middle, self.rises(times, Band::Whole)),
-            strength(Part::Middle, self.levels(times, LEVEL, Band::Whole)),
-            strength(Part::Middle, onsets.iter().map(|x| Some(*x)).collect()),
+            struck(Part::Middle, self.rises(times, Band::Whole)),
+            struck(Part::Middle, self.levels(times, Band::Whole)),
+            struck(Part::Middle, onsets.iter().map(|x| Some(*x)).collect()),
+            struck(Part::Percussive, self.fluxes(times)),
             Stream::new(Part::High, Tells::Figure, BRIGHT, bright),
             Stream::new(Part::High, Tells::Strength, 0.5, lengths(&begins)),
             changes(Part::Middle, &chroma),
-            strength(
-                Part::Middle,
-                of_strokes(self.levels(times, LEVEL, Band::Whole), &begins),
-            ),
-            strength(
-                Part::Percussive,
-                of_strokes(self.levels(times, ATTACK, Band::High), &begins),
-            ),
         ];
         streams.extend(of_line(Part::High, &lead, PITCH));
         Heard {
@@ -150,9 +143,19 @@ impl Sound {
         times.iter().map(|time| Some(rise(time))).collect()
     }
 
-    fn levels(&self, times: &[f64], seconds: f64, band: Band) -> Vec<Option<f64>> {
-        let level = |time: &f64| Some(self.decibels(time - EARLY, time + seconds, band));
+    fn levels(&self, times: &[f64], band: Band) -> Vec<Option<f64>> {
+        let level = |time: &f64| Some(self.decibels(time - EARLY, time + LEVEL, band));
         times.iter().map(level).collect()
+    }
+
+    /// How hard each time is struck, in decibels: the most spectral flux about it.
+    fn fluxes(&self, times: &[f64]) -> Vec<Option<f64>> {
+        let most = |time: &f64| {
+            let frames = self.between(time - ABOUT, time + ABOUT);
+            let most = frames.iter().map(|frame| f64::from(frame.flux));
+            20.0 * most.fold(1e-6, f64::max).log10()
+        };
+        times.iter().map(|time| Some(most(time))).collect()
     }
 
     /// The level of what rings on: of strings, not of knocks.

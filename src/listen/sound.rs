@@ -1,6 +1,8 @@
 //! Sound, heard as it streams by: what is kept of it are envelopes, 128 frames a second or a little
 //! off, and a thin copy for pitch.
 
+use std::collections::VecDeque;
+
 use crate::pcm::SampleRate;
 
 use super::filter::{Band, Decimator};
@@ -46,6 +48,8 @@ pub(super) struct Frame {
     pub(super) power: [f32; 3],
     /// The centre of the spectrum in octaves over 100 Hz.
     pub(super) bright: f32,
+    /// How hard it is struck: spectral flux, the sum over all bins by how much their magnitude rises.
+    pub(super) flux: f32,
 }
 
 impl Sound {
@@ -113,7 +117,8 @@ pub struct Ear {
     flux: Flux,
     loudest: f64,
     bands: [Band; 2],
-    rises: Vec<(f32, f32)>,
+    strikes: Strikes,
+    measures: Vec<Measures>,
     powers: Vec<[f32; 3]>,
     thin: Vec<f32>,
     rate: f64,
@@ -141,7 +146,8 @@ impl Ear {
                 Band::below(LOW.min(0.4 * rate), rate),
                 Band::above(high, rate),
             ],
-            rises: Vec::new(),
+            strikes: Strikes::default(),
+            measures: Vec::new(),
             powers: Vec::new(),
             thin: Vec::new(),
             rate,
@@ -176,7 +182,7 @@ impl Ear {
         let rate = self.rate / real(self.hop);
         Sound {
             rate,
-            frames: frames(&self.rises, &self.powers, self.hop),
+            frames: frames(&self.measures, &self.powers, self.hop),
             thin: self.thin,
             thin_rate: self.rate / real(THIN),
         }
@@ -208,8 +214,12 @@ impl Ear {
             let bands = self.mels.of(powers).map(decibels);
             self.loudest = bands.iter().fold(self.loudest, |most, db| most.max(*db));
             let rise = self.flux.next(bands, self.loudest - DEPTH);
-            self.rises
-                .push((single(rise), brightness(powers, self.rate)));
+            let magnitudes: Vec<f64> = powers.iter().map(|power| power.sqrt()).collect();
+            self.measures.push(Measures {
+                rise: single(rise),
+                bright: brightness(&magnitudes, self.rate),
+                flux: single(self.strikes.next(magnitudes)),
+            });
             from += self.hop;
         }
         self.samples.drain(..from);
@@ -218,11 +228,10 @@ impl Ear {
 }
 
 /// The centre of the magnitudes in octaves over 100 Hz.
-fn brightness(powers: &[f64], rate: f64) -> f32 {
+fn brightness(magnitudes: &[f64], rate: f64) -> f32 {
     let step = rate / real(N_FFT);
     let (mut sum, mut moment, mut at) = (1e-9, 0.0, 0.0);
-    for power in powers {
-        let magnitude = power.sqrt();
+    for magnitude in magnitudes {
         sum += magnitude;
         moment += magnitude * at;
         at += step;
@@ -230,16 +239,48 @@ fn brightness(powers: &[f64], rate: f64) -> f32 {
     single((1.0 + moment / sum / 100.0).log2())
 }
 
+/// What is measured of one spectrum.
+#[derive(Clone, Copy, Debug, Default)]
+struct Measures {
+    rise: f32,
+    bright: f32,
+    flux: f32,
+}
+
+/// Spectral flux of magnitudes, half-wave rectified (Dixon 2006): what rings on adds nothing to it, so
+/// that it tells how hard a stroke was among strings that still sound.
+#[derive(Default)]
+struct Strikes {
+    past: VecDeque<Vec<f64>>,
+}
+
+impl Strikes {
+    /// By how much magnitudes rise against those some frames before; 0 as long as there are none.
+    fn next(&mut self, magnitudes: Vec<f64>) -> f64 {
+        let old = (self.past.len() >= LAG).then(|| self.past.pop_front());
+        let flux = old.flatten().map_or(0.0, |old| {
+            let rises = magnitudes.iter().zip(&old);
+            rises.map(|(now, before)| (now - before).max(0.0)).sum()
+        });
+        self.past.push_back(magnitudes);
+        flux
+    }
+}
+
 /// The rise of a spectrum shows as soon as its window reaches an onset, half a window before, and
 /// until the frames that it is held against have reached it too; so a frame takes the rise that was
 /// found half a window less the lag earlier.
-fn frames(rises: &[(f32, f32)], powers: &[[f32; 3]], hop: usize) -> Vec<Frame> {
+fn frames(measures: &[Measures], powers: &[[f32; 3]], hop: usize) -> Vec<Frame> {
     let early = index((real(N_FFT / 2) / real(hop)).round()).saturating_sub(LAG);
-    let rise_at = |t: usize| rises.get(t).map_or(0.0, |(rise, _)| *rise);
-    let frame = |(t, power): (usize, &[f32; 3])| Frame {
-        rise: t.checked_sub(early).map_or(0.0, rise_at),
-        power: *power,
-        bright: rises.get(t).map_or(0.0, |(_, bright)| *bright),
+    let at = |t: usize| measures.get(t).copied().unwrap_or_default();
+    let frame = |(t, power): (usize, &[f32; 3])| {
+        let risen = t.checked_sub(early).map(at).unwrap_or_default();
+        Frame {
+            rise: risen.rise,
+            power: *power,
+            bright: at(t).bright,
+            flux: risen.flux,
+        }
     };
     powers.iter().enumerate().map(frame).collect()
 }
