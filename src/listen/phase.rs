@@ -6,6 +6,7 @@ use super::analysis::stretched;
 use super::figure;
 use super::lean::scores;
 use super::marked::marks;
+use super::period::ALIKE;
 use super::pulses::{Counted, Pulses};
 use super::sound::Sound;
 use super::stream::{Heard, Stream, Tells};
@@ -32,36 +33,75 @@ pub fn from_first_of_cycle(sound: &Sound, pulses: &Pulses, cycle: Cycle) -> Puls
     let n_looked = (n_left - n_left % n_cycle).max(n_cycle);
     let heard = sound.heard(&some);
     let marks = marks(&heard);
-    let clearness = |skipped: usize| {
+    let counted_from = |skipped: usize| {
         let n_pulses = n_looked.min(some.times().len() - skipped);
         let counted = Counted::of(cycle, n_pulses);
+        let heard = heard.starting_at(skipped, n_pulses);
         let pickup = if skipped > 0 { PICKUP } else { 0.0 };
-        clearness(
-            &heard.starting_at(skipped, n_pulses),
-            &marks[skipped..],
-            counted,
-        ) - pickup
+        Clearness::of(&heard, &marks[skipped..], counted).less(pickup)
     };
-    let ranked = (0..n_cycle.min(some.times().len())).map(|skipped| (skipped, clearness(skipped)));
-    let best = ranked.max_by(|a, b| a.1.total_cmp(&b.1));
-    pulses.without_first(best.map_or(0, |(skipped, _)| skipped))
+    let clear: Vec<Clearness> = (0..n_cycle.min(some.times().len()))
+        .map(counted_from)
+        .collect();
+    pulses.without_first(first_of_cycle(&clear))
 }
 
-fn clearness(heard: &Heard, marks: &[f64], counted: Counted) -> f64 {
-    let first: f64 = heard
-        .streams
-        .iter()
-        .map(|stream| first(stream, counted))
-        .sum();
-    let stated = if can_tell(counted.n_cycle) {
-        let [threes, twos, ..] = scores(&stretched(&Stretches::of(heard, counted)));
-        let [begin_threes, begin_twos] = placed(heard, counted);
-        let [mark_threes, mark_twos] = [3, 2].map(|group| marked(marks, counted, group));
-        (threes + begin_threes + mark_threes).max(twos + begin_twos + mark_twos)
-    } else {
-        0.0
-    };
-    stated + SHARE_FIRST * first
+/// Which of the pulses from which a cycle was counted begins it. Where groups begin is told by all that
+/// was heard; which of these is the first of a cycle, by what is no mere habit of the piece.
+fn first_of_cycle(clear: &[Clearness]) -> usize {
+    let ways = (0..clear.len()).flat_map(|skipped| [(skipped, 0), (skipped, 1)]);
+    let all = |(skipped, by): &(usize, usize)| clear[*skipped].all[*by];
+    let clearest = ways.max_by(|a, b| all(a).total_cmp(&all(b)));
+    let (begins, by) = clearest.unwrap_or_default();
+    let group = GROUPS[by];
+    if !clear.len().is_multiple_of(group) {
+        return begins;
+    }
+    let same = (begins % group..clear.len()).step_by(group);
+    let held = |skipped: &usize| clear[*skipped].held[by];
+    let first = same.max_by(|a, b| held(a).total_cmp(&held(b)));
+    first.unwrap_or(begins)
+}
+
+/// Pulses in a group, of threes and of twos.
+const GROUPS: [usize; 2] = [3, 2];
+
+/// How clearly a cycle begins at a pulse when it leans to threes, and to twos.
+#[derive(Clone, Copy, Debug)]
+struct Clearness {
+    /// By all that was heard.
+    all: [f64; 2],
+    /// The same, but cycles are much alike, so that twice as many tell less than twice as much: chance and
+    /// habit would else add up to any size.
+    held: [f64; 2],
+}
+
+impl Clearness {
+    fn of(heard: &Heard, marks: &[f64], counted: Counted) -> Self {
+        let firsts = heard.streams.iter().map(|stream| first(stream, counted));
+        let first = SHARE_FIRST * firsts.sum::<f64>();
+        if !can_tell(counted.n_cycle) {
+            return Self {
+                all: [first; 2],
+                held: [first; 2],
+            };
+        }
+        let told = 1.0 / (1.0 + ALIKE * (real(counted.n_cycles()) - 1.0));
+        let scores = scores(&stretched(&Stretches::of(heard, counted)));
+        let placed = placed(heard, counted);
+        let marked = GROUPS.map(|group| marked(marks, counted, group));
+        Self {
+            all: [0, 1].map(|by| told * scores[by] + placed[by] + marked[by] + first),
+            held: [0, 1].map(|by| told * (scores[by] + placed[by] + marked[by]) + first),
+        }
+    }
+
+    fn less(self, cost: f64) -> Self {
+        Self {
+            all: self.all.map(|x| x - cost),
+            held: self.held.map(|x| x - cost),
+        }
+    }
 }
 
 /// How likely threes and twos make it that notes begin where they do, as logarithms.

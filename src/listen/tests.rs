@@ -165,10 +165,10 @@ fn tops_of_lines_and_landings_of_rolls_begin_groups() {
     for family in [Family::Line, Family::Rasgueado] {
         let found = [Feel::Threes, Feel::Twos].map(|feel| {
             let of = |seed| begins_a_group(family, feel, seed);
-            (0..4).filter_map(of).filter(|(right, _)| *right).count()
+            (0..8).filter_map(of).filter(|(right, _)| *right).count()
         });
         assert!(
-            found.iter().sum::<usize>() >= 7,
+            found.iter().sum::<usize>() >= 13,
             "{}: {found:?}",
             family.id()
         );

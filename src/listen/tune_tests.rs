@@ -234,6 +234,26 @@ fn table_of_tunes_as_sound() {
     }
 }
 
+/// How many of so many melodies are said to begin with a whole cycle, as they do. That a piece does so
+/// more often than not is common practice, no source.
+fn begun_right(n_cycles: u32, seeds: std::ops::Range<u64>) -> usize {
+    let right = |seed: u64, feel: Feel| {
+        let (sound, times) = sound(&tune(feel, n_cycles, 0, seed), seed);
+        let pulses = Pulses::new(times).expect("rising");
+        from_first_of_cycle(&sound, &pulses, Cycle::SIX) == pulses
+    };
+    let feels = [Feel::Threes, Feel::Twos];
+    let all = seeds.flat_map(|seed| feels.map(|feel| right(seed, feel)));
+    all.filter(|right| *right).count()
+}
+
+#[test]
+fn many_cycles_tell_no_worse_than_few_where_a_piece_begins() {
+    let (few, many) = (begun_right(6, 500..508), begun_right(24, 500..508));
+    assert!(few >= 12, "{few} of 16");
+    assert!(many >= 14, "{many} of 16");
+}
+
 /// F of the pulses and of the beginnings of groups, found with nothing given.
 fn unaided(sound: &Sound, times: &[f64], feel: Feel) -> (f64, f64) {
     let Some(best) = pulse_paths(sound, &[]).into_iter().next() else {
