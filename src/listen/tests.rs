@@ -259,8 +259,7 @@ fn strokes_a_little_harder_than_others_are_heard_though_some_are_missing() {
     };
     let all = (0..12).flat_map(|seed| [(3, seed), (2, seed)]);
     let right = all.filter(|case| of(*case)).count();
-    // By chance twelve. As it is, 21; 19 where their attack is not heard by itself, and 18 where what
-    // strokes alone tell is not heard at all.
+    // By chance twelve; 18 while nothing was asked of strokes alone.
     assert!(right >= 20, "{right} of 24");
 }
 
