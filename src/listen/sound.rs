@@ -1,12 +1,10 @@
 //! Sound, heard as it streams by: what is kept of it are envelopes, 128 frames a second or a little
 //! off, and a thin copy for pitch.
 
-use std::collections::VecDeque;
-
 use crate::pcm::SampleRate;
 
 use super::filter::{Band, Decimator};
-use super::spectrum::{Flux, Mels, Spectrum, decibels};
+use super::spectrum::{Flux, Mels, Spectrum, Strikes, decibels};
 use super::units::{index, mean, real, single};
 
 /// Samples of a spectrum: 43 to 64 ms.
@@ -146,7 +144,7 @@ impl Ear {
                 Band::below(LOW.min(0.4 * rate), rate),
                 Band::above(high, rate),
             ],
-            strikes: Strikes::default(),
+            strikes: Strikes::new(LAG),
             measures: Vec::new(),
             powers: Vec::new(),
             thin: Vec::new(),
@@ -218,7 +216,7 @@ impl Ear {
             self.measures.push(Measures {
                 rise: single(rise),
                 bright: brightness(&magnitudes, self.rate),
-                flux: single(self.strikes.next(magnitudes)),
+                flux: single(self.strikes.next(&magnitudes)),
             });
             from += self.hop;
         }
@@ -245,26 +243,6 @@ struct Measures {
     rise: f32,
     bright: f32,
     flux: f32,
-}
-
-/// Spectral flux of magnitudes, half-wave rectified (Dixon 2006): what rings on adds nothing to it, so
-/// that it tells how hard a stroke was among strings that still sound.
-#[derive(Default)]
-struct Strikes {
-    past: VecDeque<Vec<f64>>,
-}
-
-impl Strikes {
-    /// By how much magnitudes rise against those some frames before; 0 as long as there are none.
-    fn next(&mut self, magnitudes: Vec<f64>) -> f64 {
-        let old = (self.past.len() >= LAG).then(|| self.past.pop_front());
-        let flux = old.flatten().map_or(0.0, |old| {
-            let rises = magnitudes.iter().zip(&old);
-            rises.map(|(now, before)| (now - before).max(0.0)).sum()
-        });
-        self.past.push_back(magnitudes);
-        flux
-    }
 }
 
 /// The rise of a spectrum shows as soon as its window reaches an onset, half a window before, and

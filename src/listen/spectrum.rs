@@ -1,5 +1,6 @@
-//! Spectra and mel bands (`realfft`), and the rise of the bands from frame to frame.
+//! Spectra and mel bands (`realfft`), and how bands and bins rise from frame to frame.
 
+use std::collections::VecDeque;
 use std::f64::consts::TAU;
 use std::sync::Arc;
 
@@ -148,31 +149,24 @@ impl Mels {
 /// strongest of itself and its neighbours there, so that vibrato is no onset (Böck and Widmer 2013).
 #[derive(Debug)]
 pub(super) struct Flux {
-    lag: usize,
     reach: usize,
-    past: Vec<[f64; N_MELS]>,
+    past: Past<[f64; N_MELS]>,
 }
 
 impl Flux {
     /// Against `lag` frames before, and `reach` bands to each side.
     pub(super) fn new(lag: usize, reach: usize) -> Self {
         Self {
-            lag,
             reach,
-            past: Vec::new(),
+            past: Past::new(lag),
         }
     }
 
     /// The rise into the frame with these bands in decibels, of which none counts below `floor`;
     /// 0 as long as there is none to compare it with.
     pub(super) fn next(&mut self, decibels: [f64; N_MELS], floor: f64) -> f64 {
-        let rise = self.past.get(..1).filter(|_| self.past.len() >= self.lag);
-        let rise = rise.map_or(0.0, |old| self.rise(&old[0], &decibels, floor));
-        self.past.push(decibels);
-        if self.past.len() > self.lag {
-            self.past.remove(0);
-        }
-        rise
+        let old = self.past.then(decibels);
+        old.map_or(0.0, |old| self.rise(&old, &decibels, floor))
     }
 
     fn rise(&self, old: &[f64; N_MELS], new: &[f64; N_MELS], floor: f64) -> f64 {
@@ -183,6 +177,51 @@ impl Flux {
             sum += (now.max(floor) - before).max(0.0);
         }
         sum / real(N_MELS)
+    }
+}
+
+/// Spectral flux of magnitudes, half-wave rectified (Dixon 2006): what rings on adds nothing to it, so
+/// that it tells how hard a stroke was among strings that still sound.
+pub(super) struct Strikes {
+    past: Past<Vec<f64>>,
+}
+
+impl Strikes {
+    /// Against `lag` frames before.
+    pub(super) fn new(lag: usize) -> Self {
+        Self {
+            past: Past::new(lag),
+        }
+    }
+
+    /// By how much the magnitudes of the next frame rise, added up; 0 as long as there is none to compare
+    /// it with.
+    pub(super) fn next(&mut self, magnitudes: &[f64]) -> f64 {
+        let old = self.past.then(magnitudes.to_vec()).unwrap_or_default();
+        let rises = magnitudes.iter().zip(&old);
+        rises.map(|(now, before)| (now - before).max(0.0)).sum()
+    }
+}
+
+/// What was, for as many frames as something is held against.
+#[derive(Debug)]
+struct Past<T> {
+    lag: usize,
+    frames: VecDeque<T>,
+}
+
+impl<T> Past<T> {
+    fn new(lag: usize) -> Self {
+        Self {
+            lag,
+            frames: VecDeque::new(),
+        }
+    }
+
+    /// The frame that lies so many before the one that comes now, where there is one.
+    fn then(&mut self, now: T) -> Option<T> {
+        self.frames.push_back(now);
+        (self.frames.len() > self.lag).then(|| self.frames.pop_front())?
     }
 }
 
@@ -232,6 +271,17 @@ mod tests {
         windows
             .map(|window| mels.of(spectrum.powers(window)))
             .collect()
+    }
+
+    #[test]
+    fn strikes_are_what_rises_against_two_frames_before() {
+        // By hand: nothing before it; 1 + 2; what falls adds nothing.
+        let mut strikes = Strikes::new(2);
+        let frames = [[1.0, 0.0], [5.0, 5.0], [2.0, 2.0], [1.0, 6.0]];
+        assert_eq!(
+            frames.map(|frame| strikes.next(&frame)),
+            [0.0, 0.0, 3.0, 1.0]
+        );
     }
 
     #[test]
