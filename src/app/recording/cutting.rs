@@ -154,7 +154,7 @@ impl App {
             recording.told = match told {
                 Ok((told, added)) => {
                     recording.did(Back::Cut(added));
-                    format!("{told} z takes the cut back.")
+                    told
                 }
                 Err(why) => format!("It cannot be cut: {why}."),
             };

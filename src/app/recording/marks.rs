@@ -170,7 +170,7 @@ impl Recording {
         };
         own.put(marked);
         let cycles = of_cycles(&cycles);
-        self.told = format!("{cycles}: you say {marked}{instead}; z takes it back.");
+        self.told = format!("{cycles}: you say {marked}{instead}.");
         self.did(Back::Mark(stretch, before));
         self.to_keep.push(Keep::Mark(marked));
     }

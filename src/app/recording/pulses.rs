@@ -201,7 +201,7 @@ impl Recording {
     /// A cycle begins at a time, and from there on cycles are counted from it; those before stay.
     pub(super) fn begin_here(&mut self, time: Option<f64>) -> Change {
         let Some(time) = time else {
-            self.told = "Let it play, and press f when a cycle begins.".to_owned();
+            self.told = "Let it play first, and say so as a cycle begins.".to_owned();
             return Change::Picture;
         };
         let row = self.row.as_ref();
@@ -217,7 +217,7 @@ impl Recording {
             n => format!("the {n} cycles before it are even"),
         };
         let at = clock(time);
-        self.told = format!("From {at} on cycles begin here, and {before}; z takes it back.");
+        self.told = format!("From {at} on cycles begin here, and {before}.");
         Change::Sound
     }
 

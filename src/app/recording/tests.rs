@@ -657,12 +657,12 @@ fn what_is_said_over_something_says_so_inherits_no_sureness_and_is_taken_back() 
     ] {
         recording.step(step);
     }
-    let told = "Cycles 3 to 10: you say twos, sure; z takes it back.";
+    let told = "Cycles 3 to 10: you say twos, sure.";
     assert_eq!(recording.told, told);
     recording.step(Step::Section);
     let before = said(&recording);
     recording.step(Step::Say(Mark::Threes));
-    let told = "Cycles 1 to 10: you say threes, fairly sure, instead of twos in 8 cycles; z takes it back.";
+    let told = "Cycles 1 to 10: you say threes, fairly sure, instead of twos in 8 cycles.";
     assert_eq!(recording.told, told);
     assert_eq!(said(&recording), [Some((Mark::Threes, Sure::Fairly)); 10]);
     recording.step(Step::TakeBack);
