@@ -5,7 +5,7 @@ use std::sync::Mutex;
 use super::tests::Practice;
 use super::*;
 use crate::app::recording::tests::source_of_clicks;
-use crate::app::recording::{Clapping, Claps, Go, Recording, State, Step};
+use crate::app::recording::{Clapping, Claps, Given, Go, Recording, Source, State, Step};
 use crate::pcm::Speed;
 use crate::quiz::Hand;
 
@@ -13,10 +13,14 @@ impl Practice {
     /// Has clicks opened, whose pulses are known.
     fn with_clicks() -> Self {
         let mut practice = Self::begin(Limit::Questions(1));
-        let opened = practice.app.open_recording(source_of_clicks());
-        opened.expect("nothing refuses");
-        practice.until(|recording| recording.state == State::Known);
+        practice.open(source_of_clicks());
         practice
+    }
+
+    fn open(&mut self, source: Source) {
+        let opened = self.app.open_recording(source);
+        opened.expect("nothing refuses");
+        self.until(|recording| recording.state == State::Known);
     }
 
     fn recording(&self) -> &Recording {
@@ -125,6 +129,31 @@ fn a_cut_is_taken_back_and_the_first_takes_the_deck_with_it() {
     assert_eq!(deck(), Some(changed));
     let told = &practice.recording().told;
     assert!(told.contains("the deck was changed since"), "{told}");
+}
+
+#[test]
+fn what_was_set_stands_above_the_grid_of_a_file_and_gives_way_to_pulses_that_are_given() {
+    let given = source_of_clicks();
+    let Some(Given::Times(pulses)) = given.pulses.clone() else {
+        panic!("clicks are given their pulses");
+    };
+    let grid = || Source {
+        pulses: Some(Given::Grid(pulses.clone())),
+        ..source_of_clicks()
+    };
+    let mut practice = Practice::begin(Limit::Questions(1));
+    let mut first = |source: Source, step: Option<Step>| {
+        practice.open(source);
+        step.into_iter().for_each(|step| practice.step(step));
+        let analysis = practice.recording().analysis.as_ref();
+        analysis.expect("it is known").pulses[0]
+    };
+    let [own, later] = [0, 1].map(|at| pulses.times()[at]);
+    assert_eq!(first(grid(), None), own);
+    assert_eq!(first(grid(), Some(Step::BeatOne)), later);
+    assert_eq!(first(grid(), None), later);
+    assert_eq!(first(given, None), own);
+    assert_eq!(first(grid(), None), own);
 }
 
 #[test]

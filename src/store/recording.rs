@@ -32,8 +32,8 @@ pub struct KnownRecording {
 pub struct KeptPulses {
     /// Pulses in a cycle.
     pub cycle: Cycle,
-    /// When they sound, in seconds: two at least, or none where they are not set any more; each later than the one before it by a millisecond;
-    /// the first is the first of a cycle.
+    /// When they sound, in seconds, each later than the one before it by a millisecond; the first is the
+    /// first of a cycle. Two at least, or none where they are not set any more.
     pub times: Vec<f64>,
 }
 

@@ -3,7 +3,7 @@
 use std::io::{self, Read};
 use std::sync::atomic::Ordering;
 
-use super::{Heard, Progress, Recording, Row, Source};
+use super::{Given, Heard, Progress, Recording, Row, Source};
 use crate::app::{App, Place, Trouble};
 use crate::label::ContentHash;
 use crate::listen::Pulses;
@@ -108,7 +108,7 @@ impl App {
 impl Recording {
     /// Takes pulses that were kept, unless others were given; those are kept from now on.
     fn remember(&mut self, kept: Option<KeptPulses>) {
-        if self.source.pulses.is_some() {
+        if let Some(Given::Times(_) | Given::Steady(..)) = self.source.pulses {
             if let Some(row) = self.row.clone() {
                 self.set_pulses(row);
             }

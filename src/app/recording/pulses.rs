@@ -24,7 +24,9 @@ impl Row {
     pub(super) fn first_of(source: &Source, sound: &Sound, paths: &[PulsePath]) -> Option<Self> {
         let cycle = source.cycle;
         match &source.pulses {
-            Some(Given::Times(pulses)) => Some(Self::from_first(pulses, cycle)),
+            Some(Given::Times(pulses) | Given::Grid(pulses)) => {
+                Some(Self::from_first(pulses, cycle))
+            }
             Some(Given::Steady(tempo, start)) => {
                 let pulses = Pulses::steady(*tempo, *start, sound.seconds()).ok()?;
                 Some(Self::from_first(&pulses, cycle))

@@ -62,6 +62,8 @@ pub enum Given {
     Times(Pulses),
     /// So many a minute, from this time on.
     Steady(Tempo, f64),
+    /// The grid of the file itself, over which stands what the learner set.
+    Grid(Pulses),
 }
 
 impl fmt::Debug for Source {

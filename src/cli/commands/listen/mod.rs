@@ -83,7 +83,10 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
     let own = played.as_ref().map(Played::pulses);
     let pulses = match (given, own) {
         (None, Some(None)) => return Ok(None),
-        (None, Some(Some(own))) => Some(Given::Times(own)),
+        (None, Some(Some(own))) if asked.start.is_some() || asked.pulse_note.is_some() => {
+            Some(Given::Times(own))
+        }
+        (None, Some(Some(own))) => Some(Given::Grid(own)),
         (given, _) => given,
     };
     let (file, whole) = (path.clone(), path.clone());
