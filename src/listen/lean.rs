@@ -236,7 +236,7 @@ mod tests {
 
     fn stating(odds: f64) -> Stated {
         let mut stated = Stated::default();
-        stated.add(Part::High, odds, 1.0);
+        stated.add(Part::High, odds, odds);
         stated
     }
 

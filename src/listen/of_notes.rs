@@ -21,6 +21,7 @@ const TOGETHER: f64 = 0.15;
 /// are voices of their own with few streams; figures are certain.
 const SHARES: Shares = Shares {
     parts: [0.9, 0.6, 0.3, 0.9],
+    rests: 0.0,
     figures: 1.0,
     even: 1.0,
 };

@@ -44,6 +44,8 @@ pub(super) struct Stream {
     pub(super) tells: Tells,
     /// The difference that can just be told, in the stream's own units.
     pub(super) unit: f64,
+    /// Whether it hears rests as well as strokes, which figures tell already.
+    pub(super) hears_rests: bool,
     pub(super) values: Vec<Option<f64>>,
 }
 
@@ -55,7 +57,15 @@ impl Stream {
             part,
             tells,
             unit,
+            hears_rests: false,
             values: values.into_iter().map(finite).collect(),
+        }
+    }
+
+    pub(super) fn hearing_rests(self) -> Self {
+        Self {
+            hears_rests: true,
+            ..self
         }
     }
 
@@ -69,6 +79,8 @@ impl Stream {
 pub(super) struct Shares {
     /// Of each stream, in the order of [`Part::ALL`].
     pub(super) parts: [f64; 4],
+    /// So many nats of a stream that hears rests, too, do not count.
+    pub(super) rests: f64,
     /// Of figures.
     pub(super) figures: f64,
     /// Of even runs, for which threes are the more usual.

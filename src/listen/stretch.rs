@@ -25,8 +25,9 @@ pub(super) struct Stated {
 const ASIDE: f64 = 3.0;
 
 impl Stated {
-    pub(super) fn add(&mut self, part: Part, evidence: f64, share: f64) {
-        self.odds += share * evidence;
+    /// Adds evidence of a part that counts for so much.
+    pub(super) fn add(&mut self, part: Part, evidence: f64, counts: f64) {
+        self.odds += counts;
         self.threes += evidence.max(0.0);
         self.twos += (-evidence).max(0.0);
         let [threes, twos] = &mut self.sides[part as usize];
@@ -76,6 +77,9 @@ const MOST_FIGURES: f64 = 24.0;
 /// A stream, summed up.
 struct Summed {
     part: Part,
+    /// How much its evidence counts, and so many nats of it do not.
+    share: f64,
+    aside: f64,
     /// Up to each cycle.
     sums: Vec<Sums>,
     /// How much its positions vary in the whole piece.
@@ -87,6 +91,10 @@ impl Summed {
         self.sums[until]
             .minus(&self.sums[from])
             .evidence(self.variance)
+    }
+
+    fn counts(&self, evidence: f64) -> f64 {
+        self.share * evidence.signum() * (evidence.abs() - self.aside).max(0.0)
     }
 }
 
@@ -115,6 +123,12 @@ impl Stretches {
             }
             Summed {
                 part: stream.part,
+                share: heard.shares.parts[stream.part as usize],
+                aside: if stream.hears_rests {
+                    heard.shares.rests
+                } else {
+                    0.0
+                },
                 variance: sum.variance(Sums::expected()).max(Sums::expected()),
                 sums,
             }
@@ -144,13 +158,13 @@ impl Stretches {
             ..Stated::default()
         };
         for stream in &self.streams {
-            let share = self.shares.parts[stream.part as usize];
-            stated.add(stream.part, stream.evidence(from, until), share);
+            let evidence = stream.evidence(from, until);
+            stated.add(stream.part, evidence, stream.counts(evidence));
         }
-        let figures = self.figures(from, until);
-        stated.add(Part::High, held(figures, MOST_FIGURES), self.shares.figures);
+        let figures = held(self.figures(from, until), MOST_FIGURES);
+        stated.add(Part::High, figures, self.shares.figures * figures);
         let even = self.shares.even * self.evenness(from, until);
-        stated.add(Part::High, even, 1.0);
+        stated.add(Part::High, even, even);
         stated
     }
 
@@ -205,6 +219,7 @@ mod tests {
 
     const FIGURES: Shares = Shares {
         parts: [0.0; 4],
+        rests: 0.0,
         figures: 1.0,
         even: 0.0,
     };
