@@ -245,6 +245,11 @@ pub(super) struct Listen {
 }
 
 impl Listen {
+    /// Where the first cycle of a MIDI file begins that is counted on its own grid, in seconds.
+    pub(super) fn first_cycle(&self) -> Option<f64> {
+        self.start.filter(|_| self.tempo.is_none())
+    }
+
     /// Pulses in a cycle where nothing is kept.
     pub(super) fn cycle(&self) -> crate::rhythm::Cycle {
         self.cycle.unwrap_or(crate::rhythm::Cycle::SIX)

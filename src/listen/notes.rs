@@ -2,6 +2,7 @@
 
 use midly::{MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
 
+use super::pulses::Pulses;
 use super::units::real;
 
 /// Notes of a file, placed on its grid of pulses.
@@ -26,6 +27,8 @@ pub struct NoteHeard {
     pub pitch: Option<f64>,
     /// Decibels against the loudest velocity.
     pub loudness: f64,
+    /// From when until when it sounds, in seconds of the file.
+    seconds: [f64; 2],
 }
 
 /// Why bytes are no notes.
@@ -141,6 +144,7 @@ impl Notes {
             length: (number(held.until) - number(held.from)) / per_pulse,
             pitch: (held.channel != PERCUSSION).then(|| f64::from(held.key)),
             loudness: 40.0 * (f64::from(held.velocity.max(1)) / 127.0).log10(),
+            seconds: [held.from, held.until].map(|tick| clock.seconds(number(tick))),
         };
         let mut notes: Vec<NoteHeard> = read.held.iter().map(note).collect();
         notes.sort_by(|a, b| a.at.total_cmp(&b.at));
@@ -149,6 +153,32 @@ impl Notes {
             notes,
             cut_off: is_cut_off.then(|| clock.seconds(number(end))),
         })
+    }
+
+    /// The same notes counted at other pulses, in seconds of the file. Beyond the first and the last the
+    /// nearest gap goes on.
+    pub fn counted_at(&self, pulses: &Pulses) -> Self {
+        let times = pulses.times();
+        let place = |time: f64| {
+            let after = times.partition_point(|pulse| *pulse <= time);
+            let after = after.clamp(1, times.len() - 1);
+            let (from, until) = (times[after - 1], times[after]);
+            real(after - 1) + (time - from) / (until - from)
+        };
+        let counted = |note: &NoteHeard| {
+            let [at, until] = note.seconds.map(place);
+            let length = until - at;
+            NoteHeard {
+                at,
+                length,
+                ..*note
+            }
+        };
+        Self {
+            notes: self.notes.iter().map(counted).collect(),
+            pulses: times.to_vec(),
+            cut_off: self.cut_off,
+        }
     }
 
     /// The notes in order of their beginnings.
@@ -386,6 +416,28 @@ mod tests {
         let analysis = Analysis::of_notes(&notes, Cycle::SIX, Answers::Open);
         assert_eq!(analysis.whole.lean, Lean::Threes);
         assert_eq!(analysis.cycles[1].start, 1.75);
+    }
+
+    #[test]
+    fn notes_are_counted_at_other_pulses() {
+        let bytes = with_pickup(6);
+        let read = |start| Notes::read_from(&bytes, PulseNote::EIGHTH, start).expect("notes");
+        let places = |notes: &Notes| -> Vec<[f64; 2]> {
+            notes.each().map(|note| [note.at, note.length]).collect()
+        };
+        // At the pulses of a grid they lie as on that grid, the pickup before it.
+        let (own, later) = (read(None), read(Some(0.25)));
+        let pulses = Pulses::new(later.pulses().to_vec()).expect("rising");
+        assert_eq!(places(&own.counted_at(&pulses)), places(&later));
+        // By hand: eighths of a quarter of a second at pulses of half a second, and then of a quarter.
+        let uneven = Pulses::new(vec![0.25, 0.75, 1.0]).expect("rising");
+        let counted = own.counted_at(&uneven);
+        assert_eq!(counted.pulses(), uneven.times());
+        let at = [-0.5, 0.0, 0.5, 1.0, 2.0, 3.0];
+        let lengths = [0.5, 0.5, 0.5, 1.0, 1.0, 1.0];
+        for (place, expected) in places(&counted).iter().zip(at.into_iter().zip(lengths)) {
+            assert_eq!((place[0], place[1]), expected);
+        }
     }
 
     #[test]

@@ -71,6 +71,12 @@ impl Pulses {
         self.0[from + 1] - self.0[from]
     }
 
+    /// The same, so many seconds later.
+    #[must_use]
+    pub fn moved(&self, seconds: f64) -> Self {
+        Self(self.0.iter().map(|time| time + seconds).collect())
+    }
+
     /// So many of the first, two at least.
     pub(super) fn first(&self, n: usize) -> Self {
         Self(self.0.iter().copied().take(n.max(2)).collect())

@@ -508,3 +508,32 @@ fn marks_need_a_name_and_one_recording() {
         assert!(!home.data().exists(), "{args}: nothing is kept");
     }
 }
+
+#[test]
+fn pulses_that_were_set_over_notes_go_before_their_grid() {
+    let home = Home::new();
+    let phrase = "phrase plain --deck path --feel twos --level 6 --seed 4 --midi a.mid";
+    assert_eq!(told(&home, phrase).code, 0);
+    let of_file = object(&home, "listen a.mid --json");
+    assert_eq!(of_file["pulses_from"], "file");
+    let mut command = program(home.path(), "2026-11-26T08:00:00Z");
+    command.args("listen a.mid --silent".split(' '));
+    let mut terminal = Terminal::start(command);
+    terminal.wait_for("one a pulse later");
+    terminal.press("1");
+    terminal.wait_for("take back");
+    terminal.press("qq");
+    assert_eq!(terminal.end(), 0);
+
+    let kept = object(&home, "listen a.mid --json");
+    assert_eq!(kept["pulses_from"], "kept");
+    let time = |told: &Value, at: usize| told["pulses"][at].as_f64().expect("a number");
+    assert!((time(&kept, 0) - time(&of_file, 1)).abs() < 2e-3, "{kept}");
+    for (args, from) in [
+        ("listen a.mid --json --tempo 180 --start 0", "given"),
+        ("listen a.mid --json --start 0", "file"),
+        ("listen a.mid --json --pulse-note 1/8", "file"),
+    ] {
+        assert_eq!(object(&home, args)["pulses_from"], from, "{args}");
+    }
+}

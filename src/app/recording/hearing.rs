@@ -76,11 +76,12 @@ pub(in crate::app) fn hear(source: &Source, progress: &Progress) -> Result<Heard
 }
 
 impl Source {
-    /// What is stated at these pulses: by notes on their own grid, else by the sound.
+    /// What is stated at these pulses: by its notes where it has some, else by the sound.
     pub(super) fn heard_at(&self, sound: &Sound, pulses: &Pulses) -> Analysis {
-        let notes = self.notes.as_ref();
-        let by_notes = notes.and_then(|notes| notes.analysis(pulses, self.cycle));
-        by_notes.unwrap_or_else(|| Analysis::of_sound(sound, pulses, self.cycle, Answers::Open))
+        match &self.notes {
+            Some(notes) => notes.analysis(pulses, self.cycle),
+            None => Analysis::of_sound(sound, pulses, self.cycle, Answers::Open),
+        }
     }
 }
 

@@ -35,7 +35,7 @@ pub use crate::pcm::decode::is_guarded;
 pub use along::Clapping;
 pub(super) use cut::cut;
 pub use marks::{agreement_of, agreement_with_analysis, said_of, stretch_of};
-pub use notes::{NotPlayed, Played};
+pub use notes::{NotPlayed, Played, sound_begins};
 pub use opening::{notes_of, opener};
 use passage::Led;
 pub use passage::{Claps, ClapsLevel};

@@ -42,11 +42,7 @@ pub enum NotPlayed {
 /// A MIDI file that is played, heard by its notes: what they say lies where they sound.
 #[derive(Clone, Debug)]
 pub struct Played {
-    bytes: Arc<[u8]>,
-    pulse: PulseNote,
-    /// Where its first cycle begins in the file, in seconds, where that is said.
-    start: Option<f64>,
-    /// Where its sound begins in the file, in seconds.
+    notes: Arc<Notes>,
     begins: f64,
 }
 
@@ -56,55 +52,41 @@ impl Played {
     ///
     /// # Errors
     /// When it cannot be read or is too long to be played.
-    pub fn of(bytes: Vec<u8>, pulse: PulseNote, start: Option<f64>) -> Result<Self, NotPlayed> {
-        let begins = Score::of(&bytes)?.begins;
-        Notes::read_from(&bytes, pulse, start)?;
-        Ok(Self {
-            bytes: bytes.into(),
-            pulse,
-            start,
-            begins,
-        })
+    pub fn of(bytes: &[u8], pulse: PulseNote, start: Option<f64>) -> Result<Self, NotPlayed> {
+        let begins = Score::of(bytes)?.begins;
+        let notes = Arc::new(Notes::read_from(bytes, pulse, start)?);
+        Ok(Self { notes, begins })
+    }
+
+    /// The time in the file at which its sound begins, in seconds.
+    pub fn begins(&self) -> f64 {
+        self.begins
     }
 
     /// Its pulses as they lie in its sound; nothing where it has fewer than two.
     pub fn pulses(&self) -> Option<Pulses> {
-        let notes = self.counted_from(self.start)?;
-        let times = self.times(&notes).filter(|time| *time >= 0.0);
-        Pulses::new(times.collect()).ok()
+        let times = self.notes.pulses().iter().map(|time| time - self.begins);
+        Pulses::new(times.filter(|time| *time >= 0.0).collect()).ok()
     }
 
-    /// What its notes state at pulses in its sound; nothing where these are not on its grid.
-    pub(super) fn analysis(&self, pulses: &Pulses, cycle: Cycle) -> Option<Analysis> {
-        let times = pulses.times();
-        let first = times.first()? + self.begins;
-        let are_these = |notes: &Notes| {
-            let is_near = |(own, other): (f64, &f64)| (own - other).abs() <= ON_GRID;
-            notes.pulses().len() == times.len() && self.times(notes).zip(times).all(is_near)
-        };
-        let mut counted = [self.start, Some(first)].into_iter();
-        let notes = counted.find_map(|start| self.counted_from(start).filter(are_these))?;
+    /// What its notes state at pulses in its sound.
+    pub(super) fn analysis(&self, pulses: &Pulses, cycle: Cycle) -> Analysis {
+        let notes = self.notes.counted_at(&pulses.moved(self.begins));
         let mut analysis = Analysis::of_notes(&notes, cycle, Answers::Open);
+        let times = pulses.times();
         analysis.pulses = times.to_vec();
         let starts = times.iter().step_by(cycle.n_pulses());
         for (cycle, start) in analysis.cycles.iter_mut().zip(starts) {
             cycle.start = *start;
         }
-        Some(analysis)
-    }
-
-    fn counted_from(&self, start: Option<f64>) -> Option<Notes> {
-        Notes::read_from(&self.bytes, self.pulse, start).ok()
-    }
-
-    /// Times of pulses in the sound.
-    fn times(&self, notes: &Notes) -> impl Iterator<Item = f64> {
-        notes.pulses().iter().map(|time| time - self.begins)
+        analysis
     }
 }
 
-/// Pulses that lie so near to those of the file are meant to be them, in seconds: five nudges.
-const ON_GRID: f64 = 0.051;
+/// The time in a MIDI file at which its sound begins, in seconds; nothing where it is not played.
+pub fn sound_begins(bytes: &[u8]) -> Option<f64> {
+    Score::of(bytes).ok().map(|score| score.begins)
+}
 
 /// The sound of a MIDI file as a WAV file of one channel.
 ///
@@ -248,7 +230,7 @@ mod tests {
     #[test]
     fn notes_sound_on_the_pulses_that_are_told() {
         let bytes = piece(&[0, 3, 6, 9, 12, 15, 18, 21]);
-        let played = Played::of(bytes.clone(), PulseNote::EIGHTH, None);
+        let played = Played::of(&bytes, PulseNote::EIGHTH, None);
         let pulses = played.expect("a piece").pulses().expect("pulses");
         let wav = sound_of_notes(&bytes).expect("it is played");
         let mut played = decode::open(Cursor::new(wav), Some("wav")).expect("a recording");
@@ -282,7 +264,7 @@ mod tests {
         let bytes = piece(&twos.chain(threes).collect::<Vec<i64>>());
         let notes = Notes::read(&bytes, PulseNote::EIGHTH).expect("a piece");
         let by_notes = Analysis::of_notes(&notes, Cycle::SIX, Answers::Open);
-        let played = Played::of(bytes.clone(), PulseNote::EIGHTH, None).expect("a piece");
+        let played = Played::of(&bytes, PulseNote::EIGHTH, None).expect("a piece");
         let pulses = played.pulses().expect("pulses");
         let begins = played.begins;
         let source = Source {
@@ -309,14 +291,13 @@ mod tests {
         for (here, there) in heard.analysis.cycles.iter().zip(&by_notes.cycles) {
             assert!((here.start + begins - there.start).abs() < 1e-9);
         }
-        // A pulse later it is still the notes that say it; between them it is the sound.
-        let at = |times: Vec<f64>| {
-            let pulses = Pulses::new(times).expect("rising");
-            played.analysis(&pulses, Cycle::SIX)
-        };
-        assert!(at(pulses.times()[1..].to_vec()).is_some());
-        assert!(at(pulses.times().iter().map(|time| time + 0.01).collect()).is_some());
-        assert!(at(pulses.times().iter().map(|time| 1.1 * time).collect()).is_none());
+        // Where pulses are nudged a little, they say the same; at pulses that are not theirs, little.
+        let at = |pulses: &Pulses| played.analysis(pulses, Cycle::SIX);
+        assert_eq!(said(&at(&pulses.moved(0.02))), said(&by_notes));
+        let other = Pulses::new(pulses.times().iter().map(|time| 1.37 * time).collect());
+        let other = at(&other.expect("rising"));
+        assert!(other.cycles.len() > 4, "{other:?}");
+        assert!(other.turns.is_empty(), "{other:?}");
     }
 
     #[test]

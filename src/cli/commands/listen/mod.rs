@@ -70,15 +70,16 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
     if notes.is_none() {
         refuse_for_notes(path, asked)?;
     }
-    let given = match (&asked.pulses, asked.tempo.zip(asked.start)) {
-        (Some(list), _) => Some(Given::Times(read::pulses(list)?)),
-        (None, Some((tempo, start))) => Some(Given::Steady(tempo, start)),
-        (None, None) => None,
-    };
-    let played = notes.map(|bytes| Played::of(bytes, asked.pulse_note(), asked.start));
+    let played = notes.map(|bytes| Played::of(&bytes, asked.pulse_note(), asked.first_cycle()));
     // What cannot be played is told in text.
     let Ok(played) = played.transpose() else {
         return Ok(None);
+    };
+    let begins = played.as_ref().map_or(0.0, Played::begins);
+    let given = match (&asked.pulses, asked.tempo.zip(asked.start)) {
+        (Some(list), _) => Some(Given::Times(read::pulses(list)?.moved(-begins))),
+        (None, Some((tempo, start))) => Some(Given::Steady(tempo, start - begins)),
+        (None, None) => None,
     };
     let own = played.as_ref().map(Played::pulses);
     let pulses = match (given, own) {
@@ -179,6 +180,12 @@ fn listen(
     } else {
         Answers::Open
     };
+    // What was set gives way to what is asked for now: another cycle, another way to count.
+    let fits = |(cycle, _): &(Cycle, Pulses)| {
+        let is_counted_anew = asked.start.is_some() || asked.pulse_note.is_some();
+        asked.cycle.is_none_or(|asked| asked == *cycle) && !is_counted_anew
+    };
+    let kept = known.pulses.filter(fits);
     let listened = |pulses, others, analysis, is_silent| {
         Ok(Listened {
             name: printable(&path.display().to_string()),
@@ -193,23 +200,27 @@ fn listen(
         })
     };
     match read::file(path, asked)? {
-        read::Heard::Notes(notes) => {
-            refuse_pulses(path, asked)?;
-            let analysis = Analysis::of_notes(&notes, asked.cycle(), answers);
-            listened(Origin::File, Vec::new(), analysis, false)
+        read::Heard::Notes(notes, begins) => {
+            let end = notes.pulses().last().copied().unwrap_or(0.0);
+            // What was set lies where the piece sounds.
+            let kept = kept.map(|(cycle, pulses)| (cycle, pulses.moved(begins)));
+            let (origin, cycle, notes) = match (given_pulses(path, end, asked, given)?, kept) {
+                (Some(given), _) => (Origin::Given, asked.cycle(), notes.counted_at(&given)),
+                (None, Some((cycle, kept))) => (Origin::Kept, cycle, notes.counted_at(&kept)),
+                (None, None) => (Origin::File, asked.cycle(), notes),
+            };
+            let analysis = Analysis::of_notes(&notes, cycle, answers);
+            listened(origin, Vec::new(), analysis, false)
         }
         read::Heard::Sound(sound) => {
             refuse_for_notes(path, asked)?;
-            // What was set for another cycle than the one that is asked for is left aside.
-            let fits =
-                |(cycle, _): &(Cycle, Pulses)| asked.cycle.is_none_or(|asked| asked == *cycle);
-            let is_open = given.is_none() && asked.tempo.is_none();
-            let kept = known.pulses.filter(fits).filter(|_| is_open);
-            let (origin, cycle, pulses, others) = match kept {
-                Some((cycle, pulses)) => (Origin::Kept, cycle, Some(pulses), Vec::new()),
-                None => {
-                    let (origin, pulses, others) = pulses(path, &sound, asked, given)?;
-                    (origin, asked.cycle(), pulses, others)
+            let given = given_pulses(path, sound.seconds(), asked, given)?;
+            let (origin, cycle, pulses, others) = match (given, kept) {
+                (Some(given), _) => (Origin::Given, asked.cycle(), Some(given), Vec::new()),
+                (None, Some((cycle, pulses))) => (Origin::Kept, cycle, Some(pulses), Vec::new()),
+                (None, None) => {
+                    let (pulses, others) = found_pulses(&sound, asked.cycle());
+                    (Origin::Found, asked.cycle(), pulses, others)
                 }
             };
             let analysis = match pulses {
@@ -239,19 +250,6 @@ fn shown(path: &Path, analysis: &Analysis, asked: &args::Listen) -> Result<Optio
     }
 }
 
-/// A MIDI file has a grid of its own.
-fn refuse_pulses(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
-    if asked.pulses.is_none() && asked.tempo.is_none() {
-        return Ok(());
-    }
-    let what = format!(
-        "{}: a MIDI file, whose pulses are its own; --pulses and --tempo are for recordings",
-        path.display()
-    );
-    let hint = "say what a pulse is by --pulse-note, and where the first cycle begins by --start";
-    Err(Failure::new(Kind::Usage, what, hint))
-}
-
 /// Only a file that has a grid can begin to count on it, and only one of notes has a note as its pulse.
 fn refuse_for_notes(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
     if asked.pulse_note.is_some() {
@@ -269,32 +267,32 @@ fn refuse_for_notes(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
     Err(Failure::new(Kind::Usage, what, hint))
 }
 
-type Found = (Origin, Option<Pulses>, Vec<(f64, f64)>);
-
-/// The pulses of a recording of which none are kept: those given, else the best found; none where
-/// nothing comes again.
-fn pulses(
+/// The pulses that the command line gives to a file that ends at `end`, in seconds.
+fn given_pulses(
     path: &Path,
-    sound: &Sound,
+    end: f64,
     asked: &args::Listen,
     given: Option<&Pulses>,
-) -> Result<Found, Failure> {
-    if let Some(given) = given {
-        return Ok((Origin::Given, Some(given.clone()), Vec::new()));
-    }
-    if let Some((tempo, start)) = asked.tempo.zip(asked.start) {
-        let pulses = Pulses::steady(tempo, start, sound.seconds()).map_err(|error| {
-            let what = format!("{}: {error}", path.display());
-            Failure::new(Kind::Data, what, "let --start lie within the recording")
-        })?;
-        return Ok((Origin::Given, Some(pulses), Vec::new()));
-    }
+) -> Result<Option<Pulses>, Failure> {
+    let Some((tempo, start)) = asked.tempo.zip(asked.start) else {
+        return Ok(given.cloned());
+    };
+    let pulses = Pulses::steady(tempo, start, end).map_err(|error| {
+        let what = format!("{}: {error}", path.display());
+        Failure::new(Kind::Data, what, "let --start lie within the file")
+    })?;
+    Ok(Some(pulses))
+}
+
+/// The best pulses that are found in a sound, none where nothing comes again; and the tempi that may be
+/// meant, with how well they fit.
+fn found_pulses(sound: &Sound, cycle: Cycle) -> (Option<Pulses>, Vec<(f64, f64)>) {
     let paths = pulse_paths(sound, &[]);
     let others = paths
         .iter()
         .map(|path| (60.0 / path.gap, path.fits))
         .collect();
     let best = paths.first();
-    let pulses = best.map(|path| from_first_of_cycle(sound, &path.pulses, asked.cycle()));
-    Ok((Origin::Found, pulses, others))
+    let pulses = best.map(|path| from_first_of_cycle(sound, &path.pulses, cycle));
+    (pulses, others)
 }

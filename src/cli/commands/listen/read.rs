@@ -5,7 +5,7 @@ use std::fs::File;
 use std::io::{self, Read as _};
 use std::path::Path;
 
-use crate::app::recording::notes_of;
+use crate::app::recording::{notes_of, sound_begins};
 use crate::cli::args::Listen;
 use crate::cli::commands::write::warn;
 use crate::cli::failure::{Failure, Kind};
@@ -15,13 +15,15 @@ use crate::pcm::decode::{self, DecodeError};
 /// What a file holds.
 pub(super) enum Heard {
     Sound(Sound),
-    Notes(Notes),
+    /// Of a MIDI file, and when in it its sound begins, in seconds.
+    Notes(Notes, f64),
 }
 
 /// Reads a recording, or a MIDI file, which is known by its first four bytes.
 pub(super) fn file(path: &Path, asked: &Listen) -> Result<Heard, Failure> {
     if let Some(bytes) = midi(path)? {
-        return notes(&bytes, path, asked).map(Heard::Notes);
+        let begins = sound_begins(&bytes).unwrap_or(0.0);
+        return Ok(Heard::Notes(notes(&bytes, path, asked)?, begins));
     }
     let file = File::open(path).map_err(|error| unreadable(path, &error))?;
     sound(file, path).map(Heard::Sound)
@@ -34,7 +36,7 @@ pub(super) fn midi(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
 
 /// The notes of a MIDI file, and where it is cut off.
 fn notes(bytes: &[u8], path: &Path, asked: &Listen) -> Result<Notes, Failure> {
-    let notes = Notes::read_from(bytes, asked.pulse_note(), asked.start);
+    let notes = Notes::read_from(bytes, asked.pulse_note(), asked.first_cycle());
     let notes = notes.map_err(|error| {
         let hint = match error {
             NotesError::StartsLate(_) => "let --start lie before its last note",
