@@ -64,9 +64,9 @@ const CLEAR_A_CYCLE: f64 = 0.4;
 const MOST_CLEAR: usize = 8;
 /// From how much on two streams against each other are two voices, and how much that counts.
 const OPPOSED: f64 = 2.0;
-const SHARE_OPPOSED: f64 = 2.0;
-/// What another stretch costs: of another lean, about one cycle in six; of the same.
-const CHANGE: f64 = 1.8;
+const SHARE_OPPOSED: f64 = 2.5;
+/// What another stretch costs: of another lean, about one cycle in five; of the same.
+const CHANGE: f64 = 1.6;
 const SAME: f64 = 1.0;
 /// The most cycles in a stretch.
 const LONGEST: usize = 24;
