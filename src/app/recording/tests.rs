@@ -730,8 +730,11 @@ fn other_tempi_that_may_be_meant_come_one_after_the_other() {
     assert!(n >= 2, "clicks may be counted by twos as well");
     let mut seen = vec![recording.candidate().expect("the first")];
     for _ in 0..n {
+        let told = recording.other_tempo();
         recording.step(Step::OtherPulse);
-        seen.push(recording.candidate().expect("another"));
+        let next = recording.candidate().expect("another");
+        assert_eq!(told, (next.0 > 1).then_some(next.2));
+        seen.push(next);
     }
     let places: Vec<usize> = seen.iter().map(|candidate| candidate.0).collect();
     let round: Vec<usize> = (1..=n).chain([1]).collect();

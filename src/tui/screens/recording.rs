@@ -147,8 +147,14 @@ fn known(
                     one by --tempo and --start, or as a list by --pulses.";
         body.say(said, theme.strong());
     } else if !recording.is_set && !recording.is_tapping {
-        let said = "Where cycles begin is a proposal: enter if it is right, 1 for a pulse later.";
-        body.say(said, Style::new());
+        let other = recording.other_tempo();
+        let other = other.map_or_else(String::new, |ppm| {
+            format!(", p if there are {ppm:.0} pulses a minute")
+        });
+        let said = format!(
+            "Where cycles begin is a proposal: enter if it is right, 1 for a pulse later{other}."
+        );
+        body.say(&said, Style::new());
     }
     if !recording.told.is_empty() {
         body.say(&recording.told, theme.strong());

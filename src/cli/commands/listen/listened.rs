@@ -12,7 +12,7 @@ pub(super) struct Listened {
     pub(super) name: String,
     /// Where its pulses come from.
     pub(super) pulses: Origin,
-    /// Other pulses that may be meant: pulses a minute, and how well they fit.
+    /// Tempi that were found, in pulses a minute, and how well they fit: first the one that is taken.
     pub(super) others: Vec<(f64, f64)>,
     pub(super) analysis: Analysis,
     /// Whether it is a recording in which nothing sounds.
@@ -57,8 +57,10 @@ impl Listened {
             (None, Origin::Found) => format!("{n} pulses a cycle   no pulse found"),
             (None, origin) => format!("{n} pulses a cycle   {}", origin.words()),
             (Some(ppm), origin) => {
+                let other = self.others.get(1);
+                let other = other.map_or_else(String::new, |(ppm, _)| format!(", or {ppm:.0}"));
                 let origin = origin.words();
-                format!("{n} pulses a cycle   about {ppm:.0} pulses a minute   {origin}")
+                format!("{n} pulses a cycle   about {ppm:.0} pulses a minute{other}   {origin}")
             }
         }
     }
