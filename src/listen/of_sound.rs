@@ -43,7 +43,7 @@ const TONAL_HERTZ: (f64, f64) = (150.0, 2000.0);
 /// called unclear, and on melodies made by rule that have habits of their own.
 const SHARES: Shares = Shares {
     parts: [0.6, 0.4, 0.4, 0.9],
-    rests: 1.5,
+    rests: 1.0,
     figures: 1.0,
     even: 0.0,
 };
