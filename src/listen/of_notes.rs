@@ -12,6 +12,9 @@ const LOUDNESS: f64 = 1.0;
 const LENGTH: f64 = 0.5;
 const HELD: f64 = 0.15;
 const PITCH: f64 = 2.0;
+/// The same for whether a voice strikes at all, as a share of a stroke: that it does is plain (a starting
+/// value, tried on the program's own phrases of two voices).
+const STRUCK: f64 = 0.2;
 /// The longest gap that counts, in pulses.
 const LONGEST: f64 = 6.0;
 /// Registers are told apart where so many pulses have notes at once.
@@ -170,7 +173,7 @@ fn loudness(at_pulse: &[Vec<&NoteHeard>], split: f64, part: Part) -> Vec<Stream>
     let mut streams = vec![Stream::new(part, Tells::Strength, LOUDNESS, values.clone())];
     if part != Part::High {
         let struck = values.iter().map(struck).collect();
-        streams.push(Stream::new(part, Tells::Strength, 0.3, struck));
+        streams.push(Stream::new(part, Tells::Strength, STRUCK, struck));
     }
     streams
 }
