@@ -537,3 +537,35 @@ fn pulses_that_were_set_over_notes_go_before_their_grid() {
         assert_eq!(object(&home, args)["pulses_from"], from, "{args}");
     }
 }
+
+/// The same notes, each eighth a seventh shorter than those of the grid.
+fn played_freely(bytes: &[u8]) -> Vec<u8> {
+    let at = bytes.windows(4).position(|part| part == b"MThd");
+    let division = at.expect("a MIDI file") + 12;
+    let quarter = u16::from_be_bytes([bytes[division], bytes[division + 1]]);
+    let mut freely = bytes.to_vec();
+    let longer = quarter / 6 * 7;
+    freely[division..division + 2].copy_from_slice(&longer.to_be_bytes());
+    freely
+}
+
+#[test]
+fn notes_that_do_not_lie_on_their_grid_are_told_and_their_pulses_are_found_on_the_screen() {
+    let home = Home::new();
+    let phrase = "phrase plain --deck path --feel twos --level 6 --seed 4 --midi a.mid";
+    assert_eq!(told(&home, phrase).code, 0);
+    let freely = played_freely(&fs::read(home.file("a.mid")).expect("written"));
+    home.write("free.mid", &freely);
+    let text = run(home.program("listen free.mid --text"), "");
+    let says = "free.mid: its notes do not lie on its pulses; say where these lie by --pulses";
+    assert_eq!(text.code, 0);
+    assert!(text.err.contains(says), "{}", text.err);
+    assert_eq!(run(home.program("listen a.mid --text"), "").err, "");
+
+    let mut command = program(home.path(), "2026-11-26T08:00:00Z");
+    command.args("listen free.mid --silent".split(' '));
+    let mut terminal = Terminal::start(command);
+    terminal.wait_for("Where cycles begin is a proposal");
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
+}

@@ -208,7 +208,11 @@ impl Recording {
     fn take(&mut self, heard: Heard) {
         self.seconds = heard.sound.seconds();
         self.sound = Some(Arc::new(heard.sound));
-        self.lost = heard.lost.to_string();
+        let cut_off = self.source.notes.as_ref().and_then(Played::cut_off);
+        self.lost = cut_off.map_or_else(
+            || heard.lost.to_string(),
+            |at| format!("the file is cut off; it was read up to second {at:.1}"),
+        );
         self.is_set = self.source.pulses.is_some();
         self.chosen = (!self.is_set && !heard.paths.is_empty()).then_some(0);
         self.paths = heard.paths;

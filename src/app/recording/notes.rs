@@ -63,6 +63,16 @@ impl Played {
         self.begins
     }
 
+    /// Where the file was cut off, in seconds; `None` where it is whole.
+    pub fn cut_off(&self) -> Option<f64> {
+        self.notes.cut_off()
+    }
+
+    /// Whether its notes lie on its grid.
+    pub fn is_on_grid(&self) -> bool {
+        self.notes.are_on_grid()
+    }
+
     /// Its pulses as they lie in its sound; nothing where it has fewer than two.
     pub fn pulses(&self) -> Option<Pulses> {
         let times = self.notes.pulses().iter().map(|time| time - self.begins);

@@ -16,7 +16,7 @@ use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
 
-use super::write::{counted, print, write_whole};
+use super::write::{counted, print, warn, write_whole};
 use crate::app::recording::{CycleFrom, Given, Played, Source, opener};
 use crate::cli::args::{self, Practice};
 use crate::cli::counting_of;
@@ -87,6 +87,8 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
         (None, Some(Some(own))) if asked.start.is_some() || asked.pulse_note.is_some() => {
             Some(Given::Times(own))
         }
+        // Where nothing lies on its grid, its pulses are found as those of a recording.
+        (None, Some(Some(_))) if !played.as_ref().is_some_and(Played::is_on_grid) => None,
         (None, Some(Some(own))) => Some(Given::Grid(own)),
         (given, _) => given,
     };
@@ -207,7 +209,16 @@ fn listen(
             let (origin, cycle, notes) = match (given_pulses(path, end, asked, given)?, kept) {
                 (Some(given), _) => (Origin::Given, asked.cycle(), notes.counted_at(&given)),
                 (None, Some((cycle, kept))) => (Origin::Kept, cycle, notes.counted_at(&kept)),
-                (None, None) => (Origin::File, asked.cycle(), notes),
+                (None, None) => {
+                    if !notes.are_on_grid() {
+                        let name = path.display();
+                        warn(&format!(
+                            "{name}: its notes do not lie on its pulses; say where these lie by \
+                             --pulses, or by --tempo and --start"
+                        ));
+                    }
+                    (Origin::File, asked.cycle(), notes)
+                }
             };
             let analysis = Analysis::of_notes(&notes, cycle, answers);
             listened(origin, Vec::new(), analysis, false)
