@@ -137,6 +137,21 @@ impl Analysis {
         Self::silent(times, cycle, Counted::of(cycle, times.len()))
     }
 
+    /// To what the whole leans, in words: where its cycles lean one way and then the other, that it does,
+    /// and where nothing can be told of its cycle, why.
+    pub fn whole_words(&self) -> String {
+        match self.whole.lean {
+            Lean::Unclear if !can_tell(self.cycle.n_pulses()) => {
+                let n = self.cycle.n_pulses();
+                format!("unclear, for in cycles of {n} threes and twos cannot be told apart")
+            }
+            Lean::Unclear if !self.turns.is_empty() => {
+                "leaning to threes in one part, to twos in another".to_owned()
+            }
+            _ => self.whole.words(),
+        }
+    }
+
     /// Pulses a minute, by the mean gap; none of fewer than two pulses.
     pub fn tempo_ppm(&self) -> Option<f64> {
         let (first, last) = (self.pulses.first()?, self.pulses.last()?);
@@ -253,7 +268,14 @@ fn strengths(heard: &Heard, n_pulses: usize) -> Vec<[f64; 4]> {
         .filter(|stream| stream.tells == Tells::Strength)
     {
         let known: Vec<f64> = stream.values.iter().copied().flatten().collect();
-        let usual = quantile(&known, 0.5);
+        // Of what only is or is not, that it is not is usual, though every second pulse have it.
+        let [least, most] = [0.0, 1.0].map(|share| quantile(&known, share));
+        let is_or_not = known.iter().all(|x| *x == least || *x == most);
+        let usual = if is_or_not {
+            least
+        } else {
+            quantile(&known, 0.5)
+        };
         for (pulse, strength) in strengths.iter_mut().enumerate() {
             if let Some(value) = stream.at(pulse) {
                 let own = &mut strength[stream.part as usize];

@@ -90,9 +90,9 @@ fn aside(recording: &Recording) -> String {
         return String::new();
     };
     let tempo = match (recording.candidate(), analysis.tempo_ppm()) {
-        (Some((at, n, ppm)), _) => format!("   {at} of {n}: {ppm:.0} pulses a minute"),
+        (Some((at, n, _)), Some(ppm)) => format!("   {at} of {n}: {ppm:.0} pulses a minute"),
         (None, Some(ppm)) => format!("   {ppm:.0} pulses a minute"),
-        (None, None) => String::new(),
+        (_, None) => String::new(),
     };
     format!("{}{tempo}", clock(recording.seconds))
 }
@@ -137,7 +137,7 @@ fn known(
     }
     body.gap();
     agreement(body, recording, analysis);
-    body.mention(&format!("The whole: {}.", analysis.whole.words()));
+    body.mention(&format!("The whole: {}.", analysis.whole_words()));
     if !recording.unkept.is_empty() {
         let said = format!("Nothing of it is kept: {}.", recording.unkept);
         body.say(&said, Style::new());
@@ -170,10 +170,11 @@ fn known(
         "ready"
     };
     let percent = recording.speed.percent();
-    let said = format!(
-        "{how}: cycles {} to {until}, claps {claps}, speed {percent} %",
-        from + 1
-    );
+    let cycles = match until - from {
+        1 => format!("cycle {until}"),
+        _ => format!("cycles {} to {until}", from + 1),
+    };
+    let said = format!("{how}: {cycles}, claps {claps}, speed {percent} %");
     body.say(&said, Style::new());
 }
 

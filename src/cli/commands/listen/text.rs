@@ -32,7 +32,7 @@ pub(super) fn lines(listened: &Listened) -> String {
     for same in stretches(&analysis.cycles) {
         text.push_str(&stretch(same));
     }
-    let whole = analysis.whole.words();
+    let whole = analysis.whole_words();
     text.push_str(&format!("  the whole, heard as one: {whole}\n"));
     text.push_str(&agreements(listened));
     if let Some(shown) = listened.shown {

@@ -128,8 +128,8 @@ fn head(listened: &Listened) -> String {
 }
 
 fn whole(listened: &Listened) -> String {
-    let whole = &listened.analysis.whole;
-    format!("the whole, heard as one: {}", whole.words())
+    let whole = listened.analysis.whole_words();
+    format!("the whole, heard as one: {whole}")
 }
 
 /// Draws a file from `top` on; where the next one begins.
