@@ -169,7 +169,7 @@ impl Passage {
         let is_asked = asked.contains(&self.n_cycles());
         let (fewest, most) = (asked.start(), asked.end());
         (self.turns_in().is_some() && !is_asked)
-            .then(|| format!("its turn is asked only in {fewest} to {most} cycles"))
+            .then(|| format!("its turn is asked only of passages with {fewest} to {most} cycles"))
     }
 
     /// The claps that go with it, cycle by cycle; `None` where not every cycle was marked.
@@ -255,7 +255,7 @@ pub(crate) mod tests {
     #[test]
     fn a_turn_that_would_be_guessed_is_not_asked() {
         let told = |marks: &str| passage(marks).turn_not_asked();
-        let why = Some("its turn is asked only in 7 to 9 cycles".to_owned());
+        let why = Some("its turn is asked only of passages with 7 to 9 cycles".to_owned());
         for marks in ["2233", "333222", "3333322222"] {
             assert_eq!(told(marks), why, "{marks}");
         }

@@ -242,7 +242,7 @@ fn answer_words(question: &Question, answer: Answer, counting: Counting) -> Stri
 fn reason(question: &Question, counting: Counting) -> String {
     if question.passage().is_some() {
         return match question.task {
-            Task::FindStart { .. } => "Where its cycles begin was set by ear.".to_owned(),
+            Task::FindStart { .. } => "Its cycles begin where they did as it was cut.".to_owned(),
             _ => "That is how it was marked by ear.".to_owned(),
         };
     }

@@ -647,7 +647,7 @@ fn a_passage_whose_turn_is_not_asked_is_told_so() {
         line.expect("the passage is told").to_owned()
     };
     let told = line("turns.toml");
-    let why = "marked 2233; its turn is asked only in 7 to 9 cycles";
+    let why = "marked 2233; its turn is asked only of passages with 7 to 9 cycles";
     assert!(told.ends_with(why), "{told}");
     assert!(line("tone.toml").ends_with("marked 2222"));
 }

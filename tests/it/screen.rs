@@ -470,7 +470,7 @@ fn a_passage_that_is_cut_is_practised_wherever_its_recording_lies() {
     std::fs::rename(&sound, &moved).expect("it is moved");
     let told = practised();
     assert!(
-        told.contains("marked by ear") || told.contains("set by ear"),
+        told.contains("marked by ear") || told.contains("as it was cut"),
         "{told}"
     );
     assert!(told.contains(" of 2 right"), "{told}");

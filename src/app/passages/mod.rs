@@ -283,8 +283,8 @@ pub(super) mod tests {
             let left_out = notes.filter(|note| note.contains("left out where the turn"));
             left_out.cloned().collect::<Vec<String>>()
         };
-        let why = "a is left out where the turn is to be caught: its turn is asked only in 7 to 9 \
-                   cycles.";
+        let why = "a is left out where the turn is to be caught: its turn is asked only of \
+                   passages with 7 to 9 cycles.";
         assert_eq!(told(1, "3322"), [format!("{why} Cut it anew for that.")]);
         let both = format!("{why} So is 1 more; cut them anew for that.");
         assert_eq!(told(2, "3322"), [both]);

@@ -136,7 +136,8 @@ impl Cut {
         let unasked = unasked.map_or_else(String::new, |why| {
             format!(" To catch the turn, cut it anew: {why}.")
         });
-        format!("Cut for: {titles}. Practise with --deck own.{unsaid}{unnamed}{unasked}")
+        let stop = if titles.ends_with('?') { "" } else { "." };
+        format!("Cut for: {titles}{stop} Practise with --deck own.{unsaid}{unnamed}{unasked}")
     }
 }
 

@@ -776,7 +776,8 @@ fn a_turn_that_would_be_guessed_is_refused_in_words() {
         let deck = cut.added_to(crate::deck::own_recordings());
         cut.words(&crate::deck::parse(&deck).expect("no faults"))
     };
-    let why = "To catch the turn, cut it anew: its turn is asked only in 7 to 9 cycles.";
+    let why =
+        "To catch the turn, cut it anew: its turn is asked only of passages with 7 to 9 cycles.";
     let short = told(4);
     assert!(short.ends_with(why), "{short}");
     assert!(!short.contains("Catch the turn"), "{short}");

@@ -122,7 +122,9 @@ pub(super) fn below_help(view: &View<'_>) -> Vec<Binding> {
     };
     let help = Action::Overlay(Overlay::Help { page: 0 });
     bindings.push(binding([(KeyCode::Char('?'), help)], "help", "this help"));
-    if let Place::Recording(_) = view.place {
+    if let Place::Recording(recording) = view.place
+        && !recording.is_tapping
+    {
         let help = "to what today holds, where what was cut is practised";
         bindings.push(want(KeyCode::Esc, Intent::Leave, "today", help));
     }

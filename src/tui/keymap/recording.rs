@@ -159,7 +159,8 @@ fn while_tapping(recording: &Recording) -> Vec<Binding> {
         let help = "pulses are where the taps were, as near as the sound has them";
         bindings.push(binding(take, "take the taps", help));
     }
-    let forget = [step(KeyCode::Backspace, recording::Step::ForgetTaps)];
+    let forget =
+        [KeyCode::Backspace, KeyCode::Esc].map(|key| step(key, recording::Step::ForgetTaps));
     let help = "the taps so far count for nothing, and space plays and falls silent again";
     bindings.push(binding(forget, "stop tapping", help));
     bindings
