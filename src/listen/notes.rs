@@ -60,7 +60,8 @@ const MOST_PULSES: u64 = 200_000;
 /// off a player or a list of events has it to a few hundredths (a round figure).
 const NEAR: f64 = 0.05;
 /// From how many notes on it can be told whether they lie on a grid, and how far they then gather on it:
-/// so many that lie anywhere gather so far on one of the four once in a hundred pieces (Rayleigh's approximation), players who mean it farther.
+/// so many that lie anywhere gather so far on one of its four kinds of places once in a hundred pieces, by
+/// the Rayleigh test, and players who mean it gather farther.
 const FEW: f64 = 24.0;
 const GATHERED: f64 = 0.5;
 /// The channel of General MIDI's percussion, from 0.
@@ -187,7 +188,7 @@ impl Notes {
 
     /// Whether notes lie on its grid: on its pulses, or on their halves, thirds or quarters. Where they were
     /// played freely they lie anywhere. By how their places between pulses gather (the mean resultant length
-    /// of circular statistics, Mardia and Jupp 2000); of few notes nothing can be told.
+    /// of circular statistics, Mardia and Jupp 2000, from memory); of few notes nothing can be told.
     pub fn are_on_grid(&self) -> bool {
         let n = real(self.notes.len());
         let gathered = |parts: f64| {
