@@ -174,6 +174,11 @@ fn a_coding_that_is_not_read_is_named_in_plain_words() {
         assert!(said.contains("more than two channels in AAC"), "{said}");
         assert!(!said.contains("or AAC"), "{said}");
     }
+    // A kind that is not read at all, in whose bytes frames of one that is seem to begin.
+    let file = recording(dir.path(), "other.wma", &["-c:a", "wmav2"], 44_100);
+    let error = decode::open(File::open(file).expect("there"), None);
+    let said = error.err().expect("it is not read").to_string();
+    assert!(said.contains("no recording: WAV"), "{said}");
 }
 
 /// Bytes of a file with others in the place of the first that are found.

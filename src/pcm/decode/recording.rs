@@ -32,7 +32,8 @@ pub struct Recording {
 /// dot, is a mere hint.
 ///
 /// # Errors
-/// When it is empty, no recording, or so damaged that not one frame can be heard.
+/// When it is empty, no recording, or so damaged that not one frame can be heard; what has no beginning
+/// of its kind and no frame that can be heard is no recording.
 pub fn open(
     source: impl Read + Seek + Send + Sync + 'static,
     extension: Option<&str>,
@@ -148,10 +149,10 @@ impl Recording {
                 return Ok(block);
             }
         }
-        Err(if self.lost.is_nothing() {
-            DecodeError::NoFrames
-        } else {
-            DecodeError::Damaged
+        Err(match self.lost.is_nothing() {
+            true => DecodeError::NoFrames,
+            false if self.stream.is_guessed() => DecodeError::Unknown,
+            false => DecodeError::Damaged,
         })
     }
 

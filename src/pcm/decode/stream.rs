@@ -71,6 +71,8 @@ pub(super) struct Stream {
     params: CodecParameters,
     track_id: u32,
     ending: Ending,
+    /// What it is was taken from some bytes that look like frames, which other files have, too.
+    is_guessed: bool,
     /// It may be in any state and is not touched any more.
     is_broken: bool,
 }
@@ -92,11 +94,14 @@ impl Stream {
         if let Some(extension) = extension {
             hint.with_extension(extension);
         }
-        let opened = guarded(|| Self::of(probed(kind, &hint, source)?, ending));
-        opened.unwrap_or(Err(DecodeError::Damaged))
+        let opened = guarded(|| Self::of(probed(kind, &hint, source)?, kind, ending));
+        match opened.unwrap_or(Err(DecodeError::Damaged)) {
+            Err(DecodeError::Damaged) if kind == Kind::Frames => Err(DecodeError::Unknown),
+            opened => opened,
+        }
     }
 
-    fn of(format: Box<dyn FormatReader>, ending: Ending) -> Result<Self, DecodeError> {
+    fn of(format: Box<dyn FormatReader>, kind: Kind, ending: Ending) -> Result<Self, DecodeError> {
         let mut tracks = format.tracks().iter();
         let track = tracks.find(|track| track.codec_params.codec != CODEC_TYPE_NULL);
         let track = track.ok_or(DecodeError::NoFrames)?;
@@ -109,6 +114,7 @@ impl Stream {
             params,
             track_id,
             ending,
+            is_guessed: kind == Kind::Frames,
             is_broken: false,
         })
     }
@@ -116,6 +122,10 @@ impl Stream {
     /// Whether what others of its kind say at their end is missing.
     pub(super) fn is_without_end(&self) -> bool {
         self.ending == Ending::Missing
+    }
+
+    pub(super) fn is_guessed(&self) -> bool {
+        self.is_guessed
     }
 
     pub(super) fn is_vorbis(&self) -> bool {
