@@ -76,7 +76,8 @@ fn recording(file: File, path: &Path) -> Result<decode::Recording, Failure> {
     let extension = path.extension().and_then(OsStr::to_str);
     decode::open(file, extension).map_err(|error| {
         let hint = match error {
-            DecodeError::Variety(_) | DecodeError::Rate { .. } => {
+            DecodeError::Rate { .. } => "save it at 44100 or 48000 Hz",
+            DecodeError::Variety(_) => {
                 "save it in another form: WAV, AIFF, FLAC, MP3, Ogg Vorbis, or AAC or ALAC in MP4"
             }
             // That it may be AAC is what is wrong with it.
