@@ -149,10 +149,10 @@ impl Recording {
                 return Ok(block);
             }
         }
-        Err(match self.lost.is_nothing() {
-            true => DecodeError::NoFrames,
-            false if self.stream.is_guessed() => DecodeError::Unknown,
-            false => DecodeError::Damaged,
+        Err(if self.lost.is_nothing() {
+            DecodeError::NoFrames
+        } else {
+            self.stream.unheard()
         })
     }
 

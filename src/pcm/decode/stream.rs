@@ -71,8 +71,7 @@ pub(super) struct Stream {
     params: CodecParameters,
     track_id: u32,
     ending: Ending,
-    /// What it is was taken from some bytes that look like frames, which other files have, too.
-    is_guessed: bool,
+    kind: Kind,
     /// It may be in any state and is not touched any more.
     is_broken: bool,
 }
@@ -95,10 +94,12 @@ impl Stream {
             hint.with_extension(extension);
         }
         let opened = guarded(|| Self::of(probed(kind, &hint, source)?, kind, ending));
-        match opened.unwrap_or(Err(DecodeError::Damaged)) {
-            Err(DecodeError::Damaged) if kind == Kind::Frames => Err(DecodeError::Unknown),
-            opened => opened,
-        }
+        opened
+            .unwrap_or(Err(DecodeError::Damaged))
+            .map_err(|error| match error {
+                DecodeError::Damaged => kind.unheard(),
+                error => error,
+            })
     }
 
     fn of(format: Box<dyn FormatReader>, kind: Kind, ending: Ending) -> Result<Self, DecodeError> {
@@ -114,7 +115,7 @@ impl Stream {
             params,
             track_id,
             ending,
-            is_guessed: kind == Kind::Frames,
+            kind,
             is_broken: false,
         })
     }
@@ -124,8 +125,9 @@ impl Stream {
         self.ending == Ending::Missing
     }
 
-    pub(super) fn is_guessed(&self) -> bool {
-        self.is_guessed
+    /// What is said where nothing of it can be heard.
+    pub(super) fn unheard(&self) -> DecodeError {
+        self.kind.unheard()
     }
 
     pub(super) fn is_vorbis(&self) -> bool {

@@ -27,6 +27,17 @@ pub(super) enum Kind {
     Frames,
 }
 
+impl Kind {
+    /// What is said of a file of this kind of which nothing can be heard. Frames seem to begin in files of
+    /// other kinds, too, so that one without any is no recording.
+    pub(super) fn unheard(self) -> DecodeError {
+        match self {
+            Self::Frames => DecodeError::Unknown,
+            _ => DecodeError::Damaged,
+        }
+    }
+}
+
 /// What a source is.
 #[derive(Debug)]
 pub(super) struct Checked {
