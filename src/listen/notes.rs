@@ -1,4 +1,4 @@
-//! Standard MIDI Files as notes on a known grid of pulses.
+//! Standard MIDI Files as notes on their own grid of pulses, or counted at others.
 
 use midly::{MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
 

@@ -47,16 +47,18 @@ const BESIDE: f64 = 0.02;
 const WEAK: f64 = 0.3;
 /// How much of its fit such a grid keeps.
 const TOO_FINE: f64 = 0.75;
-/// A sound of which not even one frame in two hundred rises by so many decibels a band is steady: white,
-/// pink and brown noise came to .85 to .93 there whatever their level, the program's own phrases and sampled
-/// melodies to 2 and more, single slow chords to 1.5.
-const RISES: f64 = 1.2;
-const OF_FRAMES: f64 = 0.995;
+/// A sound of which fewer than so many frames, about two strokes, rise by so many decibels a band is
+/// steady, however much silence there is about it. One frame in two hundred of white, pink and brown noise
+/// rose by .85 to .93, whatever their level, and one of the program's own phrases and of sampled melodies
+/// by 2 and more.
+const RISING: usize = 8;
+const RISES: f64 = 1.5;
 /// Seconds about a pulse in which an onset is its own.
 const ABOUT: f64 = 0.04;
 
 /// Paths of pulses through a sound, the best first; none of less than two seconds, of silence, or of a
-/// steady sound in which nothing begins, where nobody has tapped. `near` are times that the learner tapped or nudged to: paths are pulled to them.
+/// steady sound in which nothing begins, where nobody has tapped. `near` are times that the learner
+/// tapped or nudged to: paths are pulled to them.
 pub fn pulse_paths(sound: &Sound, near: &[f64]) -> Vec<PulsePath> {
     if sound.seconds() < 2.0 || (near.is_empty() && is_steady(sound)) {
         return Vec::new();
@@ -78,8 +80,11 @@ pub fn pulse_paths(sound: &Sound, near: &[f64]) -> Vec<PulsePath> {
 }
 
 fn is_steady(sound: &Sound) -> bool {
-    let rises = sound.frames.iter().map(|frame| f64::from(frame.rise));
-    quantile(&rises.collect::<Vec<f64>>(), OF_FRAMES) < RISES
+    let rising = sound
+        .frames
+        .iter()
+        .filter(|frame| f64::from(frame.rise) > RISES);
+    rising.take(RISING).count() < RISING
 }
 
 /// Onsets against what is usual around them, so that soft passages count as loud ones do.
@@ -451,6 +456,16 @@ mod tests {
             let taps: Vec<f64> = (0..12).map(|k| 1.0 + 0.4 * real(k)).collect();
             assert!(!pulse_paths(&sound, &taps).is_empty(), "{keeps}");
         }
+    }
+
+    #[test]
+    fn a_few_strokes_in_a_long_silence_have_their_pulse() {
+        let mut ear = Ear::new(SampleRate::new(16_000).expect("not zero"));
+        ear.hear(&[0.0; 16_000 * 60]);
+        ear.hear(&clicks(3));
+        ear.hear(&[0.0; 16_000 * 240]);
+        let paths = pulse_paths(&ear.finish(), &[]);
+        assert!((paths.first().expect("a path").gap - 0.2).abs() < 0.006);
     }
 
     #[test]
