@@ -34,6 +34,13 @@ fn told(home: &Home, args: &str) -> Ended {
     run(home.program(args), "")
 }
 
+/// The screen that a command opens.
+fn on_screen(home: &Home, args: &str) -> Terminal {
+    let mut command = program(home.path(), "2026-11-26T08:00:00Z");
+    command.args(args.split(' '));
+    Terminal::start(command)
+}
+
 /// Keeps what the learner says of `a.wav`, as the screen does.
 fn say(home: &Home, said: &[(f64, f64, Mark)]) {
     let file = fs::File::open(home.file("a.wav")).expect("there");
@@ -202,10 +209,8 @@ fn the_screen_shows_another_person_and_goes_to_the_next() {
     home.write("ana.csv", format!("{HEAD}0,{end},both,guess\n"));
     let args = "listen a.wav --text --marks ana.csv --by Ana";
     assert_eq!(told(&home, args).code, 0);
-    let mut command = program(home.path(), "2026-11-26T08:00:00Z");
     let args = "listen a.wav --silent --pulses pulses.csv --marks lola.csv --by Lola";
-    command.args(args.split(' '));
-    let mut terminal = Terminal::start(command);
+    let mut terminal = on_screen(&home, args);
     let n = starts.len();
     terminal.wait_for(&format!("Lola    {}", "2".repeat(n)));
     terminal.wait_for("Lola and the analysis in ");
@@ -236,9 +241,7 @@ fn pulses_that_were_set_on_the_screen_go_before_those_that_are_found() {
     let (home, _) = with_recording();
     let found = object(&home, "listen a.wav --json");
     assert_eq!(found["pulses_from"], "found");
-    let mut command = program(home.path(), "2026-11-26T08:00:00Z");
-    command.args("listen a.wav --silent".split(' '));
-    let mut terminal = Terminal::start(command);
+    let mut terminal = on_screen(&home, "listen a.wav --silent");
     terminal.wait_for("Where cycles begin is a proposal");
     terminal.press("1+");
     terminal.wait_until("the proposal is gone", |screen| {
@@ -516,9 +519,7 @@ fn pulses_that_were_set_over_notes_go_before_their_grid() {
     assert_eq!(told(&home, phrase).code, 0);
     let of_file = object(&home, "listen a.mid --json");
     assert_eq!(of_file["pulses_from"], "file");
-    let mut command = program(home.path(), "2026-11-26T08:00:00Z");
-    command.args("listen a.mid --silent".split(' '));
-    let mut terminal = Terminal::start(command);
+    let mut terminal = on_screen(&home, "listen a.mid --silent");
     terminal.wait_for("one a pulse later");
     terminal.press("1");
     terminal.wait_for("take back");
@@ -562,9 +563,7 @@ fn notes_that_do_not_lie_on_their_grid_are_told_and_their_pulses_are_found_on_th
     assert!(text.err.contains(says), "{}", text.err);
     assert_eq!(run(home.program("listen a.mid --text"), "").err, "");
 
-    let mut command = program(home.path(), "2026-11-26T08:00:00Z");
-    command.args("listen free.mid --silent".split(' '));
-    let mut terminal = Terminal::start(command);
+    let mut terminal = on_screen(&home, "listen free.mid --silent");
     terminal.wait_for("Where cycles begin is a proposal");
     terminal.press("q");
     assert_eq!(terminal.end(), 0);
