@@ -14,6 +14,7 @@ use super::player::Rendering;
 use super::worker::What;
 use super::{App, Place, Trouble};
 use crate::label::ContentHash;
+use crate::listen::clock;
 use crate::pcm::{Pcm, SampleRate};
 use crate::phrase::GENERATOR;
 use crate::quiz::passage::Passage;
@@ -184,13 +185,13 @@ impl App {
         let (Some(first), Some(why)) = (passages.first(), why) else {
             return;
         };
-        let id = first.id();
+        let place = passage_place(first);
         let more = match passages.len() - 1 {
             0 => "Cut it anew for that.".to_owned(),
             1 => "So is 1 more; cut them anew for that.".to_owned(),
             n => format!("So are {n} more; cut them anew for that."),
         };
-        let left_out = format!("{id} is left out where the turn is to be caught");
+        let left_out = format!("{place} is left out where the turn is to be caught");
         self.note(&format!("{left_out}: {why}. {more}"));
     }
 
@@ -200,6 +201,11 @@ impl App {
             self.notes.push(note.to_owned());
         }
     }
+}
+
+/// Where a passage lies, as whoever cut it knows it: in which file, and from when on.
+pub fn passage_place(passage: &Passage) -> String {
+    format!("{} at {}", passage.file_name(), clock(passage.span().0))
 }
 
 /// The sound of a question of a passage under the claps that are shown with its answer, in stereo at
@@ -238,10 +244,10 @@ pub(super) mod tests {
 
     /// A deck with an exercise for each of these recordings.
     pub(in crate::app) fn deck_of(recordings: &[(&str, &Path, &[u8])]) -> deck::Deck {
-        deck::parse(&text_of(recordings)).expect("a sound deck")
+        deck::parse(&text_of(recordings, 0.5)).expect("a sound deck")
     }
 
-    fn text_of(recordings: &[(&str, &Path, &[u8])]) -> String {
+    fn text_of(recordings: &[(&str, &Path, &[u8])], begins: f64) -> String {
         let mut text = "format = 1\nid = \"mine\"\ntitle = \"Mine\"\norder = \"free\"\n".to_owned();
         for (id, ..) in recordings {
             text += &format!(
@@ -250,7 +256,7 @@ pub(super) mod tests {
             );
         }
         let times: Vec<String> = (0..=24)
-            .map(|k| format!("{:.1}", 0.5 + 0.3 * f64::from(k)))
+            .map(|k| format!("{:.1}", begins + 0.3 * f64::from(k)))
             .collect();
         let times = times.join(", ");
         for (id, file, bytes) in recordings {
@@ -273,7 +279,7 @@ pub(super) mod tests {
                 ("a", &*files[0], &b"something"[..]),
                 ("b", &*files[1], &b"else"[..]),
             ];
-            let text = text_of(&recordings[..n]).replace("3333", turned);
+            let text = text_of(&recordings[..n], 72.9).replace("3333", turned);
             let catch = "[[exercise]]\nid = \"turn\"\ntitle = \"Turn\"\nasks = \"catch-turn\"\n\
                          line = \"When?\"\npassages = \"all\"\n";
             let deck = deck::parse(&format!("{text}{catch}")).expect("a sound deck");
@@ -283,7 +289,7 @@ pub(super) mod tests {
             let left_out = notes.filter(|note| note.contains("left out where the turn"));
             left_out.cloned().collect::<Vec<String>>()
         };
-        let why = "a is left out where the turn is to be caught: its turn is asked only of \
+        let why = "a.wav at 1:12 is left out where the turn is to be caught: its turn is asked only of \
                    passages with 7 to 9 cycles.";
         assert_eq!(told(1, "3322"), [format!("{why} Cut it anew for that.")]);
         let both = format!("{why} So is 1 more; cut them anew for that.");

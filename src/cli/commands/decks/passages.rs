@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use super::Show;
-use crate::app::passage_example;
+use crate::app::{passage_example, passage_place};
 use crate::cli::args::Practice;
 use crate::cli::commands::hear::Speaker;
 use crate::cli::commands::write::{counted, wav_of, write_whole};
@@ -74,11 +74,15 @@ pub(super) fn hear(
     })?;
     let question = Question::of_passage(&exercise.form, &passage, passages, &[], seed);
     let question = question.ok_or_else(|| {
-        let what = format!("{} asks nothing of {}", exercise.title, passage.id());
+        let what = format!(
+            "{} asks nothing of {}",
+            exercise.title,
+            passage_place(&passage)
+        );
         Failure::new(Kind::No, what, "try another --seed")
     })?;
     let sound = |rate| {
-        let known = place_of(&passage, practice, env);
+        let known = known_place_of(&passage, practice, env);
         passage_example(&question, known, rate).ok_or_else(|| {
             let name = passage.file_name();
             let what = format!("{name}: not where it was, or not to be read there");
@@ -104,7 +108,7 @@ pub(super) fn hear(
 }
 
 /// Where the recording of a passage lay when it was opened last.
-fn place_of(passage: &Passage, practice: &Practice, env: &Env) -> Option<PathBuf> {
+fn known_place_of(passage: &Passage, practice: &Practice, env: &Env) -> Option<PathBuf> {
     let data = data_dir(practice, env).ok()?;
     // Looking at something makes no store.
     if !data.join("practice.db").is_file() {
