@@ -221,6 +221,35 @@ fn the_screen_shows_another_person_and_goes_to_the_next() {
 }
 
 #[test]
+fn marks_behind_the_end_are_told_where_they_are_taken_in() {
+    let (home, _) = with_recording();
+    let late = "0,4,twos,sure\n3600,3601,twos,sure\n3661,3662,threes,sure\n";
+    home.write("lola.csv", format!("{HEAD}{late}"));
+    let is_said = |text: &str| {
+        text.contains("2 marks of Lola lie behind its end at 0:")
+            && text.contains("the first at 60:00")
+    };
+    for form in ["--json", "--csv", "--text"] {
+        let ended = told(
+            &home,
+            &format!("listen a.wav {form} --marks lola.csv --by Lola"),
+        );
+        assert_eq!(ended.code, 0);
+        assert!(is_said(&ended.err), "{form}: {}", ended.err);
+        assert!(!ended.out.contains("behind its end"), "{}", ended.out);
+    }
+    let args = "listen a.wav --silent --marks lola.csv --by Lola";
+    let mut terminal = on_screen(&home, args);
+    terminal.wait_until("it is said", |screen| {
+        is_said(&screen.contents().replace('\n', " "))
+    });
+    terminal.press("qq");
+    assert_eq!(terminal.end(), 0);
+    // Who looks at it later knows.
+    assert_eq!(told(&home, "listen a.wav --text").err, "");
+}
+
+#[test]
 fn without_marks_nothing_is_told_of_them_and_no_store_is_made() {
     let (home, _) = with_recording();
     let before = home.files();

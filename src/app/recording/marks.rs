@@ -2,8 +2,8 @@
 
 use std::ops::Range;
 
-use super::{Back, Keep, Recording};
-use crate::listen::{Analysis, Lean};
+use super::{Back, Keep, Recording, State};
+use crate::listen::{Analysis, Lean, clock};
 use crate::mark::{By, Mark, Marked, Marks, Stretch, Sure};
 use crate::report::Agreement;
 
@@ -44,6 +44,23 @@ pub fn agreement_of(analysis: &Analysis, [first, second]: [&Marks; 2]) -> Agreem
     Agreement::of(said)
 }
 
+/// How many marks of a person lie wholly behind the end of a file, in words; `None` where none do.
+pub fn behind_the_end(marks: &Marks, whose: &str, end: f64) -> Option<String> {
+    let from = marks.all().iter().map(|marked| marked.stretch.from());
+    let mut behind = from.filter(|from| *from >= end);
+    let first = clock(behind.next()?);
+    let end = clock(end);
+    Some(match behind.count() + 1 {
+        1 => format!(
+            "1 mark of {whose} lies behind its end at {end}, at {first}; see whether it is of this file"
+        ),
+        n => format!(
+            "{n} marks of {whose} lie behind its end at {end}, the first at {first}; see whether they \
+             are of this file"
+        ),
+    })
+}
+
 /// The mark that says what a lean does.
 fn mark_of(lean: Lean) -> Mark {
     match lean {
@@ -77,6 +94,15 @@ fn of_cycles(cycles: &Range<usize>) -> String {
 }
 
 impl Recording {
+    /// What is said where marks that were taken in with it lie behind its end.
+    pub fn behind_the_end(&self) -> Option<String> {
+        let name = self.source.beside.clone()?;
+        let whose = name.to_string();
+        let marks = self.marks.get(&By::Other(name))?;
+        let is_known = self.state == State::Known;
+        behind_the_end(marks, &whose, self.seconds).filter(|_| is_known)
+    }
+
     /// What a person says of a cycle.
     pub fn said_of(&self, by: &By, cycle: usize) -> Option<Marked> {
         said_of(self.analysis.as_ref()?, self.marks.get(by)?, cycle)

@@ -70,6 +70,9 @@ pub(in crate::tui) fn screen(
             Style::new(),
         );
     }
+    if let Some(behind) = recording.behind_the_end() {
+        body.say(&format!("{behind}."), Style::new());
+    }
     Screen {
         title: recording.name.clone(),
         aside: aside(recording),

@@ -17,17 +17,18 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use super::write::{counted, print, warn, write_whole};
-use crate::app::recording::{CycleFrom, Given, Played, Source, opener};
+use crate::app::recording::{CycleFrom, Given, Played, Source, behind_the_end, opener};
 use crate::cli::args::{self, Practice};
 use crate::cli::counting_of;
 use crate::cli::failure::{Failure, Kind};
 use crate::label::printable;
 use crate::listen::{Analysis, Answers, Pulses, Sound, from_first_of_cycle, pulse_paths};
+use crate::mark::By;
 use crate::pcm::decode;
 use crate::rhythm::{Counting, Cycle};
 use crate::world::Env;
 
-use kept::Known;
+use kept::{Kept, Known};
 use listened::{Listened, Origin};
 
 /// Takes marks in from a list, or writes them to one, where that is asked for; before that, what
@@ -188,6 +189,9 @@ fn listen(
         asked.cycle.is_none_or(|asked| asked == *cycle) && !is_counted_anew
     };
     let kept = known.pulses.filter(fits);
+    let heard = read::file(path, asked)?;
+    let end = heard.end();
+    warn_behind(path, asked, &known.marks, end);
     let listened = |pulses, others, analysis, is_silent| {
         Ok(Listened {
             name: printable(&path.display().to_string()),
@@ -201,9 +205,8 @@ fn listen(
             counting,
         })
     };
-    match read::file(path, asked)? {
+    match heard {
         read::Heard::Notes(notes, begins) => {
-            let end = notes.pulses().last().copied().unwrap_or(0.0);
             // What was set lies where the piece sounds.
             let kept = kept.map(|(cycle, pulses)| (cycle, pulses.moved(begins)));
             let (origin, cycle, notes) = match (given_pulses(path, end, asked, given)?, kept) {
@@ -225,7 +228,7 @@ fn listen(
         }
         read::Heard::Sound(sound) => {
             refuse_for_notes(path, asked)?;
-            let given = given_pulses(path, sound.seconds(), asked, given)?;
+            let given = given_pulses(path, end, asked, given)?;
             let (origin, cycle, pulses, others) = match (given, kept) {
                 (Some(given), _) => (Origin::Given, asked.cycle(), Some(given), Vec::new()),
                 (None, Some((cycle, pulses))) => (Origin::Kept, cycle, Some(pulses), Vec::new()),
@@ -241,6 +244,17 @@ fn listen(
             let is_silent = sound.level(0.0, sound.seconds()).is_none();
             listened(origin, others, analysis, is_silent)
         }
+    }
+}
+
+/// Says where marks that were taken in lie behind the end of the file: they may be of another.
+fn warn_behind(path: &Path, asked: &args::Listen, marks: &Kept, end: f64) {
+    let Some(name) = asked.by.as_ref().filter(|_| asked.marks.is_some()) else {
+        return;
+    };
+    let theirs = marks.get(&By::Other(name.clone()));
+    if let Some(behind) = theirs.and_then(|marks| behind_the_end(marks, name.as_str(), end)) {
+        warn(&format!("{}: {behind}", path.display()));
     }
 }
 

@@ -19,6 +19,16 @@ pub(super) enum Heard {
     Notes(Notes, f64),
 }
 
+impl Heard {
+    /// When it ends, in seconds.
+    pub(super) fn end(&self) -> f64 {
+        match self {
+            Self::Sound(sound) => sound.seconds(),
+            Self::Notes(notes, _) => notes.pulses().last().copied().unwrap_or(0.0),
+        }
+    }
+}
+
 /// Reads a recording, or a MIDI file, which is known by its first four bytes.
 pub(super) fn file(path: &Path, asked: &Listen) -> Result<Heard, Failure> {
     if let Some(bytes) = midi(path)? {
