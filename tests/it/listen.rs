@@ -438,6 +438,28 @@ fn why_there_is_no_cycle_is_said() {
     }
 }
 
+/// As it is where the polarity of one channel was turned on the way: their mean is silent.
+#[test]
+fn a_recording_whose_channels_cancel_each_other_is_heard() {
+    let home = Home::new();
+    let rate = SampleRate::HZ_48000;
+    let phrase = made(Family::Plain, Feel::Twos, 4);
+    let left = render(phrase.phrase(), rate, Seed(1)).mono();
+    let turned = left.iter().flat_map(|sample| [*sample, -sample]).collect();
+    let heard = |pcm: Pcm| {
+        let mut bytes = Cursor::new(Vec::new());
+        wav::write(&pcm, &mut bytes).expect("memory takes it");
+        home.write("a.wav", bytes.into_inner());
+        let ended = run(home.program("listen a.wav --json"), "");
+        assert_eq!((ended.code, ended.err.as_str()), (0, ""));
+        serde_json::from_str::<Value>(&ended.out).expect("an object")
+    };
+    let one = heard(Pcm::new(rate, 1, left).expect("finite"));
+    let cycles = one["cycles"].as_array().expect("a list");
+    assert!(cycles.len() > 3, "{one}");
+    assert_eq!(heard(Pcm::stereo(rate, turned)), one);
+}
+
 #[test]
 fn every_length_of_cycle_is_taken() {
     let home = Home::new();

@@ -171,10 +171,12 @@ fn in_file(file: &Path) -> Vec<f64> {
     let source = File::open(file).expect("there");
     let mut recording = decode::open(source, Some("flac")).expect("a recording");
     let rate = recording.rate();
+    let mut mono = decode::Mono::of(recording.n_channels(), rate);
     let mut samples = Vec::new();
     while let Some(block) = recording.next_block() {
-        samples.extend(decode::mono(&block, recording.n_channels()));
+        samples.extend(mono.take(&block));
     }
+    samples.extend(mono.rest());
     let pcm = Pcm::new(rate, 1, samples).expect("finite");
     let pcm = resampled(&pcm, SampleRate::HZ_48000);
     pcm.samples().iter().map(|x| f64::from(*x)).collect()

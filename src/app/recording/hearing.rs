@@ -8,7 +8,7 @@ use super::keep::content_of;
 use super::pulses::Row;
 use crate::label::ContentHash;
 use crate::listen::{Analysis, Answers, Ear, PulsePath, Pulses, Sound, pulse_paths};
-use crate::pcm::decode::{self, DecodeError, Lost};
+use crate::pcm::decode::{DecodeError, Lost, Mono};
 
 /// How far the worker has come, and whether it is to stop.
 #[derive(Debug, Default)]
@@ -37,6 +37,7 @@ pub(in crate::app) struct Heard {
 pub(in crate::app) fn hear(source: &Source, progress: &Progress) -> Result<Heard, DecodeError> {
     let mut recording = (source.open)()?;
     let mut ear = Ear::new(recording.rate());
+    let mut mono = Mono::of(recording.n_channels(), recording.rate());
     let hz = u64::from(recording.rate().hz());
     let of_seconds = recording.seconds().map_or(0, whole_seconds);
     progress.of_seconds.store(of_seconds, Ordering::Relaxed);
@@ -45,12 +46,13 @@ pub(in crate::app) fn hear(source: &Source, progress: &Progress) -> Result<Heard
         let Some(block) = recording.next_block() else {
             break;
         };
-        let mono = decode::mono(&block, recording.n_channels());
-        n_frames += u64::try_from(mono.len()).unwrap_or(0);
+        let heard = mono.take(&block);
+        n_frames += u64::try_from(heard.len()).unwrap_or(0);
         let seconds = u32::try_from(n_frames / hz).unwrap_or(u32::MAX);
         progress.seconds.store(seconds, Ordering::Relaxed);
-        ear.hear(&mono);
+        ear.hear(&heard);
     }
+    ear.hear(&mono.rest());
     progress.is_heard.store(true, Ordering::Relaxed);
     let sound = ear.finish();
     let paths = pulse_paths(&sound, &[]);

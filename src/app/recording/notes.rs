@@ -244,10 +244,12 @@ mod tests {
         let pulses = played.expect("a piece").pulses().expect("pulses");
         let wav = sound_of_notes(&bytes).expect("it is played");
         let mut played = decode::open(Cursor::new(wav), Some("wav")).expect("a recording");
+        let mut mono = decode::Mono::of(played.n_channels(), played.rate());
         let mut samples = Vec::new();
         while let Some(block) = played.next_block() {
-            samples.extend(decode::mono(&block, played.n_channels()));
+            samples.extend(mono.take(&block));
         }
+        samples.extend(mono.rest());
         let energy = |from: f64, until: f64| -> f32 {
             let [from, until] = [from, until].map(|at| (at * 48_000.0) as usize);
             samples[from..until].iter().map(|x| x * x).sum()

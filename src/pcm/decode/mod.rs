@@ -12,12 +12,14 @@
 mod claims;
 mod lost;
 mod mix;
+mod mono;
 mod recording;
 mod source;
 mod stream;
 
 pub use lost::{DecodeError, End, Lost, Rest};
-pub use recording::{Recording, mono, open};
+pub use mono::Mono;
+pub use recording::{Recording, open};
 pub use stream::is_guarded;
 
 /// The lowest and the highest rate that is taken, in frames a second.

@@ -336,16 +336,3 @@ fn seconds(frame: u64, rate: SampleRate) -> f64 {
 fn whole(frame: f64) -> u64 {
     frame.round() as u64
 }
-
-/// Samples of one or two channels as one: their mean.
-pub fn mono(samples: &[f32], n_channels: u16) -> Vec<f32> {
-    match n_channels {
-        2 => samples
-            .as_chunks::<2>()
-            .0
-            .iter()
-            .map(|[left, right]| 0.5 * (left + right))
-            .collect(),
-        _ => samples.to_vec(),
-    }
-}

@@ -10,7 +10,7 @@ use crate::cli::args::Listen;
 use crate::cli::commands::write::warn;
 use crate::cli::failure::{Failure, Kind};
 use crate::listen::{Ear, Notes, NotesError, Pulses, Sound};
-use crate::pcm::decode::{self, DecodeError};
+use crate::pcm::decode::{self, DecodeError, Mono};
 
 /// What a file holds.
 pub(super) enum Heard {
@@ -104,9 +104,11 @@ fn recording(file: File, path: &Path) -> Result<decode::Recording, Failure> {
 fn sound(file: File, path: &Path) -> Result<Sound, Failure> {
     let mut recording = recording(file, path)?;
     let mut ear = Ear::new(recording.rate());
+    let mut mono = Mono::of(recording.n_channels(), recording.rate());
     while let Some(block) = recording.next_block() {
-        ear.hear(&decode::mono(&block, recording.n_channels()));
+        ear.hear(&mono.take(&block));
     }
+    ear.hear(&mono.rest());
     let lost = recording.lost();
     if !lost.is_nothing() {
         warn(&format!("{}: {lost}", path.display()));
