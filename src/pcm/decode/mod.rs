@@ -26,9 +26,10 @@ pub use stream::is_guarded;
 pub const RATES: std::ops::RangeInclusive<u32> = 8_000..=192_000;
 /// What lies after so many seconds is not read: six hours.
 pub const LONGEST_SECONDS: u32 = 6 * 3600;
-/// The longest hole that is filled with silence, in seconds. What claims a longer one is not
-/// believed, and the parts close up.
-const LONGEST_HOLE_SECONDS: u64 = 5;
+/// The longest silence that stands for a damaged part, in seconds, where the file does not say how long
+/// it is. What claims a longer one is not believed, and the parts close up; nor does any go beyond the
+/// end that the file says.
+const LONGEST_SILENCE_SECONDS: u64 = 5;
 /// The most frames that a file may say to be in one packet; the longest that there are, those of
 /// FLAC, have 65,535.
 const LONGEST_PACKET: u64 = 1 << 17;

@@ -5,7 +5,7 @@ use std::io::{Read, Seek};
 use super::lost::{DecodeError, End, Lost, Rest};
 use super::mix::Mix;
 use super::stream::{Part, Place, Sound, Stream};
-use super::{FAULTS_ON_END, LONGEST_HOLE_SECONDS, LONGEST_SECONDS, RATES};
+use super::{FAULTS_ON_END, LONGEST_SECONDS, LONGEST_SILENCE_SECONDS, RATES};
 use crate::pcm::{Frames, SampleRate};
 
 /// A recording that is being read.
@@ -20,6 +20,8 @@ pub struct Recording {
     due: Option<u64>,
     /// Frames before this one are decoded and thrown away, after a seek.
     wanted: Option<u64>,
+    /// Frames of silence that are to be given before the block that is ready.
+    n_silent: u64,
     /// A block that was decoded and not yet given.
     ready: Option<Vec<f32>>,
     /// Damaged parts on end.
@@ -71,17 +73,24 @@ impl Recording {
     /// decoded peaks may pass ±1.0. What is damaged or cannot be read is no error: see
     /// [`Recording::lost`].
     pub fn next_block(&mut self) -> Option<Vec<f32>> {
-        if let Some(block) = self.ready.take() {
-            return Some(block);
-        }
-        while !self.is_over {
+        loop {
+            if self.n_silent > 0 {
+                // A hole may be long, and no block is.
+                let n_frames = self.n_silent.min(self.rate.hz().into());
+                self.n_silent -= n_frames;
+                return Some(self.silence(n_frames));
+            }
+            if self.ready.is_some() {
+                return self.ready.take();
+            }
+            if self.is_over {
+                return None;
+            }
             match self.next_part() {
-                Ok(Some(block)) => return Some(block),
-                Ok(None) => {}
+                Ok(block) => self.ready = block,
                 Err(_) => self.over(Some(End::Unreadable)),
             }
         }
-        None
     }
 
     /// Goes to a time in seconds: the next block begins with the frame nearest to it. What is no time
@@ -98,6 +107,7 @@ impl Recording {
         };
         let wanted = whole(seconds * f64::from(self.rate.hz()));
         self.ready = None;
+        self.n_silent = 0;
         self.is_over = false;
         self.lost.ended = None;
         self.lost.rest = Rest::Read;
@@ -133,6 +143,7 @@ impl Recording {
             at: 0,
             due: None,
             wanted: None,
+            n_silent: 0,
             ready: None,
             n_faults: 0,
             is_over: false,
@@ -212,7 +223,7 @@ impl Recording {
             return None;
         }
         let place = place.filter(|_| self.n_channels > 0)?;
-        let n_frames = place.frames(self.rate).1.min(self.longest_hole());
+        let n_frames = place.frames(self.rate).1.min(self.longest_silence());
         self.lost.silenced += n_frames;
         let silence = self.silence(n_frames);
         self.placed(Some(place), silence)
@@ -232,8 +243,8 @@ impl Recording {
             Some(place) => place.frames(self.rate),
             None => (self.due.unwrap_or(self.at), n_frames),
         };
-        let due = self.due.replace(start.saturating_add(length));
-        let hole = start.saturating_sub(due.unwrap_or(start));
+        let end = start.saturating_add(length);
+        let due = self.due.replace(end);
         let block = match self.wanted {
             Some(wanted) => {
                 let early = wanted.saturating_sub(start);
@@ -241,10 +252,19 @@ impl Recording {
                     return None;
                 }
                 self.wanted = None;
+                // What was wanted may be missing.
+                self.be_silent(self.believed(start.saturating_sub(wanted), end));
                 self.without(early, block)
             }
-            None if (1..=self.longest_hole()).contains(&hole) => self.after_silence(hole, block),
-            None => block,
+            None => {
+                let hole = self.believed(start.saturating_sub(due.unwrap_or(start)), end);
+                if hole > 0 {
+                    self.count_damage();
+                    self.lost.silenced += hole;
+                    self.be_silent(hole);
+                }
+                block
+            }
         };
         let block = self.up_to_the_end(block);
         if block.is_empty() {
@@ -255,6 +275,21 @@ impl Recording {
             self.over(Some(End::TooLong));
         }
         Some(block)
+    }
+
+    /// How long a hole is before a part that ends with the frame `end`: none where that is not believed.
+    fn believed(&self, hole: u64, end: u64) -> u64 {
+        let is_within = self.frames_known.is_some_and(|known| end <= known);
+        if is_within || hole <= self.longest_silence() {
+            hole
+        } else {
+            0
+        }
+    }
+
+    fn be_silent(&mut self, n_frames: u64) {
+        self.n_silent = n_frames;
+        self.at = self.at.saturating_add(n_frames);
     }
 
     /// A block without so many of its first frames.
@@ -277,15 +312,6 @@ impl Recording {
         block
     }
 
-    /// A block after a hole of so many frames.
-    fn after_silence(&mut self, hole: u64, block: Vec<f32>) -> Vec<f32> {
-        self.count_damage();
-        self.lost.silenced += hole;
-        let mut filled = self.silence(hole);
-        filled.extend(block);
-        filled
-    }
-
     fn over(&mut self, early: Option<End>) {
         self.is_over = true;
         self.lost.ended = early.map(|end| (end, seconds(self.at, self.rate)));
@@ -301,8 +327,8 @@ impl Recording {
         self.wanted.is_none() && (is_short || self.stream.is_without_end())
     }
 
-    fn longest_hole(&self) -> u64 {
-        LONGEST_HOLE_SECONDS * u64::from(self.rate.hz())
+    fn longest_silence(&self) -> u64 {
+        LONGEST_SILENCE_SECONDS * u64::from(self.rate.hz())
     }
 
     fn silence(&self, n_frames: u64) -> Vec<f32> {
