@@ -9,6 +9,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use contrapalma::pcm::decode::{self, End, Lost, Recording, Rest};
+use contrapalma::world::Seed;
 use tempfile::TempDir;
 
 use crate::recordings::{ours, recording};
@@ -62,15 +63,17 @@ fn a_place_that_is_sought_is_the_place_that_sounds() {
     }
 }
 
+/// MP3 whose frames are not alike.
+const VARYING: (&str, &[&str]) = ("varying.mp3", &["-c:a", "libmp3lame", "-q:a", "3"]);
+
 #[test]
 fn a_damaged_part_is_silent_and_the_rest_stays_in_its_place() {
     let dir = TempDir::new().expect("a folder");
     let kinds = KINDS.map(|(name, args, _)| (name, args));
-    let is_tried = |name: &str| ["a.flac", "a.ogg"].contains(&name);
+    let is_tried = |name: &str| ["a.flac", "a.mp3", "a.ogg"].contains(&name);
     let kinds = kinds.into_iter().filter(|(name, _)| is_tried(name));
-    for (name, args) in kinds {
-        // Long enough for several pages of Ogg, and for damage of more than five seconds. MP3 says no
-        // places.
+    for (name, args) in kinds.chain([VARYING]) {
+        // Long enough for several pages of Ogg, and for damage of more than five seconds.
         let long = [&["-filter_complex", "aloop=8:132300"][..], args].concat();
         let whole = read(recording(dir.path(), name, &long, 44_100)).expect("there");
         let (all, _) = decoded(whole.clone()).expect("whole");
@@ -102,6 +105,29 @@ fn a_damaged_part_is_silent_and_the_rest_stays_in_its_place() {
             let sought = rest(&mut recording);
             assert_eq!(sought.len(), all.len() - 2 * 25 * 44_100, "{what}");
             assert!(off(2 * 25 * 44_100, &sought) < 1e-5, "{what}");
+        }
+    }
+}
+
+#[test]
+fn no_altered_bytes_of_coded_sound_make_it_panic() {
+    let dir = TempDir::new().expect("a folder");
+    let mut dice = Seed(8).dice();
+    let flac: (&str, &[&str]) = ("a.flac", &["-c:a", "flac"]);
+    for (name, args) in [flac, VARYING] {
+        let whole = read(recording(dir.path(), name, args, 44_100)).expect("there");
+        let (all, _) = decoded(whole.clone()).expect("whole");
+        for _ in 0..40 {
+            let mut bytes = whole.clone();
+            for _ in 0..1 + dice.below(40) {
+                let (at, n) = (dice.below(bytes.len()), 1 + dice.below(600));
+                let byte = u8::try_from(dice.below(256)).expect("a byte");
+                let end = bytes.len().min(at + n);
+                bytes[at..end].fill(byte);
+            }
+            if let Some((some, lost)) = decoded(bytes) {
+                assert!(some.len() < 2 * all.len(), "{name}: {lost}");
+            }
         }
     }
 }

@@ -3,8 +3,9 @@
 //!
 //! Read [`Recording`] first. Positions are frames from the first that sounds. What is damaged is
 //! silent for as long as it would have sounded, so that all after it stays in its place, and
-//! [`Lost`] says what that was. MP3 and AAC by itself say no places: there the parts close up where
-//! the beginning of a frame is damaged, and damage inside of one may sound.
+//! [`Lost`] says what that was. MP3 says no places, and they follow from how long its frames are: exact
+//! where all are alike or the file says how many there are, and else by their mean. AAC by itself says
+//! none either, and its parts close up. Damage inside of a frame of these two may sound.
 //!
 //! Nothing here opens a file, and nothing holds more than a block of samples. Sizes that a file
 //! claims are held against limits before memory is taken for them.

@@ -301,9 +301,10 @@ impl Recording {
     }
 
     /// A block without what lies behind the end. Vorbis knows it only from its last page, and the
-    /// library leaves more than that where the page before is damaged or there is none.
+    /// library leaves more than that where the page before is damaged or there is none; so it does where
+    /// frames of MP3 are missing before it.
     fn up_to_the_end(&self, mut block: Vec<f32>) -> Vec<f32> {
-        if let Some(end) = self.frames_known.filter(|_| self.stream.is_vorbis()) {
+        if let Some(end) = self.frames_known.filter(|_| self.stream.passes_its_end()) {
             let n_samples = end
                 .saturating_sub(self.at)
                 .saturating_mul(self.n_channels.into());

@@ -1,6 +1,7 @@
 //! What is handed in, as what the library reads.
 
 use std::io::{self, Read, Seek, SeekFrom};
+use std::ops::Range;
 
 use symphonia::core::io::MediaSource;
 
@@ -15,6 +16,7 @@ pub(super) struct Source<S> {
     n_bytes: u64,
     at: u64,
     patches: Vec<Patch>,
+    blanks: Vec<Range<u64>>,
 }
 
 impl<S: Read + Seek> Source<S> {
@@ -28,6 +30,7 @@ impl<S: Read + Seek> Source<S> {
             n_bytes: n_bytes - origin,
             at: 0,
             patches: Vec::new(),
+            blanks: Vec::new(),
         })
     }
 
@@ -39,9 +42,10 @@ impl<S: Read + Seek> Source<S> {
         self.n_bytes
     }
 
-    /// Goes back to the beginning and hides bytes from then on.
-    pub(super) fn patch(&mut self, patches: Vec<Patch>) -> io::Result<()> {
+    /// Goes back to the beginning and hides bytes from then on; those of `blanks`, which rise, are 0.
+    pub(super) fn hide(&mut self, patches: Vec<Patch>, blanks: Vec<Range<u64>>) -> io::Result<()> {
         self.patches = patches;
+        self.blanks = blanks;
         self.rewind()
     }
 }
@@ -88,7 +92,16 @@ impl<S: Read> Read for Source<S> {
                 *hidden = *byte;
             }
         }
-        self.at += u64::try_from(n_read).unwrap_or(0);
+        let end = self.at + u64::try_from(n_read).unwrap_or(0);
+        let first = self.blanks.partition_point(|blank| blank.end <= self.at);
+        let inside = self.blanks.iter().skip(first);
+        for blank in inside.take_while(|blank| blank.start < end) {
+            let index = |at: u64| usize::try_from(at.clamp(self.at, end) - self.at).unwrap_or(0);
+            if let Some(hidden) = buffer.get_mut(index(blank.start)..index(blank.end)) {
+                hidden.fill(0);
+            }
+        }
+        self.at = end;
         Ok(n_read)
     }
 }

@@ -20,7 +20,7 @@ use symphonia::default::formats::{
 };
 
 use super::LONGEST_PACKET;
-use super::claims::{self, Ending, Kind};
+use super::claims::{self, Ending, Hole, Holes, Kind};
 use super::lost::DecodeError;
 use super::source::Source;
 use crate::pcm::SampleRate;
@@ -72,6 +72,7 @@ pub(super) struct Stream {
     track_id: u32,
     ending: Ending,
     kind: Kind,
+    missing: Missing,
     /// It may be in any state and is not touched any more.
     is_broken: bool,
 }
@@ -87,13 +88,18 @@ impl Stream {
         }
         let n_bytes = source.n_bytes();
         let checked = claims::checked(&mut source, n_bytes)?;
-        let (kind, ending) = (checked.kind, checked.end);
-        source.patch(checked.patches)?;
+        let (kind, ending, holes) = (checked.kind, checked.end, checked.holes);
+        let blanks = holes.all.iter().map(|hole| hole.bytes.clone());
+        source.hide(checked.patches, blanks.collect())?;
         let mut hint = Hint::new();
         if let Some(extension) = extension {
             hint.with_extension(extension);
         }
-        let opened = guarded(|| Self::of(probed(kind, &hint, source)?, kind, ending));
+        let opened = guarded(|| {
+            let mut stream = Self::of(probed(kind, &hint, source)?, kind, ending)?;
+            stream.missing = Missing::of(&holes, &stream.params);
+            Ok(stream)
+        });
         opened
             .unwrap_or(Err(DecodeError::Damaged))
             .map_err(|error| match error {
@@ -116,6 +122,7 @@ impl Stream {
             track_id,
             ending,
             kind,
+            missing: Missing::default(),
             is_broken: false,
         })
     }
@@ -130,8 +137,9 @@ impl Stream {
         self.kind.unheard()
     }
 
-    pub(super) fn is_vorbis(&self) -> bool {
-        self.params.codec == CODEC_TYPE_VORBIS
+    /// Whether the library gives more than lies before the end.
+    pub(super) fn passes_its_end(&self) -> bool {
+        self.params.codec == CODEC_TYPE_VORBIS || !self.missing.0.is_empty()
     }
 
     /// How many frames the file claims to have, unless that is a mere guess or absurd.
@@ -202,7 +210,7 @@ impl Stream {
 
     fn place(&self, packet: &Packet) -> Place {
         Place {
-            start: packet.ts(),
+            start: self.missing.placed(packet.ts()),
             length: packet.dur(),
             unit: self.params.time_base,
         }
@@ -213,9 +221,17 @@ impl Stream {
         if self.is_broken {
             return Ok(false);
         }
-        let to = SeekTo::Time {
-            time: Time::from(seconds),
-            track_id: Some(self.track_id),
+        let to = match self.params.sample_rate {
+            Some(hz) if !self.missing.0.is_empty() => SeekTo::TimeStamp {
+                ts: self
+                    .missing
+                    .counted(TimeBase::new(1, hz).calc_timestamp(Time::from(seconds))),
+                track_id: self.track_id,
+            },
+            _ => SeekTo::Time {
+                time: Time::from(seconds),
+                track_id: Some(self.track_id),
+            },
         };
         let sought = guarded(|| {
             let sought = self.format.seek(SeekMode::Accurate, to);
@@ -231,6 +247,49 @@ impl Stream {
                 Ok(false)
             }
         }
+    }
+}
+
+/// Frames that are missing in an MP3 file, of which the library knows nothing: from which frame on, as it
+/// counts them, how many are missing by then.
+#[derive(Default)]
+struct Missing(Vec<(u64, u64)>);
+
+impl Missing {
+    fn of(holes: &Holes, params: &CodecParameters) -> Self {
+        if params.codec != CODEC_TYPE_MP3 {
+            return Self::default();
+        }
+        let delay = params.delay.unwrap_or(0).into();
+        let mut n_missing = 0;
+        let one = |hole: &Hole| {
+            n_missing += hole.n_missing * holes.n_samples;
+            let from = hole.n_before * holes.n_samples;
+            (from.saturating_sub(delay), n_missing)
+        };
+        Self(holes.all.iter().map(one).collect())
+    }
+
+    /// The place of a frame by the count of the library.
+    fn placed(&self, frame: u64) -> u64 {
+        let nth = self.0.partition_point(|(from, _)| *from <= frame);
+        let last = nth.checked_sub(1).and_then(|nth| self.0.get(nth));
+        frame.saturating_add(last.map_or(0, |(_, n_missing)| *n_missing))
+    }
+
+    /// By the count of the library the frame at a place, or the next one where it is missing.
+    fn counted(&self, place: u64) -> u64 {
+        let mut before = 0;
+        for (from, n_missing) in &self.0 {
+            if place < from + before {
+                break;
+            }
+            if place < from + n_missing {
+                return *from;
+            }
+            before = *n_missing;
+        }
+        place - before
     }
 }
 

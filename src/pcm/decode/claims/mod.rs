@@ -5,6 +5,7 @@
 //! here, are hidden: patched to a kind that is passed over, or made empty.
 
 mod codebooks;
+mod mp3;
 mod mp4;
 mod ogg;
 
@@ -14,6 +15,7 @@ use super::lost::DecodeError;
 use super::source::Patch;
 
 pub(super) use codebooks::check_vorbis;
+pub(super) use mp3::{Hole, Holes};
 
 /// What kind of file it is, by its first bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -45,6 +47,8 @@ pub(super) struct Checked {
     /// What of it is to be hidden.
     pub(super) patches: Vec<Patch>,
     pub(super) end: Ending,
+    /// Where frames of MP3 are missing.
+    pub(super) holes: Holes,
 }
 
 /// Whether a source says that its end is the end.
@@ -63,6 +67,7 @@ pub(super) fn checked(
 ) -> Result<Checked, DecodeError> {
     let kind = kind(source)?;
     let mut end = Ending::Said;
+    let mut holes = Holes::default();
     let patches = match kind {
         Kind::Flac => hide_in_flac(source)?,
         Kind::Wav => hide_in_riff(source, n_bytes)?,
@@ -72,10 +77,19 @@ pub(super) fn checked(
             end = ogg::ending(source, n_bytes, &streams)?;
             patches
         }
-        // Nothing in it takes memory by a length of its own, and words are passed over.
-        Kind::Aiff | Kind::Frames => Vec::new(),
+        // Nothing in these takes memory by a length of its own, and words are passed over.
+        Kind::Aiff => Vec::new(),
+        Kind::Frames => {
+            holes = mp3::holes(source, n_bytes)?;
+            Vec::new()
+        }
     };
-    Ok(Checked { kind, patches, end })
+    Ok(Checked {
+        kind,
+        patches,
+        end,
+        holes,
+    })
 }
 
 fn kind(source: &mut (impl Read + Seek)) -> Result<Kind, DecodeError> {
