@@ -70,14 +70,14 @@ const VARYING: (&str, &[&str]) = ("varying.mp3", &["-c:a", "libmp3lame", "-q:a",
 fn a_damaged_part_is_silent_and_the_rest_stays_in_its_place() {
     let dir = TempDir::new().expect("a folder");
     let kinds = KINDS.map(|(name, args, _)| (name, args));
-    let is_tried = |name: &str| ["a.flac", "a.mp3", "a.ogg"].contains(&name);
+    let is_tried = |name: &str| ["a.flac", "a.mp3", "a.ogg", "aac.m4a"].contains(&name);
     let kinds = kinds.into_iter().filter(|(name, _)| is_tried(name));
     for (name, args) in kinds.chain([VARYING]) {
         // Long enough for several pages of Ogg, and for damage of more than five seconds.
         let long = [&["-filter_complex", "aloop=8:132300"][..], args].concat();
         let whole = read(recording(dir.path(), name, &long, 44_100)).expect("there");
         let (all, _) = decoded(whole.clone()).expect("whole");
-        // Ogg knows its end where its last 64 KiB are whole.
+        // Ogg knows its end where its last 64 KiB are whole; the index of an MP4 file is at its end.
         let early = whole.len() / 6;
         for (n_damaged, by) in [(300, 0x55), (2_000, 0), (whole.len() / 3, 0xff)] {
             let what = format!("{name}, {n_damaged} of {} by {by}", whole.len());

@@ -194,7 +194,10 @@ impl Stream {
                 .map(|decoded| sound(place, decoded))
         }) {
             Some(Ok(sound)) => Part::Sound(sound),
-            Some(Err(_)) => Part::Damaged(place),
+            Some(Err(_)) => {
+                self.renew();
+                Part::Damaged(place)
+            }
             None => match guarded(|| decoder(&self.params)) {
                 Some(Ok(fresh)) => {
                     self.decoder = fresh;
@@ -205,6 +208,15 @@ impl Stream {
                     Part::Broken
                 }
             },
+        }
+    }
+
+    /// A decoder of AAC that failed once may fail for good.
+    fn renew(&mut self) {
+        if self.params.codec == CODEC_TYPE_AAC
+            && let Some(Ok(fresh)) = guarded(|| decoder(&self.params))
+        {
+            self.decoder = fresh;
         }
     }
 
