@@ -110,6 +110,26 @@ fn a_damaged_part_is_silent_and_the_rest_stays_in_its_place() {
 }
 
 #[test]
+fn where_the_end_is_damaged_the_file_is_not_called_cut_off() {
+    let dir = TempDir::new().expect("a folder");
+    let flac: (&str, &[&str]) = ("a.flac", &["-c:a", "flac"]);
+    let mp3: (&str, &[&str]) = ("a.mp3", &["-c:a", "libmp3lame", "-b:a", "192k"]);
+    for (name, args) in [flac, mp3, VARYING] {
+        let whole = read(recording(dir.path(), name, args, 44_100)).expect("there");
+        let from = whole.len() * 7 / 10;
+        let mut bytes = whole.clone();
+        bytes[from..].fill(0);
+        let early = whole.len() / 4;
+        bytes[early..early + 900].fill(0);
+        let (_, damaged) = decoded(bytes.clone()).expect("most of it");
+        let (_, cut) = decoded(bytes[..from].to_vec()).expect("most of it");
+        let end = |lost: Lost| lost.ended.map(|(end, _)| end);
+        assert_eq!(end(damaged), Some(End::Damaged), "{name}: {damaged}");
+        assert_eq!(end(cut), Some(End::CutOff), "{name}: {cut}");
+    }
+}
+
+#[test]
 fn no_altered_bytes_of_coded_sound_make_it_panic() {
     let dir = TempDir::new().expect("a folder");
     let mut dice = Seed(8).dice();

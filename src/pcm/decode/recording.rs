@@ -178,7 +178,7 @@ impl Recording {
             Part::Sound(sound) => self.heard(&sound),
             Part::Damaged(place) => Ok(self.damaged(place)),
             Part::End => {
-                self.over(self.is_cut_off().then_some(End::CutOff));
+                self.over(self.early_end());
                 Ok(None)
             }
             Part::Broken => {
@@ -321,11 +321,19 @@ impl Recording {
         }
     }
 
-    fn is_cut_off(&self) -> bool {
+    /// Why nothing comes any more, where more was said to come.
+    fn early_end(&self) -> Option<End> {
         let leeway = u64::from(self.rate.hz()) / 20;
         let known = self.frames_known.unwrap_or(0);
-        let is_short = self.at.saturating_add(leeway) < known;
-        self.wanted.is_none() && (is_short || self.stream.is_without_end())
+        let n_missing = known.saturating_sub(self.at);
+        let is_short = n_missing > leeway;
+        if self.wanted.is_some() || !(is_short || self.stream.is_without_end()) {
+            return None;
+        }
+        match is_short && self.stream.has_its_end(n_missing, self.lost.silenced) {
+            true => Some(End::Damaged),
+            false => Some(End::CutOff),
+        }
     }
 
     fn longest_silence(&self) -> u64 {

@@ -73,6 +73,7 @@ pub(super) struct Stream {
     ending: Ending,
     kind: Kind,
     missing: Missing,
+    given: Given,
     /// It may be in any state and is not touched any more.
     is_broken: bool,
 }
@@ -91,6 +92,7 @@ impl Stream {
         let (kind, ending, holes) = (checked.kind, checked.end, checked.holes);
         let blanks = holes.all.iter().map(|hole| hole.bytes.clone());
         source.hide(checked.patches, blanks.collect())?;
+        let n_sounding = n_bytes.saturating_sub(checked.n_head);
         let mut hint = Hint::new();
         if let Some(extension) = extension {
             hint.with_extension(extension);
@@ -98,6 +100,7 @@ impl Stream {
         let opened = guarded(|| {
             let mut stream = Self::of(probed(kind, &hint, source)?, kind, ending)?;
             stream.missing = Missing::of(&holes, &stream.params);
+            stream.given.n_sounding = n_sounding;
             Ok(stream)
         });
         opened
@@ -123,6 +126,7 @@ impl Stream {
             ending,
             kind,
             missing: Missing::default(),
+            given: Given::default(),
             is_broken: false,
         })
     }
@@ -140,6 +144,13 @@ impl Stream {
     /// Whether the library gives more than lies before the end.
     pub(super) fn passes_its_end(&self) -> bool {
         self.params.codec == CODEC_TYPE_VORBIS || !self.missing.0.is_empty()
+    }
+
+    /// Whether the bytes are there of what is missing at the end, where so many frames were silenced
+    /// before it: then it is damaged and not cut off.
+    pub(super) fn has_its_end(&self, n_missing: u64, n_silenced: u64) -> bool {
+        let is_told = self.kind == Kind::Flac || self.params.codec == CODEC_TYPE_MP3;
+        is_told && self.given.leaves(n_missing, n_silenced)
     }
 
     /// How many frames the file claims to have, unless that is a mere guess or absurd.
@@ -193,7 +204,10 @@ impl Stream {
                 .decode(packet)
                 .map(|decoded| sound(place, decoded))
         }) {
-            Some(Ok(sound)) => Part::Sound(sound),
+            Some(Ok(sound)) => {
+                self.given.take(packet);
+                Part::Sound(sound)
+            }
             Some(Err(_)) => {
                 self.renew();
                 Part::Damaged(place)
@@ -233,6 +247,7 @@ impl Stream {
         if self.is_broken {
             return Ok(false);
         }
+        self.given.is_from_the_beginning = false;
         let to = match self.params.sample_rate {
             Some(hz) if !self.missing.0.is_empty() => SeekTo::TimeStamp {
                 ts: self
@@ -302,6 +317,49 @@ impl Missing {
             before = *n_missing;
         }
         place - before
+    }
+}
+
+/// What was decoded so far.
+struct Given {
+    n_packets: u64,
+    n_bytes: u64,
+    n_frames: u64,
+    /// How many bytes there are with sound.
+    n_sounding: u64,
+    is_from_the_beginning: bool,
+}
+
+impl Default for Given {
+    fn default() -> Self {
+        Self {
+            n_packets: 0,
+            n_bytes: 0,
+            n_frames: 0,
+            n_sounding: 0,
+            is_from_the_beginning: true,
+        }
+    }
+}
+
+impl Given {
+    fn take(&mut self, packet: &Packet) {
+        self.n_packets += 1;
+        self.n_bytes += u64::try_from(packet.buf().len()).unwrap_or(0);
+        self.n_frames += packet.dur();
+    }
+
+    /// Whether about as many bytes are left as so many frames would have, beside those that were silenced
+    /// and beside a packet that was cut in two.
+    fn leaves(&self, n_frames: u64, n_silenced: u64) -> bool {
+        if self.n_packets == 0 || !self.is_from_the_beginning {
+            return false;
+        }
+        let left = self.n_sounding.saturating_sub(self.n_bytes);
+        let [left, n_bytes, all] = [left, self.n_bytes, self.n_frames].map(i128::from);
+        let [n_frames, n_silenced] = [n_frames, n_silenced].map(i128::from);
+        let packet = 3 * n_bytes * all / i128::from(self.n_packets);
+        2 * (left * all - n_silenced * n_bytes) >= n_frames * n_bytes + packet
     }
 }
 

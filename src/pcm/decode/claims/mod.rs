@@ -49,6 +49,8 @@ pub(super) struct Checked {
     pub(super) end: Ending,
     /// Where frames of MP3 are missing.
     pub(super) holes: Holes,
+    /// How many bytes lie before its sound, where that is known.
+    pub(super) n_head: u64,
 }
 
 /// Whether a source says that its end is the end.
@@ -68,8 +70,13 @@ pub(super) fn checked(
     let kind = kind(source)?;
     let mut end = Ending::Said;
     let mut holes = Holes::default();
+    let mut n_head = 0;
     let patches = match kind {
-        Kind::Flac => hide_in_flac(source)?,
+        Kind::Flac => {
+            let (patches, behind) = hide_in_flac(source)?;
+            n_head = behind;
+            patches
+        }
         Kind::Wav => hide_in_riff(source, n_bytes)?,
         Kind::Mp4 => mp4::check(source, n_bytes)?,
         Kind::Ogg => {
@@ -81,6 +88,7 @@ pub(super) fn checked(
         Kind::Aiff => Vec::new(),
         Kind::Frames => {
             holes = mp3::holes(source, n_bytes)?;
+            n_head = holes.head;
             Vec::new()
         }
     };
@@ -89,6 +97,7 @@ pub(super) fn checked(
         patches,
         end,
         holes,
+        n_head,
     })
 }
 
@@ -136,20 +145,20 @@ fn bytes_at<const N: usize>(
     }
 }
 
-/// Comments (4) and pictures (6) become padding (1); numbers of RFC 9639.
-fn hide_in_flac(source: &mut (impl Read + Seek)) -> Result<Vec<Patch>, DecodeError> {
+/// Comments (4) and pictures (6) become padding (1), numbers of RFC 9639; and where the last block ends.
+fn hide_in_flac(source: &mut (impl Read + Seek)) -> Result<(Vec<Patch>, u64), DecodeError> {
     let mut patches = Vec::new();
     let mut at = 4;
     while let Some([kind, a, b, c]) = bytes_at(source, at)? {
         if matches!(kind & 0x7f, 4 | 6) {
             patches.push((at, kind & 0x80 | 1));
         }
+        at += 4 + u64::from(u32::from_be_bytes([0, a, b, c]));
         if kind & 0x80 != 0 || patches.len() >= MOST_HIDDEN {
             break;
         }
-        at += 4 + u64::from(u32::from_be_bytes([0, a, b, c]));
     }
-    Ok(patches)
+    Ok((patches, at))
 }
 
 /// Lists become chunks of a name that nobody knows.

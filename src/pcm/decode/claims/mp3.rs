@@ -27,6 +27,8 @@ pub(in crate::pcm::decode) struct Holes {
     pub(in crate::pcm::decode) all: Vec<Hole>,
     /// Samples of a channel in each frame.
     pub(in crate::pcm::decode) n_samples: u64,
+    /// Where the first frame begins.
+    pub(in crate::pcm::decode) head: u64,
 }
 
 /// Goes through all frames of a file, each of which is a step; of what is no MP3 file there are none.
@@ -38,6 +40,7 @@ pub(super) fn holes(source: &mut (impl Read + Seek), n_bytes: u64) -> Result<Hol
     let mut found = Holes {
         all: Vec::new(),
         n_samples: first.n_samples(),
+        head,
     };
     let described = file.described(head, first)?;
     let mut walk = Walk::default();
