@@ -12,6 +12,12 @@ const LOUDNESS: f64 = 1.0;
 const LENGTH: f64 = 0.5;
 const HELD: f64 = 0.15;
 const PITCH: f64 = 2.0;
+/// The same for a change of pitch classes: of chords, of which few notes may change, and of single notes,
+/// of which all of it does (starting values).
+const HARMONY: f64 = 0.1;
+const NOTE: f64 = 0.25;
+/// The same for the notes of a roll (a starting value, tried on the program's own rasgueados).
+const ROLLED: f64 = 0.3;
 /// The same for whether a voice strikes at all, as a share of a stroke: that it does is plain (a starting
 /// value, tried on the program's own phrases of two voices).
 const STRUCK: f64 = 0.2;
@@ -19,6 +25,12 @@ const STRUCK: f64 = 0.2;
 const LONGEST: f64 = 6.0;
 /// Registers are told apart where so many pulses have notes at once.
 const TOGETHER: f64 = 0.15;
+
+/// From which leap on two notes in a row are heard as of two voices, in semitones, and from how much of all
+/// steps on a single line is: above six or seven semitones fast notes come apart (van Noorden 1975, from
+/// memory), as the basses of an arpeggio do from its upper strings.
+const LEAP: f64 = 7.0;
+const LEAPING: f64 = 0.4;
 
 /// How much evidence counts: the streams of one line partly say the same, while low notes and knocks
 /// are voices of their own with few streams; figures are certain.
@@ -28,6 +40,8 @@ const SHARES: Shares = Shares {
     figures: 1.0,
     even: 1.0,
 };
+/// Of what says nothing that others of its part do: how long notes are held, and rolls.
+const SHARE_ALONE: f64 = 0.9;
 
 impl Notes {
     /// The streams of the notes.
@@ -42,12 +56,14 @@ impl Notes {
         }
         let split = self.split(&at_pulse);
         let lead = line(&at_pulse, |pitch| pitch > split, f64::max);
-        let chroma = self.chroma(n);
+        let chroma = chroma(&at_pulse);
+        let harmony = if split > 0.0 { HARMONY } else { NOTE };
         let mut streams = vec![
             self.lengths(&at_pulse),
-            self.sounding(&at_pulse),
+            self.sounding(&at_pulse).counting(SHARE_ALONE),
             counts(&at_pulse),
-            changes(Part::Middle, &chroma),
+            changes(Part::Middle, harmony, &chroma),
+            self.rolls(&at_pulse).counting(SHARE_ALONE),
         ];
         for part in Part::ALL {
             streams.extend(loudness(&at_pulse, split, part));
@@ -58,7 +74,14 @@ impl Notes {
             streams.push(Stream::new(Part::Low, Tells::Figure, PITCH, low));
         }
         Heard {
-            shares: SHARES,
+            shares: Shares {
+                even: if self.is_a_line(split) {
+                    SHARES.even
+                } else {
+                    0.0
+                },
+                ..SHARES
+            },
             streams,
             begins: at_pulse
                 .iter()
@@ -76,10 +99,15 @@ impl Notes {
         let pitched = |notes: &&Vec<&NoteHeard>| notes.iter().filter(|n| n.pitch.is_some()).count();
         let struck = at_pulse.iter().filter(|notes| pitched(notes) > 0).count();
         let together = at_pulse.iter().filter(|notes| pitched(notes) > 1).count();
-        if real(together) < TOGETHER * real(struck) {
+        if real(together) < TOGETHER * real(struck) && !is_leaping(at_pulse) {
             return 0.0;
         }
         0.5 * (quantile(&pitches, 0.05) + quantile(&pitches, 0.5))
+    }
+
+    /// Whether it is one melody, of which even runs tell how it is more often barred.
+    fn is_a_line(&self, split: f64) -> bool {
+        split == 0.0 && self.notes.iter().all(|note| note.pitch.is_some())
     }
 
     /// Pulses from one beginning to the next; none where nothing begins.
@@ -113,22 +141,43 @@ impl Notes {
         Stream::new(Part::High, Tells::Figure, HELD, values)
     }
 
-    /// Weights of the pitch classes from each pulse to the next, by how long they sound there.
-    fn chroma(&self, n: usize) -> Vec<Option<[f64; 12]>> {
-        let mut sums = vec![[0.0; 12]; n];
+    /// How many notes run into each pulse on which one begins: a roll leads to where it lands.
+    fn rolls(&self, at_pulse: &[Vec<&NoteHeard>]) -> Stream {
+        let mut runs = vec![0.0; at_pulse.len()];
         for note in &self.notes {
-            let Some(pitch) = note.pitch else { continue };
-            let until = note.at + note.length.clamp(0.1, 4.0);
-            let mut pulse = index(note.at.max(0.0) + ON);
-            while pulse < n && real(pulse) < until {
-                let from = note.at.max(real(pulse) - ON);
-                let share = until.min(real(pulse + 1)) - from;
-                sums[pulse][index(pitch) % 12] += share.max(0.0);
-                pulse += 1;
+            let lands = (note.at - ON).ceil();
+            let run = runs.get_mut(index(lands));
+            if let Some(run) = run.filter(|_| lands >= 0.0 && note.at < lands - ON) {
+                *run += 1.0;
             }
         }
-        sums.iter().map(weights).collect()
+        let of_landing = |(run, notes): (f64, &Vec<&NoteHeard>)| (!notes.is_empty()).then_some(run);
+        let values = runs.into_iter().zip(at_pulse).map(of_landing).collect();
+        Stream::new(Part::Middle, Tells::Strength, ROLLED, values)
     }
+}
+
+/// Weights of the pitch classes that begin on each pulse. What rings on from before is no part of a new
+/// harmony, and where nothing begins figures tell that already.
+fn chroma(at_pulse: &[Vec<&NoteHeard>]) -> Vec<Option<[f64; 12]>> {
+    let of = |notes: &Vec<&NoteHeard>| {
+        let mut sums = [0.0; 12];
+        for pitch in notes.iter().filter_map(|note| note.pitch) {
+            sums[index(pitch) % 12] += 1.0;
+        }
+        weights(&sums)
+    };
+    at_pulse.iter().map(of).collect()
+}
+
+/// Whether a line leaps so often that it is heard as two.
+fn is_leaping(at_pulse: &[Vec<&NoteHeard>]) -> bool {
+    let line = line(at_pulse, |_| true, f64::max);
+    let known: Vec<f64> = line.into_iter().flatten().collect();
+    let leaps = known
+        .windows(2)
+        .filter(|pair| (pair[1] - pair[0]).abs() >= LEAP);
+    real(leaps.count()) > LEAPING * real(known.len())
 }
 
 /// Sums as shares of their sum.
@@ -186,7 +235,7 @@ fn counts(at_pulse: &[Vec<&NoteHeard>]) -> Stream {
 }
 
 /// How much the pitch classes change into each pulse, 0 to 1.
-pub(super) fn changes(part: Part, chroma: &[Option<[f64; 12]>]) -> Stream {
+pub(super) fn changes(part: Part, unit: f64, chroma: &[Option<[f64; 12]>]) -> Stream {
     let mut values = vec![None; chroma.len()];
     for (at, pair) in chroma.windows(2).enumerate() {
         if let [Some(a), Some(b)] = pair {
@@ -195,5 +244,5 @@ pub(super) fn changes(part: Part, chroma: &[Option<[f64; 12]>]) -> Stream {
             values[at + 1] = Some(1.0 - cross / (own(a) * own(b)).sqrt().max(1e-9));
         }
     }
-    Stream::new(part, Tells::Strength, 0.25, values)
+    Stream::new(part, Tells::Strength, unit, values)
 }

@@ -28,6 +28,8 @@ const LANDS: f64 = 0.8;
 /// brightness in octaves (a starting value).
 const LOUDNESS: f64 = 1.0;
 const BRIGHT: f64 = 0.1;
+/// The same for a change of pitch classes, as a share (a starting value).
+const HARMONY: f64 = 0.25;
 /// The same for pitch in semitones, read from sound.
 const PITCH: f64 = 1.0;
 /// Samples of the spectra that pitch is read from.
@@ -84,7 +86,7 @@ impl Sound {
             struck(Part::Percussive, self.fluxes(times)),
             Stream::new(Part::High, Tells::Figure, BRIGHT, bright).hearing_rests(),
             Stream::new(Part::High, Tells::Strength, 0.5, lengths(&begins)),
-            changes(Part::Middle, &chroma),
+            changes(Part::Middle, HARMONY, &chroma),
         ];
         streams.extend(of_line(Part::High, &lead, PITCH));
         Heard {

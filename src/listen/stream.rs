@@ -46,6 +46,8 @@ pub(super) struct Stream {
     pub(super) unit: f64,
     /// Whether it hears rests as well as strokes, which figures tell already.
     pub(super) hears_rests: bool,
+    /// How much its evidence counts where it says other than its part does.
+    pub(super) share: Option<f64>,
     pub(super) values: Vec<Option<f64>>,
 }
 
@@ -58,6 +60,7 @@ impl Stream {
             tells,
             unit,
             hears_rests: false,
+            share: None,
             values: values.into_iter().map(finite).collect(),
         }
     }
@@ -65,6 +68,13 @@ impl Stream {
     pub(super) fn hearing_rests(self) -> Self {
         Self {
             hears_rests: true,
+            ..self
+        }
+    }
+
+    pub(super) fn counting(self, share: f64) -> Self {
+        Self {
+            share: Some(share),
             ..self
         }
     }
@@ -77,7 +87,7 @@ impl Stream {
 /// How much evidence counts: streams of one part say much the same.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Shares {
-    /// Of each stream, in the order of [`Part::ALL`].
+    /// Of each stream without a share of its own, in the order of [`Part::ALL`].
     pub(super) parts: [f64; 4],
     /// So many nats of a stream that hears rests, too, do not count.
     pub(super) rests: f64,

@@ -123,7 +123,9 @@ impl Stretches {
             }
             Summed {
                 part: stream.part,
-                share: heard.shares.parts[stream.part as usize],
+                share: stream
+                    .share
+                    .unwrap_or(heard.shares.parts[stream.part as usize]),
                 aside: if stream.hears_rests {
                     heard.shares.rests
                 } else {
