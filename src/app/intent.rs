@@ -108,6 +108,13 @@ impl Installed {
         deck::built_in_named(id).or_else(read)
     }
 
+    /// A deck of this id was added.
+    pub(super) fn know(&mut self, id: &str) {
+        if !self.ids.iter().any(|known| known == id) {
+            self.ids.push(id.to_owned());
+        }
+    }
+
     /// The deck after the one of this id, over those that cannot be read; the first after the last.
     pub(super) fn after(&self, id: &str) -> Option<Deck> {
         let built_in = deck::built_in_ids().map(str::to_owned);

@@ -71,6 +71,16 @@ impl Body {
         self.push(Weight::Extra, [line]);
     }
 
+    /// Lines as they are, that may be left out, all of them together.
+    pub(super) fn extras(&mut self, lines: Vec<Line<'static>>) {
+        self.push(Weight::Extra, lines);
+    }
+
+    /// A line as it is, that is left out only after all that is an extra.
+    pub(super) fn rather(&mut self, line: Line<'static>) {
+        self.push(Weight::Rather, [line]);
+    }
+
     /// Text, wrapped.
     pub(super) fn say(&mut self, text: &str, style: Style) {
         self.put(Weight::Must, text, style);
@@ -79,11 +89,6 @@ impl Body {
     /// Text, wrapped, that may be left out.
     pub(super) fn mention(&mut self, text: &str) {
         self.put(Weight::Extra, text, Style::new());
-    }
-
-    /// Text, wrapped, that is left out only after all that is an extra.
-    pub(super) fn rather(&mut self, text: &str) {
-        self.put(Weight::Rather, text, Style::new());
     }
 
     /// What signs mean, wrapped, which is left out before anything that is said with them.
@@ -256,19 +261,18 @@ mod tests {
         let texts = |height| {
             let mut body = Body::new(12);
             body.mention("extra");
-            body.rather("rather of two");
+            body.rather(Line::from("rather"));
             body.mention("more of two");
             body.say("must", Style::new());
             let lines = body.fitted(height);
             let text = |line: &Line<'_>| line.to_string().trim().to_owned();
             lines.iter().map(text).collect::<Vec<_>>().join("/")
         };
-        assert_eq!(texts(6), "extra/rather/of two/more of/two/must");
+        assert_eq!(texts(5), "extra/rather/more of/two/must");
         // The last extra goes with both of its rows.
-        assert_eq!(texts(5), "extra/rather/of two/must");
-        assert_eq!(texts(3), "rather/of two/must");
-        // The first extra comes back where two rows went and one was wanted.
-        assert_eq!(texts(2), "extra/must");
+        assert_eq!(texts(4), "extra/rather/must");
+        assert_eq!(texts(3), "extra/rather/must");
+        assert_eq!(texts(2), "rather/must");
         assert_eq!(texts(1), "must");
     }
 }

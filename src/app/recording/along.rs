@@ -3,7 +3,7 @@
 //! Claps lead in the first cycle and then leave it to the learner, who goes on to the end of the
 //! passage. Nothing of it is kept.
 
-use super::{Recording, Step};
+use super::{Change, Recording, Step};
 use crate::app::{App, Place, Trouble};
 use crate::quiz::{Along, Hand, Tap, ToClap};
 use crate::rhythm::PulseMap;
@@ -33,21 +33,23 @@ impl Recording {
         (until >= from + FEWEST_CYCLES).then_some(to_clap)
     }
 
-    /// Begins to clap along, or stops.
-    pub(super) fn turn_clapping(&mut self) {
+    /// Begins to clap along, or stops; where nothing can be clapped, says what it takes.
+    pub(super) fn turn_clapping(&mut self) -> Change {
         let is_clapping = matches!(self.clapping, Clapping::Now(_));
-        self.clapping = match self.to_clap() {
-            Some(_) if !is_clapping => Clapping::Now(Vec::new()),
-            _ => Clapping::No,
-        };
-        self.is_sounding = matches!(self.clapping, Clapping::Now(_));
-        self.follows = true;
-        if !is_clapping && !self.is_sounding {
+        if !is_clapping && self.to_clap().is_none() {
             self.told =
                 "To clap along set the claps to one layer, 3, 2 or 5, or to both, b, over a \
                          passage of two cycles or more."
                     .to_owned();
+            return Change::Picture;
         }
+        self.clapping = match is_clapping {
+            true => Clapping::No,
+            false => Clapping::Now(Vec::new()),
+        };
+        self.is_sounding = !is_clapping;
+        self.follows = true;
+        Change::Sound
     }
 
     /// Whatever is set up anew puts an end to it; looking about does not.

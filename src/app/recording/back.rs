@@ -32,6 +32,8 @@ pub(super) struct Added {
 pub(super) struct Lay {
     row: Option<Row>,
     chosen: Option<usize>,
+    /// Those that the learner had set, while others were tried.
+    own: Option<Row>,
     nudged: i32,
     is_set: bool,
     is_laid: bool,
@@ -49,6 +51,11 @@ impl Recording {
             self.done.remove(0);
         }
         self.done.push(back);
+    }
+
+    /// Whether a passage was cut that was not taken back.
+    pub fn has_cut(&self) -> bool {
+        self.done.iter().any(|done| matches!(done, Back::Cut(_)))
     }
 
     /// The cut that is to be taken back next, where it is one.
@@ -81,6 +88,7 @@ impl Recording {
         Lay {
             row: self.row.clone(),
             chosen: self.chosen,
+            own: self.own.clone(),
             nudged: self.nudged,
             is_set: self.is_set,
             is_laid: self.is_laid,
@@ -100,6 +108,7 @@ impl Recording {
         }
         self.row = before.row;
         self.chosen = before.chosen;
+        self.own = before.own;
         self.nudged = before.nudged;
         self.is_set = before.is_set;
         self.is_laid = before.is_laid;

@@ -137,7 +137,9 @@ impl Cut {
             format!(" To catch the turn, cut it anew: {why}.")
         });
         let stop = if titles.ends_with('?') { "" } else { "." };
-        format!("Cut for: {titles}{stop} Practise with --deck own.{unsaid}{unnamed}{unasked}")
+        format!(
+            "Cut for: {titles}{stop} Practise it by esc, or with --deck own.{unsaid}{unnamed}{unasked}"
+        )
     }
 }
 
@@ -179,7 +181,7 @@ impl App {
         }
     }
 
-    fn add_to_own(&self, cut: &Cut) -> Result<(String, Added), String> {
+    fn add_to_own(&mut self, cut: &Cut) -> Result<(String, Added), String> {
         let kept = (self.installed.text)(deck::OWN_RECORDINGS);
         let before = kept.clone();
         let before = before.unwrap_or_else(|| deck::own_recordings().to_owned());
@@ -192,6 +194,7 @@ impl App {
             format!("in the deck of own recordings, {first}")
         })?;
         (self.installed.keep)(deck::OWN_RECORDINGS, &text)?;
+        self.installed.know(deck::OWN_RECORDINGS);
         let added = Added {
             before: kept,
             after: text,

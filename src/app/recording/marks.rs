@@ -72,7 +72,7 @@ fn mark_of(lean: Lean) -> Mark {
 }
 
 /// When a cycle begins, or would after the last pulse, in seconds.
-fn start_of(analysis: &Analysis, cycle: usize) -> Option<f64> {
+pub(super) fn start_of(analysis: &Analysis, cycle: usize) -> Option<f64> {
     let at = cycle * analysis.cycle.n_pulses();
     let pulses = &analysis.pulses;
     if let Some(time) = pulses.get(at) {
@@ -169,6 +169,10 @@ impl Recording {
             let other = self.said_of(&By::Own, *at);
             other.is_some_and(|other| other.mark == said.mark)
         };
+        if said.mark == Mark::CannotSay {
+            self.told = "That it cannot be said is as sure as it is.".to_owned();
+            return;
+        }
         // What else is said in the section stays as sure as it is.
         let section = self.section_of(self.here);
         let before = (section.start..self.here).rev().take_while(is_same).count();

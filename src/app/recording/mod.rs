@@ -25,7 +25,8 @@ use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
 use super::worker::What;
-use super::{App, Place, Trouble};
+use super::{App, Course, Place, Trouble};
+use crate::deck;
 use crate::label::ContentHash;
 use crate::listen::{Analysis, PulsePath, Sound};
 use crate::mark::{By, Marks, Sections, Sure};
@@ -47,8 +48,9 @@ pub use step::{Go, Nudge, Step};
 use back::{Added, Back};
 pub(super) use hearing::{Heard, Progress, hear};
 use keep::Keep;
+use marks::start_of;
 use pulses::Row;
-use step::Change;
+use step::{Change, MOST_CYCLES};
 
 /// Cycles of a passage at first.
 const CYCLES: usize = 4;
@@ -122,6 +124,9 @@ pub struct Recording {
     nudged: i32,
     /// Whether one looks at the cycle that sounds.
     follows: bool,
+    /// Where the passage begins and ends and the cycle that is looked at begins, in seconds, once the
+    /// learner chose them.
+    chosen_place: Option<[f64; 3]>,
     to_keep: Vec<Keep>,
     /// What can be taken back, the last at the end.
     done: Vec<Back>,
@@ -184,6 +189,7 @@ impl Recording {
             own: None,
             nudged: 0,
             follows: true,
+            chosen_place: None,
             to_keep: Vec::new(),
             done: Vec::new(),
             source,
@@ -225,14 +231,33 @@ impl Recording {
         self.know(heard.analysis);
     }
 
+    /// Takes what is heard now. What the learner chose to look at stays in its place in the sound, though
+    /// other cycles be counted there.
     fn know(&mut self, analysis: Analysis) {
         let n_cycles = analysis.cycles.len();
+        let (here, (from, until)) = match self.chosen_place {
+            Some(times) => {
+                let [from, until, here] = times.map(|time| nearest_start(&analysis, time));
+                (here, (from, until))
+            }
+            None => (self.here, (0, CYCLES)),
+        };
+        self.here = here.min(n_cycles.saturating_sub(1));
+        let from = from.min(n_cycles.saturating_sub(1));
+        let until = until.clamp(from + 1, from + MOST_CYCLES);
+        self.passage = (from, until.min(n_cycles));
         self.analysis = Some(Arc::new(analysis));
         self.state = State::Known;
-        self.here = self.here.min(n_cycles.saturating_sub(1));
+    }
+
+    /// Keeps where the passage and the cycle lie that the learner chose.
+    fn choose_place(&mut self) {
+        let Some(known) = &self.analysis else { return };
         let (from, until) = self.passage;
-        let until = until.min(n_cycles);
-        self.passage = (from.min(until.saturating_sub(1)), until);
+        let starts = [from, until, self.here].map(|cycle| start_of(known, cycle));
+        if let [Some(from), Some(until), Some(here)] = starts {
+            self.chosen_place = Some([from, until, here]);
+        }
     }
 
     /// What is to be played.
@@ -317,9 +342,27 @@ impl App {
         if let Place::Recording(recording) = &self.place {
             recording.progress.stop.store(true, Ordering::Relaxed);
         }
+        let has_cut = matches!(&self.place, Place::Recording(recording) if recording.has_cut());
+        // What was cut is practised there; the deck that is chosen for other days stays that.
+        if let Some(own) = self
+            .installed
+            .named(deck::OWN_RECORDINGS)
+            .filter(|_| has_cut)
+        {
+            self.course = Course::new(own.through(self.speakers));
+        }
         self.silence();
         self.go_to_today()
     }
+}
+
+/// The cycle that begins nearest to a time, or the end of the last.
+fn nearest_start(analysis: &Analysis, time: f64) -> usize {
+    let off = |cycle: &usize| {
+        start_of(analysis, *cycle).map_or(f64::INFINITY, |start| (start - time).abs())
+    };
+    let all = 0..=analysis.cycles.len();
+    all.min_by(|a, b| off(a).total_cmp(&off(b))).unwrap_or(0)
 }
 
 #[cfg(test)]

@@ -251,11 +251,13 @@ impl Recording {
     /// The next of the tempi that may be meant, and after the last what the learner had set. Where
     /// cycles of the others begin is a proposal again, and nothing of it is kept.
     pub(super) fn take_other_path(&mut self) {
+        let before = self.lies();
         if self.is_set {
             self.own = self.row.clone();
         }
         let next = self.chosen.map_or(0, |chosen| chosen + 1);
         if let Some(own) = self.own.take_if(|_| next >= self.paths.len()) {
+            self.did(Back::Pulses(before));
             self.chosen = None;
             self.hear_at(own);
             self.told = "The pulses as you set them.".to_owned();
@@ -266,6 +268,7 @@ impl Recording {
             return;
         };
         let row = Row::proposed(sound, &path.pulses, self.source.cycle);
+        self.did(Back::Pulses(before));
         self.chosen = Some(next);
         self.nudged = 0;
         self.hear_at(row);

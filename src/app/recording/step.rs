@@ -7,7 +7,7 @@ use crate::pcm::Speed;
 /// By how much one step is faster or slower, in hundredths.
 const SPEED_STEP: u16 = 10;
 /// The most cycles of a passage.
-const MOST_CYCLES: usize = 16;
+pub(super) const MOST_CYCLES: usize = 16;
 /// Cycles that one goes at once when going far.
 const FAR: usize = 16;
 
@@ -125,10 +125,7 @@ impl Recording {
             Step::Claps(claps) => self.claps = claps,
             Step::ClapsSofter => self.level = self.level.softer(),
             Step::ClapsLouder => self.level = self.level.louder(),
-            Step::ClapAlong => {
-                self.turn_clapping();
-                return Change::Sound;
-            }
+            Step::ClapAlong => return self.turn_clapping(),
             Step::Slower => self.speed = self.slower(),
             Step::Faster => self.speed = self.faster(),
             Step::Pause => {
@@ -162,6 +159,9 @@ impl Recording {
             // Those who know where the sound is, and where decks are, do these.
             Step::BeginHere | Step::Cut => {}
             Step::OtherPerson => self.look_at_next_person(),
+        }
+        if matches!(step, Step::Go(_) | Step::From | Step::Until) {
+            self.choose_place();
         }
         match before == (self.passage, self.speed) {
             false => Change::Sound,

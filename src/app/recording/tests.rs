@@ -476,6 +476,58 @@ fn what_was_set_comes_back_after_other_tempi_were_tried_and_those_are_not_kept()
 }
 
 #[test]
+fn trying_another_tempo_is_one_step_to_take_back() {
+    let mut recording = known(None);
+    let proposed = recording.candidate().expect("a tempo");
+    recording.step(Step::Nudge(Nudge::Later));
+    let own = recording.analysis.clone();
+    recording.step(Step::OtherPulse);
+    recording.step(Step::OtherPulse);
+    let second = recording.candidate().expect("another tempo");
+    recording.step(Step::TakeBack);
+    assert_ne!(recording.candidate(), Some(second));
+    recording.step(Step::TakeBack);
+    assert!(recording.is_set && recording.analysis == own);
+    recording.step(Step::TakeBack);
+    assert!(!recording.is_set && recording.candidate() == Some(proposed));
+    assert!(!recording.can_take_back());
+}
+
+#[test]
+fn a_passage_stays_in_its_place_while_other_tempi_are_tried() {
+    let mut recording = known(None);
+    let n = recording.n_candidates();
+    let places = |recording: &Recording| (recording.passage, recording.here);
+    let by_itself = places(&recording);
+    for _ in 0..n {
+        recording.step(Step::OtherPulse);
+    }
+    assert_eq!(places(&recording), by_itself);
+    for _ in 0..2 {
+        recording.step(Step::Go(Go::On));
+    }
+    recording.step(Step::From);
+    recording.step(Step::Go(Go::On));
+    recording.step(Step::Until);
+    let began = |recording: &Recording| {
+        let known = recording.analysis.as_ref().expect("known");
+        let start = |cycle: usize| known.cycles[cycle].start;
+        (start(recording.passage.0), start(recording.here))
+    };
+    let (chosen, before) = (places(&recording), began(&recording));
+    for _ in 0..n {
+        recording.step(Step::OtherPulse);
+        let known = recording.analysis.as_ref().expect("known");
+        let cycle = known.cycles[1].start - known.cycles[0].start;
+        let now = began(&recording);
+        for (now, before) in [(now.0, before.0), (now.1, before.1)] {
+            assert!((now - before).abs() <= cycle, "{now} {before}");
+        }
+    }
+    assert_eq!(places(&recording), chosen);
+}
+
+#[test]
 fn too_few_taps_are_told_and_go_on_or_are_forgotten() {
     let mut recording = known(None);
     recording.taps = vec![1.0, 1.3, 1.6];

@@ -125,8 +125,11 @@ pub(super) fn below_help(view: &View<'_>) -> Vec<Binding> {
     if let Place::Recording(recording) = view.place
         && !recording.is_tapping
     {
-        let help = "to what today holds, where what was cut is practised";
-        bindings.push(want(KeyCode::Esc, Intent::Leave, "today", help));
+        let (to, help) = match recording.has_cut() {
+            true => ("practise", "to what today holds of your own recordings"),
+            false => ("today", "to what today holds"),
+        };
+        bindings.push(want(KeyCode::Esc, Intent::Leave, to, help));
     }
     bindings.push(leave(view.place));
     bindings

@@ -28,6 +28,8 @@ const NAME: usize = 11;
 const PULSE: usize = 5;
 /// What speaks for one or the other so little, in nats, that it is not told.
 const LITTLE: f64 = 1.0;
+/// Columns from which on there is room for whole sentences.
+const WIDE: usize = 80;
 /// Columns of a person's name in a sentence.
 const NAME_IN_WORDS: usize = 20;
 
@@ -139,7 +141,7 @@ fn known(
         Clapping::Judged(along) => judged(body, recording, along, (theme, columns)),
     }
     body.gap();
-    agreement(body, recording, analysis);
+    agreement(body, recording, analysis, columns);
     body.mention(&format!("The whole: {}.", analysis.whole_words()));
     if !recording.unkept.is_empty() {
         let said = format!("Nothing of it is kept: {}.", recording.unkept);
@@ -192,9 +194,9 @@ fn cycle_here(
     let here = &analysis.cycles[recording.here.min(analysis.cycles.len() - 1)];
     let at = recording.here + 1;
     let own = recording.said_of(&By::Own, recording.here);
-    let own = own.map_or_else(String::new, |said| format!("you say {said}; it is "));
+    let own = own.map_or_else(String::new, |said| format!("you say {said}; heard: "));
     let said = format!(
-        "Cycle {at}, at {}: {own}{}.",
+        "Cycle {at}, {}: {own}{}.",
         clock(here.start),
         here.said.words()
     );
@@ -238,15 +240,19 @@ fn judged(body: &mut Body, recording: &Recording, along: &Along, (theme, columns
 }
 
 /// How far the learner and the analysis agree, and another person with both.
-fn agreement(body: &mut Body, recording: &Recording, analysis: &Analysis) {
+fn agreement(body: &mut Body, recording: &Recording, analysis: &Analysis, columns: usize) {
     let own = recording.marks.get(&By::Own);
     let with_own = own.map(|own| agreement_with_analysis(analysis, own));
     let beside = recording.beside.as_ref();
     let theirs = beside.and_then(|by| Some((by, recording.marks.get(by)?)));
     let Some((By::Other(name), theirs)) = theirs else {
         if let Some(found) = with_own.filter(|found| !found.is_nothing()) {
-            let words = found.words("you", "the analysis");
-            body.rather(&format!("Of what was said {words}."));
+            let short = found.in_short("you", "the analysis");
+            let words = match short.filter(|_| columns < WIDE) {
+                Some(short) => format!("Agreeing where both tell: {short}."),
+                None => format!("Of what was said {}.", found.words("you", "the analysis")),
+            };
+            body.say(&words, Style::new());
         }
         return;
     };
@@ -261,17 +267,18 @@ fn agreement(body: &mut Body, recording: &Recording, analysis: &Analysis) {
     let told: Vec<String> = all.into_iter().flatten().collect();
     if !told.is_empty() {
         let told = told.join(", ");
-        body.rather(&format!("Agreeing where both tell: {told}."));
+        body.say(&format!("Agreeing where both tell: {told}."), Style::new());
     }
 }
 
 /// What the learner and another person say of cycles, and below it a bar where a section begins.
-fn persons(body: &mut Body, recording: &Recording, cycles: Range<usize>, theme: Theme) {
+fn persons(recording: &Recording, cycles: Range<usize>, theme: Theme) -> Vec<Line<'static>> {
+    let mut lines = Vec::new();
     for by in [Some(&By::Own), recording.beside.as_ref()]
         .into_iter()
         .flatten()
     {
-        person(body, recording, by, cycles.clone(), theme);
+        lines.extend(person(recording, by, cycles.clone(), theme));
     }
     if !recording.sections.begins().is_empty() {
         let sign = |cycle| {
@@ -282,16 +289,19 @@ fn persons(body: &mut Body, recording: &Recording, cycles: Range<usize>, theme: 
             }
         };
         let row: String = cycles.map(sign).collect();
-        body.line(Line::from(format!(
-            "{:INDENT$}{}{row}",
-            "",
-            cell("part", CLOCK)
-        )));
+        let name = cell("part", CLOCK);
+        lines.push(Line::from(format!("{:INDENT$}{name}{row}", "")));
     }
+    lines
 }
 
 /// What a person says of cycles, one sign each; nothing where they say nothing of all.
-fn person(body: &mut Body, recording: &Recording, by: &By, cycles: Range<usize>, theme: Theme) {
+fn person(
+    recording: &Recording,
+    by: &By,
+    cycles: Range<usize>,
+    theme: Theme,
+) -> Option<Line<'static>> {
     let name = match by {
         By::Own => "you",
         By::Other(name) => name.as_str(),
@@ -302,16 +312,17 @@ fn person(body: &mut Body, recording: &Recording, by: &By, cycles: Range<usize>,
     };
     let signs: Vec<char> = cycles.map(sign).collect();
     if signs.iter().all(|sign| *sign == ' ') {
-        return;
+        return None;
     }
     let head = format!("{} ", cell(name, CLOCK - 1));
     let mut spans = vec![Span::raw(format!("{:INDENT$}{head}", ""))];
     let span = |sign: &char| Span::styled(sign.to_string(), theme.mark(*sign));
     spans.extend(signs.iter().map(span));
-    body.line(Line::from(spans));
+    Some(Line::from(spans))
 }
 
-/// Rows of cycles about the one that is looked at, with the passage marked below.
+/// Rows of cycles about the one that is looked at, with the passage marked below. Where there is little
+/// room the row of that one stays.
 fn strip(
     body: &mut Body,
     recording: &Recording,
@@ -339,14 +350,19 @@ fn strip(
             let mark = cycle.said.lean.mark();
             Span::styled(mark.to_string(), theme.mark(mark))
         }));
-        body.line(Line::from(spans));
+        let mut lines = vec![Line::from(spans)];
         let sure: String = of_row.iter().map(|cycle| cycle.said.shade()).collect();
-        body.line(Line::from(format!("{:INDENT$}{:CLOCK$}{sure}", "", "")));
-        persons(body, recording, cycles.clone(), theme);
+        lines.push(Line::from(format!("{:INDENT$}{:CLOCK$}{sure}", "", "")));
+        lines.extend(persons(recording, cycles.clone(), theme));
         let below: String = cycles.map(|cycle| under(recording, cycle, theme)).collect();
         if !below.trim().is_empty() {
             let line = format!("{:INDENT$}{:CLOCK$}{below}", "", "");
-            body.line(Line::styled(line, theme.strong()));
+            lines.push(Line::styled(line, theme.strong()));
+        }
+        if row == here {
+            lines.into_iter().for_each(|line| body.line(line));
+        } else {
+            body.extras(lines);
         }
     }
 }
@@ -393,7 +409,7 @@ fn grid(
             .iter()
             .map(|pulse| cell(bar(pulse[idx]), PULSE))
             .collect();
-        body.extra(Line::from(format!(
+        body.rather(Line::from(format!(
             "{:INDENT$}{:NAME$}{marks}",
             "",
             part.name()
