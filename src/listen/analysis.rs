@@ -4,13 +4,13 @@ use std::ops::Range;
 
 use crate::rhythm::Cycle;
 
-use super::lean::{Cuts, Lean, Shares, scores, shares, spoken, whole};
+use super::lean::{Cuts, Lean, MOST_LEAN, Shares, scores, shares, spoken, whole};
 use super::notes::Notes;
 use super::pulses::{Counted, Pulses};
 use super::sound::Sound;
 use super::stream::{Heard, Part, Tells};
 use super::stretch::{Stated, Stretches, can_tell};
-use super::units::quantile;
+use super::units::{quantile, real};
 
 /// Whether an answer may be that it is unclear.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -113,6 +113,8 @@ pub struct Analysis {
     pub strengths: Vec<[f64; 4]>,
     /// Cycles, by their place from 0, at which the lean passes from threes to twos or back.
     pub turns: Vec<usize>,
+    /// Whether it passes so within cycles.
+    turns_within: bool,
 }
 
 impl Analysis {
@@ -145,11 +147,22 @@ impl Analysis {
                 let n = self.cycle.n_pulses();
                 format!("unclear, for in cycles of {n} threes and twos cannot be told apart")
             }
+            Lean::Unclear if self.turns_within => {
+                "leaning to threes and to twos in turn, within cycles".to_owned()
+            }
+            Lean::Unclear if self.is_in_turn() => {
+                "leaning to threes and to twos in turn, cycle by cycle".to_owned()
+            }
             Lean::Unclear if !self.turns.is_empty() => {
                 "leaning to threes in one part, to twos in another".to_owned()
             }
             _ => self.whole.words(),
         }
+    }
+
+    /// Whether most of its cycles lean other than the one before.
+    fn is_in_turn(&self) -> bool {
+        2 * self.turns.len() > self.cycles.len()
     }
 
     /// Pulses a minute, by the mean gap; none of fewer than two pulses.
@@ -186,11 +199,15 @@ impl Analysis {
         if !can_tell(counted.n_cycle) || counted.n_cycles() == 0 {
             return Self::silent(pulses, cycle, counted);
         }
+        if counted.n_cycle > 6 && counted.n_cycle.is_multiple_of(6) {
+            let sixes = Self::of(heard, pulses, Cycle::SIX, answers);
+            return sixes.counted_in(cycle, counted, answers);
+        }
         let stretches = Stretches::of(heard, counted);
         let asked = (answers, counted.n_cycles());
         // What of even runs does not count as it is.
         let left = 1.0 - heard.shares.even;
-        let posterior = Cuts::of(&stretches).posterior();
+        let (posterior, all) = told(heard, counted, &stretches);
         let mut cycles: Vec<CycleSaid> = posterior
             .iter()
             .enumerate()
@@ -209,7 +226,6 @@ impl Analysis {
             let about = alike(&cycles, at);
             cycles[at].sides = stretches.stated(about.start, about.end).sides;
         }
-        let all = stretched(&stretches);
         let even = left * stretches.evenness(0, counted.n_cycles());
         let leans = whole(&all, &posterior);
         Self {
@@ -217,8 +233,54 @@ impl Analysis {
             pulses: pulses.to_vec(),
             whole: said(&all, &leans, even, asked),
             turns: turns(&cycles),
+            turns_within: false,
             strengths: strengths(heard, pulses.len()),
             cycles,
+        }
+    }
+
+    /// What is said of sixes as what is said of cycles of several of them: the mean.
+    fn counted_in(self, cycle: Cycle, counted: Counted, answers: Answers) -> Self {
+        let n_sixes = counted.n_cycle / 6;
+        let of = |sixes: &[CycleSaid]| {
+            let n = real(sixes.len());
+            let sum = |of: fn(&CycleSaid) -> f64| sixes.iter().map(of).sum::<f64>();
+            let share = |lean: Lean| {
+                let own = sixes.iter().filter(|six| six.said.lean == lean);
+                own.map(|six| six.said.sure).sum::<f64>() / n
+            };
+            let (threes, twos) = (sum(|six| six.said.threes), sum(|six| six.said.twos));
+            let leans = [Lean::Threes, Lean::Twos, Lean::Both];
+            let best = leans
+                .into_iter()
+                .max_by(|a, b| share(*a).total_cmp(&share(*b)));
+            let lean = best.filter(|lean| answers == Answers::Forced || share(*lean) > 0.5);
+            let lean = lean.unwrap_or(Lean::Unclear);
+            let mut said = CycleSaid {
+                said: Said {
+                    threes,
+                    twos,
+                    sure: share(lean),
+                    lean,
+                },
+                ..sixes[0]
+            };
+            for (part, sides) in said.sides.iter_mut().enumerate() {
+                said.parts[part] = sixes.iter().map(|six| six.parts[part]).sum();
+                for (side, sum) in sides.iter_mut().enumerate() {
+                    *sum = sixes.iter().map(|six| six.sides[part][side]).sum();
+                }
+            }
+            said
+        };
+        let cycles: Vec<CycleSaid> = self.cycles.chunks(n_sixes).map(of).collect();
+        let cycles = cycles[..counted.n_cycles().min(cycles.len())].to_vec();
+        Self {
+            cycle,
+            turns: turns(&cycles),
+            turns_within: !self.turns.is_empty() && turns(&cycles).is_empty(),
+            cycles,
+            ..self
         }
     }
 
@@ -242,6 +304,7 @@ impl Analysis {
             cycles: (0..counted.n_cycles()).map(of).collect(),
             whole: nothing,
             turns: Vec::new(),
+            turns_within: false,
             strengths: Vec::new(),
         }
     }
@@ -286,7 +349,55 @@ fn strengths(heard: &Heard, n_pulses: usize) -> Vec<[f64; 4]> {
     strengths
 }
 
-/// Cycles that are added up as one stretch for the whole.
+/// What it costs that every second cycle be heard as one row and those between as another (a starting
+/// value).
+const BY_TURNS: f64 = 3.0;
+
+/// How probable each lean is of each cycle, and what all cycles state, cut as they are likeliest. Where
+/// cycles take turns, as in a compás of 3 + 3 and 2 + 2 + 2, each is heard with the ones that are like it.
+fn told(heard: &Heard, counted: Counted, in_row: &Stretches) -> (Vec<Shares>, Stated) {
+    let cuts = Cuts::of(in_row);
+    let n = counted.n_cycles();
+    let by_turns: Vec<usize> = (0..n).step_by(2).chain((1..n).step_by(2)).collect();
+    let of_turns = Stretches::in_order(heard, counted, &by_turns);
+    let cuts_of_turns = Cuts::of(&of_turns);
+    if cuts_of_turns.likely() - BY_TURNS <= cuts.likely() {
+        return with_whole(&cuts, in_row);
+    }
+    let (in_turn, all) = with_whole(&cuts_of_turns, &of_turns);
+    let mut posterior = vec![Shares::default(); n];
+    for (shares, cycle) in in_turn.into_iter().zip(by_turns) {
+        posterior[cycle] = shares;
+    }
+    (posterior, all)
+}
+
+/// From how much of its cycles on a piece leans to one side though all of them say the other as one stretch,
+/// for which a single beat too many is enough (a starting value).
+const MOST_LEAN_AGAINST: f64 = 0.45;
+
+/// How probable each lean is of each cycle, and what all of them say: as one, unless most of them lean
+/// clearly to a side, where each stretch of them is told by itself.
+fn with_whole(cuts: &Cuts, stretches: &Stretches) -> (Vec<Shares>, Stated) {
+    let posterior = cuts.posterior();
+    let one = stretched(stretches);
+    let lean = posterior.iter().map(|shares| shares[0] - shares[1]);
+    let lean = lean.sum::<f64>() / real(posterior.len().max(1));
+    let least = match lean * one.odds() < 0.0 {
+        true => MOST_LEAN_AGAINST,
+        false => MOST_LEAN,
+    };
+    if lean.abs() < least {
+        return (posterior, one);
+    }
+    let parts = cuts.best().into_iter();
+    let all = parts.fold(Stated::default(), |all, part| {
+        all.plus(&stretches.stated(part.start, part.end))
+    });
+    (posterior, all)
+}
+
+/// Cycles that are added up as one stretch.
 const STRETCH: usize = 16;
 
 /// All of a piece, its stretches added up, so that what is said does not come to an end with the most

@@ -4,6 +4,8 @@
 //! how probable it is (a hidden semi-Markov model, forward and backward). So a weak cycle is heard by
 //! its neighbours, and a change is still found where it is: it begins another stretch.
 
+use std::ops::Range;
+
 use super::period::log_sum;
 use super::stretch::{Stated, Stretches};
 use super::units::real;
@@ -110,6 +112,45 @@ impl Cuts {
         }
     }
 
+    /// How likely all of it is, however it is cut, as a logarithm.
+    pub(super) fn likely(&self) -> f64 {
+        let whole = self.ahead()[self.n_cycles].into_iter();
+        whole.fold(f64::NEG_INFINITY, log_sum)
+    }
+
+    /// The stretches of the likeliest cut.
+    pub(super) fn best(&self) -> Vec<Range<usize>> {
+        // By place and lean of the stretch that ends there: how likely, and where it begins and the lean
+        // before it.
+        let mut best = vec![[(f64::NEG_INFINITY, 0, 0); 4]; self.n_cycles + 1];
+        for from in 0..self.n_cycles {
+            for lean in 0..4 {
+                let into = |before: usize| (best[from][before].0 - cost(before, lean), before);
+                let ways = (0..4).map(into);
+                let (begin, before) = match from {
+                    0 => (0.0, lean),
+                    _ => ways.fold((f64::NEG_INFINITY, 0), |a, b| if b.0 > a.0 { b } else { a }),
+                };
+                for (length, scores) in self.scores[from].iter().enumerate() {
+                    let to = &mut best[from + length + 1][lean];
+                    if begin + scores[lean] > to.0 {
+                        *to = (begin + scores[lean], from, before);
+                    }
+                }
+            }
+        }
+        let mut until = self.n_cycles;
+        let ends = (0..4).max_by(|a, b| best[until][*a].0.total_cmp(&best[until][*b].0));
+        let mut lean = ends.unwrap_or(0);
+        let mut cut = Vec::new();
+        while until > 0 {
+            let (_, from, before) = best[until][lean];
+            cut.push(from..until);
+            (until, lean) = (from, before);
+        }
+        cut
+    }
+
     /// How probable each lean is of each cycle.
     pub(super) fn posterior(&self) -> Vec<Shares> {
         let ahead = self.ahead();
@@ -211,6 +252,9 @@ pub(super) fn spoken(shares: &Shares, n_cycles: usize) -> (Lean, f64) {
     }
 }
 
+/// From how much of its cycles on a piece leans to one side, and is not unclear (a starting value).
+pub(super) const MOST_LEAN: f64 = 0.7;
+
 /// What the whole leans to, from the evidence of its stretches added up and the leans of its cycles.
 pub(super) fn whole(stated: &Stated, cycles: &[Shares]) -> Shares {
     let n = real(cycles.len().max(1));
@@ -221,6 +265,9 @@ pub(super) fn whole(stated: &Stated, cycles: &[Shares]) -> Shares {
     let most: f64 = leans.iter().map(|lean| lean.abs()).sum();
     let mut scores = scores(stated);
     scores[2] = f64::NEG_INFINITY;
+    if leans.iter().sum::<f64>().abs() >= MOST_LEAN * n {
+        scores[3] = f64::NEG_INFINITY;
+    }
     let sides = shares(&scores);
     // In turn is neither one nor the other nor both at once; to be unsure of a cycle is no turn.
     let turns = 1.0 - leans.iter().sum::<f64>().abs() / most.max(1e-9);

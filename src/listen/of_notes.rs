@@ -66,7 +66,8 @@ impl Notes {
             self.rolls(&at_pulse).counting(SHARE_ALONE),
         ];
         for part in Part::ALL {
-            streams.extend(loudness(&at_pulse, split, part));
+            let is_voice = part != Part::High || split > 0.0;
+            streams.extend(loudness(&at_pulse, split, (part, is_voice)));
         }
         streams.extend(of_line(Part::High, &lead, PITCH));
         if split > 0.0 {
@@ -209,7 +210,11 @@ fn part_of(note: &NoteHeard, split: f64) -> Part {
 }
 
 /// Whether a part strikes on each pulse, and how loud.
-fn loudness(at_pulse: &[Vec<&NoteHeard>], split: f64, part: Part) -> Vec<Stream> {
+fn loudness(
+    at_pulse: &[Vec<&NoteHeard>],
+    split: f64,
+    (part, is_voice): (Part, bool),
+) -> Vec<Stream> {
     let loudest = |notes: &Vec<&NoteHeard>| {
         let own = notes.iter().filter(|note| part_of(note, split) == part);
         own.map(|note| note.loudness).reduce(f64::max)
@@ -220,7 +225,7 @@ fn loudness(at_pulse: &[Vec<&NoteHeard>], split: f64, part: Part) -> Vec<Stream>
     }
     let struck = |value: &Option<f64>| Some(f64::from(u8::from(value.is_some())));
     let mut streams = vec![Stream::new(part, Tells::Strength, LOUDNESS, values.clone())];
-    if part != Part::High {
+    if is_voice {
         let struck = values.iter().map(struck).collect();
         streams.push(Stream::new(part, Tells::Strength, STRUCK, struck));
     }

@@ -65,12 +65,18 @@ pub fn pulse_paths(sound: &Sound, near: &[f64]) -> Vec<PulsePath> {
     }
     let mut onsets = envelope(sound);
     pull(&mut onsets, sound, near);
-    let candidates = gaps(&onsets, sound.rate, near);
+    let tapped = tapped_gap(near);
+    let candidates = gaps(&onsets, sound.rate, tapped);
     let mut found: Vec<PulsePath> = candidates
         .iter()
         .filter_map(|gap| follow(&onsets, sound, *gap))
         .collect();
-    found.sort_by(|a, b| b.fits.total_cmp(&a.fits));
+    // Whoever taps says what is counted, though something finer be played.
+    let is_tapped = |path: &PulsePath| Some(path.gap) == tapped;
+    found.sort_by(|a, b| {
+        let by_taps = is_tapped(b).cmp(&is_tapped(a));
+        by_taps.then(b.fits.total_cmp(&a.fits))
+    });
     found.truncate(ANSWERS);
     let sum: f64 = found.iter().map(|path| path.fits).sum();
     for path in &mut found {
@@ -130,7 +136,7 @@ fn pull(onsets: &mut [f64], sound: &Sound, near: &[f64]) {
 }
 
 /// Gaps at which the envelope comes again, the likeliest first; the gap of taps before all.
-fn gaps(onsets: &[f64], rate: f64, near: &[f64]) -> Vec<f64> {
+fn gaps(onsets: &[f64], rate: f64, tapped: Option<f64>) -> Vec<f64> {
     let again = again(onsets, rate);
     let at = |gap: f64| {
         again
@@ -150,8 +156,6 @@ fn gaps(onsets: &[f64], rate: f64, near: &[f64]) -> Vec<f64> {
     });
     let mut found: Vec<f64> = peaks.map(gap_of).collect();
     found.sort_by(|a, b| score(*b).total_cmp(&score(*a)));
-    let tapped: Vec<f64> = near.windows(2).map(|pair| pair[1] - pair[0]).collect();
-    let tapped = Some(quantile(&tapped, 0.5)).filter(|gap| *gap >= 0.1 && *gap <= 2.0);
     let mut kept: Vec<f64> = tapped.into_iter().collect();
     for gap in found {
         if kept.iter().all(|other| (gap / other - 1.0).abs() > APART) {
@@ -160,6 +164,12 @@ fn gaps(onsets: &[f64], rate: f64, near: &[f64]) -> Vec<f64> {
     }
     kept.truncate(CANDIDATES);
     kept
+}
+
+/// The usual gap of taps, where it can be one of pulses.
+fn tapped_gap(taps: &[f64]) -> Option<f64> {
+    let gaps: Vec<f64> = taps.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    Some(quantile(&gaps, 0.5)).filter(|gap| *gap >= 0.1 && *gap <= 2.0)
 }
 
 /// How usual a gap is, 0 to 1.

@@ -111,14 +111,20 @@ pub(super) struct Stretches {
 
 impl Stretches {
     pub(super) fn of(heard: &Heard, counted: Counted) -> Self {
-        let n_cycles = counted.n_cycles();
+        let order: Vec<usize> = (0..counted.n_cycles()).collect();
+        Self::in_order(heard, counted, &order)
+    }
+
+    /// The same with cycles taken in another order, by which they are then counted.
+    pub(super) fn in_order(heard: &Heard, counted: Counted, order: &[usize]) -> Self {
+        let n_cycles = order.len();
         let stream = |stream: &super::stream::Stream| {
             let known: Vec<f64> = stream.values.iter().copied().flatten().collect();
             let middle = quantile(&known, 0.5);
             let mut sum = Sums::default();
             let mut sums = vec![sum];
-            for cycle in 0..n_cycles {
-                sum = sum.plus(&Sums::of(stream, counted.pulses(cycle), middle));
+            for cycle in order {
+                sum = sum.plus(&Sums::of(stream, counted.pulses(*cycle), middle));
                 sums.push(sum);
             }
             Summed {
@@ -135,15 +141,15 @@ impl Stretches {
                 sums,
             }
         };
-        let figures = |cycle| figure::figures(heard, counted.pulses(cycle)).collect();
+        let figures = |cycle: &usize| figure::figures(heard, counted.pulses(*cycle)).collect();
         let mut even = vec![0.0];
-        for cycle in 0..n_cycles {
-            even.push(even[cycle] + figure::evenness(heard, counted.pulses(cycle)));
+        for (at, cycle) in order.iter().enumerate() {
+            even.push(even[at] + figure::evenness(heard, counted.pulses(*cycle)));
         }
         Self {
             n_cycles,
             streams: heard.streams.iter().map(stream).collect(),
-            figures: (0..n_cycles).map(figures).collect(),
+            figures: order.iter().map(figures).collect(),
             even,
             shares: heard.shares,
         }

@@ -309,6 +309,9 @@ impl Recording {
             all: path.pulses,
             first: place,
         });
+        let tempo = self.analysis.as_ref().and_then(|known| known.tempo_ppm());
+        let tempo = tempo.map_or_else(String::new, |ppm| format!(": {ppm:.0} pulses a minute"));
+        self.told = format!("{} taps are taken{tempo}.", taps.len());
         self.chosen = None;
         self.nudged = 0;
     }
