@@ -39,3 +39,28 @@ pub const ANSWERS: [(&str, [&str; 2]); 5] = [
         ],
     ),
 ];
+
+/// What is said of a recording beside the first three of the answers.
+pub const LEANS: [(&str, [&str; 2]); 3] = [
+    (
+        "leaning to",
+        [
+            "More that is heard speaks for it than for others.",
+            "That is no verdict: what you say stands above it.",
+        ],
+    ),
+    (
+        "unclear",
+        [
+            "Too little that is heard speaks for either,",
+            "or one passage leans to one, the next to the other.",
+        ],
+    ),
+    (
+        "sure",
+        [
+            "In how many of a hundred such cycles, as far as",
+            "is known, it does lean so.",
+        ],
+    ),
+];

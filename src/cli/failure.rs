@@ -47,6 +47,16 @@ pub(super) struct Failure {
     hints: Vec<String>,
 }
 
+/// What went wrong with a file, without the number that the system gives it.
+pub(super) fn in_words(error: &io::Error) -> String {
+    match error.kind() {
+        io::ErrorKind::NotFound => "there is no such file".to_owned(),
+        io::ErrorKind::IsADirectory => "that is a folder, not a file".to_owned(),
+        io::ErrorKind::PermissionDenied => "it may not be opened".to_owned(),
+        _ => error.to_string(),
+    }
+}
+
 impl Failure {
     pub(super) fn new(kind: Kind, what: impl fmt::Display, hint: impl fmt::Display) -> Self {
         Self {
@@ -84,7 +94,7 @@ impl Failure {
         };
         Self::new(
             Kind::Surroundings,
-            format!("{}: {error}", path.display()),
+            format!("{}: {}", path.display(), in_words(error)),
             hint,
         )
     }

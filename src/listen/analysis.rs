@@ -457,3 +457,55 @@ fn turns(cycles: &[CycleSaid]) -> Vec<usize> {
     }
     turns
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::listen::stream::Stream;
+
+    /// What is said of a bass that strikes so, a letter a stroke, over and over.
+    fn said_of(strokes: &str, n_times: usize, cycle: Cycle) -> Analysis {
+        let strokes = strokes.repeat(n_times);
+        let loud = |c| Some(if c == 'x' { 6.0 } else { 0.0 });
+        let bass: Vec<Option<f64>> = strokes.chars().map(loud).collect();
+        let pulses: Vec<f64> = (0..bass.len()).map(|k| 0.25 * real(k)).collect();
+        let heard = Heard {
+            streams: vec![Stream::new(Part::Low, Tells::Strength, 1.0, bass).counting(3.0)],
+            ..Heard::default()
+        };
+        Analysis::of(&heard, &pulses, cycle, Answers::Open)
+    }
+
+    fn strip(analysis: &Analysis) -> String {
+        let cycles = analysis.cycles.iter();
+        cycles.map(|cycle| cycle.said.lean.mark()).collect()
+    }
+
+    #[test]
+    fn cycles_that_take_turns_are_each_heard_with_their_like() {
+        // As in a compás of 3 + 3 and 2 + 2 + 2 (common practice).
+        let six = said_of("x..x..x.x.x.", 6, Cycle::SIX);
+        assert_eq!(strip(&six), "323232323232");
+        assert!(six.whole_words().ends_with("in turn, cycle by cycle"));
+        let twelve = said_of("x..x..x.x.x.", 6, Cycle::TWELVE);
+        assert_eq!(strip(&twelve), "......");
+        assert!(twelve.whole_words().ends_with("in turn, within cycles"));
+    }
+
+    #[test]
+    fn twelve_lean_as_their_sixes() {
+        let said = said_of("x..x..", 8, Cycle::TWELVE);
+        assert_eq!(strip(&said), "3333");
+        assert_eq!(said.whole.lean, Lean::Threes);
+        assert_eq!(said.cycles[1].start, 3.0);
+    }
+
+    #[test]
+    fn a_beat_too_many_does_not_turn_the_whole_against_its_cycles() {
+        // Threes that come two pulses later each time: over one another they are twos.
+        let said = said_of("x..x..x..x..x..x..x..x..xx", 6, Cycle::SIX);
+        let n_threes = strip(&said).matches('3').count();
+        assert!(2 * n_threes > said.cycles.len(), "{}", strip(&said));
+        assert_eq!(said.whole.lean, Lean::Threes, "{}", strip(&said));
+    }
+}

@@ -67,7 +67,10 @@ impl Agreement {
     pub fn words(&self, first: &str, second: &str) -> String {
         let (same, both) = (self.n_same, self.n_both);
         let cycles = if both == 1 { "cycle" } else { "cycles" };
-        let mut words = format!("{first} and {second} agree in {same} of {both} {cycles}");
+        let mut words = match both {
+            0 => format!("nothing was told by both {first} and {second}"),
+            _ => format!("{first} and {second} agree in {same} of {both} {cycles}"),
+        };
         words.push_str(&match self.beyond_chance() {
             None => String::new(),
             Some(Beyond::Less) => ", less often than by chance".to_owned(),

@@ -76,9 +76,9 @@ impl Body {
         self.push(Weight::Extra, lines);
     }
 
-    /// A line as it is, that is left out only after all that is an extra.
-    pub(super) fn rather(&mut self, line: Line<'static>) {
-        self.push(Weight::Rather, [line]);
+    /// Lines as they are, that are left out only after all that is an extra, all of them together.
+    pub(super) fn rather(&mut self, lines: Vec<Line<'static>>) {
+        self.push(Weight::Rather, lines);
     }
 
     /// Text, wrapped.
@@ -153,11 +153,20 @@ impl Body {
                 }
             }
         }
-        // One of several rows may have made more room than was needed.
+        // One of several rows may have made more room than was needed; what is rather kept makes sense
+        // only behind what is before it.
+        let is_kept = |text: usize| {
+            let mut own = self.rows.iter().filter(|row| row.text == text);
+            own.any(|row| row.weight == Weight::Rather)
+        };
         for at in (0..left_out.len()).rev() {
             let mut fewer = left_out.clone();
-            fewer.remove(at);
-            if n_rows(&fewer) <= height {
+            let text = fewer.remove(at);
+            let is_behind = is_kept(text)
+                && fewer
+                    .iter()
+                    .any(|before| *before < text && is_kept(*before));
+            if n_rows(&fewer) <= height && !is_behind {
                 left_out = fewer;
             }
         }
@@ -261,7 +270,7 @@ mod tests {
         let texts = |height| {
             let mut body = Body::new(12);
             body.mention("extra");
-            body.rather(Line::from("rather"));
+            body.rather(vec![Line::from("rather")]);
             body.mention("more of two");
             body.say("must", Style::new());
             let lines = body.fitted(height);

@@ -600,6 +600,21 @@ fn one_goes_far_and_to_where_something_changes() {
 }
 
 #[test]
+fn taps_keep_their_tempo_though_something_finer_is_played() {
+    let (times, _) = clicks();
+    let mut recording = known(None);
+    recording.taps = times.iter().copied().skip(2).step_by(2).take(12).collect();
+    recording.n_taps = recording.taps.len();
+    let tapped = 60.0 * 11.0 / (recording.taps[11] - recording.taps[0]);
+    recording.step(Step::Taps);
+    let known = recording.analysis.as_ref().expect("known");
+    let ppm = known.tempo_ppm().expect("pulses");
+    assert!((ppm / tapped - 1.0).abs() < 0.1, "{ppm} {tapped}");
+    let told = format!("12 taps are taken: {ppm:.0} pulses a minute.");
+    assert_eq!(recording.told, told);
+}
+
+#[test]
 fn taps_say_where_pulses_are_and_where_a_cycle_begins() {
     let (times, _) = clicks();
     let mut recording = known(None);

@@ -3,7 +3,7 @@
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 
-use crate::app::{ANSWERS, FIRM, Place};
+use crate::app::{ANSWERS, FIRM, LEANS, Place};
 use crate::tui::keymap::{Binding, below_help};
 use crate::tui::page::{Body, INDENT, Screen, cell, wrapped};
 use crate::tui::theme::Theme;
@@ -23,7 +23,11 @@ pub(in crate::tui) fn screen(
     let everywhere = "ctrl-c leaves from anywhere, ctrl-z suspends. Answers are kept at once.";
     body.mention(everywhere);
     body.gap();
-    for (word, lines) in ANSWERS {
+    let words = match view.place {
+        Place::Recording(_) => [&ANSWERS[..3], &LEANS].concat(),
+        _ => ANSWERS.to_vec(),
+    };
+    for (word, lines) in words {
         let [meaning, more] = lines;
         body.line(Line::from(vec![
             Span::styled(

@@ -1,5 +1,6 @@
 //! A recording, cycle by cycle.
 
+use std::mem;
 use std::ops::Range;
 
 use ratatui::style::Style;
@@ -397,10 +398,10 @@ fn grid(
         .pulses()
         .map(|pulse| cell(&counting.name(cycle, pulse), PULSE))
         .collect();
-    body.line(Line::styled(
+    let mut lines = vec![Line::styled(
         format!("{:INDENT$}{:NAME$}{counts}", "", "count"),
         theme.strong(),
-    ));
+    )];
     for (idx, part) in Part::ALL.iter().enumerate() {
         if !has_part[idx] {
             continue;
@@ -409,11 +410,10 @@ fn grid(
             .iter()
             .map(|pulse| cell(bar(pulse[idx]), PULSE))
             .collect();
-        body.rather(Line::from(format!(
-            "{:INDENT$}{:NAME$}{marks}",
-            "",
-            part.name()
-        )));
+        let name = part.name();
+        lines.push(Line::from(format!("{:INDENT$}{name:NAME$}{marks}", "")));
+        // Counts without a row below them say nothing.
+        body.rather(mem::take(&mut lines));
     }
     body.explain("# ## ### stronger on this count than on the weakest of the cycle");
     if let Some(head) = view.playhead.filter(|_| recording.is_sounding) {

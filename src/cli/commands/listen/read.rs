@@ -8,7 +8,7 @@ use std::path::Path;
 use crate::app::recording::{notes_of, sound_begins};
 use crate::cli::args::Listen;
 use crate::cli::commands::write::warn;
-use crate::cli::failure::{Failure, Kind};
+use crate::cli::failure::{Failure, Kind, in_words};
 use crate::listen::{Ear, Notes, NotesError, Pulses, Sound};
 use crate::pcm::decode::{self, DecodeError, Mono};
 
@@ -157,6 +157,6 @@ fn limited(file: File, path: &Path, largest: u64) -> Result<Vec<u8>, Failure> {
 }
 
 pub(super) fn unreadable(path: &Path, error: &io::Error) -> Failure {
-    let what = format!("{}: {error}", path.display());
+    let what = format!("{}: {}", path.display(), in_words(error));
     Failure::new(Kind::Data, what, "check the name and who may read it")
 }

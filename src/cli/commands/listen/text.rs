@@ -103,7 +103,7 @@ fn legend(listened: &Listened) -> String {
     }
     text.push_str(
         "  each cycle is heard with its neighbours: of a stretch it says how sure the least sure\n\
-         \x20 and the surest of its cycles is; the whole adds up the evidence of all\n\n",
+         \x20 and the surest of its cycles is; the whole is heard as one, unless most cycles lean one way\n\n",
     );
     text
 }
