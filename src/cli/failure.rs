@@ -49,12 +49,9 @@ pub(super) struct Failure {
 
 /// What went wrong with a file, without the number that the system gives it.
 pub(super) fn in_words(error: &io::Error) -> String {
-    match error.kind() {
-        io::ErrorKind::NotFound => "there is no such file".to_owned(),
-        io::ErrorKind::IsADirectory => "that is a folder, not a file".to_owned(),
-        io::ErrorKind::PermissionDenied => "it may not be opened".to_owned(),
-        _ => error.to_string(),
-    }
+    let told = error.to_string();
+    let words = told.split(" (os error").next();
+    words.unwrap_or_default().to_owned()
 }
 
 impl Failure {
