@@ -97,6 +97,33 @@ pub struct CycleSaid {
     pub sides: [[f64; 2]; 4],
 }
 
+impl CycleSaid {
+    /// What is said of several sixes, one at least, as one cycle: evidence added up, leans by their mean.
+    fn of_sixes(sixes: &[Self], answers: Answers) -> Self {
+        let share = |lean: Lean| {
+            let own = sixes.iter().filter(|six| six.said.lean == lean);
+            own.map(|six| six.said.sure).sum::<f64>() / real(sixes.len())
+        };
+        let leans = [Lean::Threes, Lean::Twos, Lean::Both].into_iter();
+        let best = leans.max_by(|a, b| share(*a).total_cmp(&share(*b)));
+        let spoken = best.filter(|lean| answers == Answers::Forced || share(*lean) > 0.5);
+        let lean = spoken.unwrap_or(Lean::Unclear);
+        let mut all = sixes[0];
+        all.said.lean = lean;
+        all.said.sure = share(lean);
+        for six in &sixes[1..] {
+            all.said.threes += six.said.threes;
+            all.said.twos += six.said.twos;
+            for part in 0..Part::ALL.len() {
+                all.parts[part] += six.parts[part];
+                all.sides[part][0] += six.sides[part][0];
+                all.sides[part][1] += six.sides[part][1];
+            }
+        }
+        all
+    }
+}
+
 /// What is heard in a recording or in notes.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Analysis {
@@ -239,46 +266,16 @@ impl Analysis {
         }
     }
 
-    /// What is said of sixes as what is said of cycles of several of them: the mean.
+    /// What is said of sixes as what is said of cycles of several of them.
     fn counted_in(self, cycle: Cycle, counted: Counted, answers: Answers) -> Self {
-        let n_sixes = counted.n_cycle / 6;
-        let of = |sixes: &[CycleSaid]| {
-            let n = real(sixes.len());
-            let sum = |of: fn(&CycleSaid) -> f64| sixes.iter().map(of).sum::<f64>();
-            let share = |lean: Lean| {
-                let own = sixes.iter().filter(|six| six.said.lean == lean);
-                own.map(|six| six.said.sure).sum::<f64>() / n
-            };
-            let (threes, twos) = (sum(|six| six.said.threes), sum(|six| six.said.twos));
-            let leans = [Lean::Threes, Lean::Twos, Lean::Both];
-            let best = leans
-                .into_iter()
-                .max_by(|a, b| share(*a).total_cmp(&share(*b)));
-            let lean = best.filter(|lean| answers == Answers::Forced || share(*lean) > 0.5);
-            let lean = lean.unwrap_or(Lean::Unclear);
-            let mut said = CycleSaid {
-                said: Said {
-                    threes,
-                    twos,
-                    sure: share(lean),
-                    lean,
-                },
-                ..sixes[0]
-            };
-            for (part, sides) in said.sides.iter_mut().enumerate() {
-                said.parts[part] = sixes.iter().map(|six| six.parts[part]).sum();
-                for (side, sum) in sides.iter_mut().enumerate() {
-                    *sum = sixes.iter().map(|six| six.sides[part][side]).sum();
-                }
-            }
-            said
-        };
-        let cycles: Vec<CycleSaid> = self.cycles.chunks(n_sixes).map(of).collect();
-        let cycles = cycles[..counted.n_cycles().min(cycles.len())].to_vec();
+        let sixes = self.cycles.chunks(counted.n_cycle / 6);
+        let cycles = sixes.map(|sixes| CycleSaid::of_sixes(sixes, answers));
+        let cycles: Vec<CycleSaid> = cycles.take(counted.n_cycles()).collect();
+        let turns = turns(&cycles);
         Self {
             cycle,
-            turns: turns(&cycles),
-            turns_within: !self.turns.is_empty() && turns(&cycles).is_empty(),
+            turns_within: turns.is_empty() && !self.turns.is_empty(),
+            turns,
             cycles,
             ..self
         }

@@ -68,7 +68,7 @@ impl Agreement {
         let (same, both) = (self.n_same, self.n_both);
         let cycles = if both == 1 { "cycle" } else { "cycles" };
         let mut words = match both {
-            0 => format!("nothing was told by both {first} and {second}"),
+            0 => format!("no cycle is told by both {first} and {second}"),
             _ => format!("{first} and {second} agree in {same} of {both} {cycles}"),
         };
         words.push_str(&match self.beyond_chance() {

@@ -138,7 +138,7 @@ impl Cut {
         });
         let stop = if titles.ends_with('?') { "" } else { "." };
         format!(
-            "Cut for: {titles}{stop} Practise it by esc, or with --deck own.{unsaid}{unnamed}{unasked}"
+            "Cut for: {titles}{stop} Esc goes to practise it, and so does --deck own.{unsaid}{unnamed}{unasked}"
         )
     }
 }

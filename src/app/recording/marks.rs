@@ -170,7 +170,7 @@ impl Recording {
             other.is_some_and(|other| other.mark == said.mark)
         };
         if said.mark == Mark::CannotSay {
-            self.told = "That it cannot be said is as sure as it is.".to_owned();
+            self.told = "How sure you are is asked of threes, twos and both alone.".to_owned();
             return;
         }
         // What else is said in the section stays as sure as it is.

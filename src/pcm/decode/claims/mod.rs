@@ -2,7 +2,8 @@
 //! it does unasked: a damaged length of four bytes would take four gigabytes and end the program.
 //!
 //! Tables of MP4 files and codebooks of Vorbis are checked. Words and pictures, which nobody reads
-//! here, are hidden: patched to a kind that is passed over, or made empty.
+//! here, are hidden: patched to a kind that is passed over, or made empty. Of MP3 it is told where frames
+//! are missing, of which the library knows nothing.
 
 mod codebooks;
 mod mp3;
