@@ -12,10 +12,14 @@ pub(super) struct Decimator {
     factor: usize,
     taps: Vec<f32>,
     waiting: Vec<f32>,
+    /// What waits, dealt out: row p holds every sample that lies p behind a multiple of the factor.
+    rows: Vec<Vec<f32>>,
 }
 
 /// Taps to each side of the middle, per unit of the factor.
 const REACH: usize = 12;
+/// Output samples that are made side by side: one after the other, each would wait for its sums.
+const AT_ONCE: usize = 32;
 
 impl Decimator {
     pub(super) fn new(factor: usize) -> Self {
@@ -36,6 +40,7 @@ impl Decimator {
             factor,
             taps: taps.iter().map(|tap| single(tap / sum)).collect(),
             waiting: vec![0.0; reach],
+            rows: vec![Vec::new(); factor],
         }
     }
 
@@ -46,12 +51,37 @@ impl Decimator {
             return;
         }
         self.waiting.extend_from_slice(samples);
-        let mut from = 0;
-        while let Some(window) = self.waiting.get(from..from + self.taps.len()) {
-            out.push(dot(window, &self.taps));
-            from += self.factor;
+        let n_new =
+            (self.waiting.len() + self.factor).saturating_sub(self.taps.len()) / self.factor;
+        self.deal_out();
+        let n_out = out.len() + n_new;
+        for from in (0..n_new).step_by(AT_ONCE) {
+            out.extend(self.outputs(from));
         }
-        self.waiting.drain(..from.min(self.waiting.len()));
+        out.truncate(n_out);
+        self.waiting.drain(..n_new * self.factor);
+    }
+
+    /// Silence behind each row lets the last outputs be made like all others, some of them for nothing.
+    fn deal_out(&mut self) {
+        for (p, row) in self.rows.iter_mut().enumerate() {
+            row.clear();
+            row.extend(self.waiting.iter().skip(p).step_by(self.factor));
+            row.extend([0.0; AT_ONCE]);
+        }
+    }
+
+    fn outputs(&self, from: usize) -> [f32; AT_ONCE] {
+        let mut sums = [0.0; AT_ONCE];
+        for (p, row) in self.rows.iter().enumerate() {
+            let taps = self.taps.iter().skip(p).step_by(self.factor);
+            let samples = row.get(from..).unwrap_or_default().windows(AT_ONCE);
+            let samples = samples.filter_map(<[f32]>::first_chunk::<AT_ONCE>);
+            for (tap, samples) in taps.zip(samples) {
+                sums = array::from_fn(|k| sums[k] + tap * samples[k]);
+            }
+        }
+        sums
     }
 
     /// What is left when nothing more comes.
@@ -63,71 +93,58 @@ impl Decimator {
     }
 }
 
-/// The sum of products of two rows of one length, in sixteen sums at once: one sum would have to wait
-/// for each addition, and is five times as slow.
-fn dot(a: &[f32], b: &[f32]) -> f32 {
-    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<16>(), b.as_chunks::<16>());
-    let mut sums = [0.0; 16];
-    for (a, b) in a.iter().zip(b) {
-        sums = array::from_fn(|k| sums[k] + a[k] * b[k]);
-    }
-    let rest = a_rest.iter().zip(b_rest).map(|(a, b)| a * b);
-    sums.iter().sum::<f32>() + rest.sum::<f32>()
-}
-
-/// Two equal second-order sections in a row: 24 dB an octave (coefficients after Bristow-Johnson's
-/// collection of filter formulas, from memory).
+/// The low and the high band side by side, each through two equal second-order sections in a row:
+/// 24 dB an octave (coefficients after Bristow-Johnson's collection of filter formulas, from memory).
 #[derive(Clone, Debug)]
-pub(super) struct Band {
-    b: [f64; 3],
-    a: [f64; 2],
-    past: [[f64; 2]; 2],
+pub(super) struct Bands {
+    b: [Lanes; 3],
+    a: [Lanes; 2],
+    past: [[Lanes; 2]; 2],
 }
 
-impl Band {
-    /// Lets through what is below `hertz`.
-    pub(super) fn below(hertz: f64, rate: f64) -> Self {
-        let cos = (TAU * hertz / rate).cos();
-        Self::of(
-            hertz,
-            rate,
-            [0.5 * (1.0 - cos), 1.0 - cos, 0.5 * (1.0 - cos)],
-        )
-    }
+/// One value for the low band and one for the high.
+type Lanes = [f64; 2];
 
-    /// Lets through what is above `hertz`.
-    pub(super) fn above(hertz: f64, rate: f64) -> Self {
-        let cos = (TAU * hertz / rate).cos();
-        Self::of(
-            hertz,
-            rate,
-            [0.5 * (1.0 + cos), -1.0 - cos, 0.5 * (1.0 + cos)],
-        )
-    }
-
-    fn of(hertz: f64, rate: f64, b: [f64; 3]) -> Self {
-        let (sin, cos) = (TAU * hertz / rate).sin_cos();
-        let alpha = sin * 0.5_f64.sqrt();
-        let a0 = 1.0 + alpha;
+impl Bands {
+    /// What is below `low` hertz, and what is above `high`.
+    pub(super) fn new(low: f64, high: f64, rate: f64) -> Self {
+        let below = coefficients(low, rate, |cos| {
+            [0.5 * (1.0 - cos), 1.0 - cos, 0.5 * (1.0 - cos)]
+        });
+        let above = coefficients(high, rate, |cos| {
+            [0.5 * (1.0 + cos), -1.0 - cos, 0.5 * (1.0 + cos)]
+        });
         Self {
-            b: b.map(|b| b / a0),
-            a: [-2.0 * cos / a0, (1.0 - alpha) / a0],
-            past: [[0.0; 2]; 2],
+            b: array::from_fn(|k| [below.0[k], above.0[k]]),
+            a: array::from_fn(|k| [below.1[k], above.1[k]]),
+            past: [[[0.0; 2]; 2]; 2],
         }
     }
 
-    /// The next sample through it.
-    pub(super) fn next(&mut self, sample: f64) -> f64 {
-        let mut x = sample;
+    /// The next sample through both.
+    pub(super) fn next(&mut self, sample: f64) -> Lanes {
+        let (a, b) = (&self.a, &self.b);
+        let mut x = [sample; 2];
         for past in &mut self.past {
-            let y = self.b[0] * x + past[0];
+            let y: Lanes = array::from_fn(|k| b[0][k] * x[k] + past[0][k]);
             // The tiny offset that is added and taken away keeps silence out of the slow numbers.
-            past[0] = self.b[1] * x - self.a[0] * y + past[1] + 1e-25;
-            past[1] = self.b[2] * x - self.a[1] * y;
+            past[0] = array::from_fn(|k| (b[1][k] * x[k] + past[1][k] + 1e-25) - a[0][k] * y[k]);
+            past[1] = array::from_fn(|k| b[2][k] * x[k] - a[1][k] * y[k]);
             x = y;
         }
         x
     }
+}
+
+/// The coefficients of a section with its edge at `hertz`, those of the input by the cosine there.
+fn coefficients(hertz: f64, rate: f64, b: impl Fn(f64) -> [f64; 3]) -> ([f64; 3], [f64; 2]) {
+    let (sin, cos) = (TAU * hertz / rate).sin_cos();
+    let alpha = sin * 0.5_f64.sqrt();
+    let a0 = 1.0 + alpha;
+    (
+        b(cos).map(|b| b / a0),
+        [-2.0 * cos / a0, (1.0 - alpha) / a0],
+    )
 }
 
 #[cfg(test)]
@@ -164,12 +181,13 @@ mod tests {
     #[test]
     fn a_band_halves_power_at_each_section_at_its_edge() {
         // Each section of quality 0.7071 has -3.01 dB at its edge, so that two have -6.02.
-        for mut band in [Band::below(500.0, 8000.0), Band::above(500.0, 8000.0)] {
-            let out: Vec<f64> = sine(500.0, 8000.0, 8000)
-                .iter()
-                .map(|x| band.next(f64::from(*x)))
-                .collect();
-            let gain = rms(out[4000..].iter().copied()) / 0.5_f64.sqrt();
+        let mut bands = Bands::new(500.0, 500.0, 8000.0);
+        let out: Vec<[f64; 2]> = sine(500.0, 8000.0, 8000)
+            .iter()
+            .map(|x| bands.next(f64::from(*x)))
+            .collect();
+        for band in [0, 1] {
+            let gain = rms(out[4000..].iter().map(|x| x[band])) / 0.5_f64.sqrt();
             assert!((gain - 0.5).abs() < 0.002, "{gain}");
         }
     }

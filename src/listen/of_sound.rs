@@ -195,7 +195,7 @@ impl Sound {
                 .get(from..until)
                 .filter(|window| window.len() > 64)?;
             let powers = spectrum.powers(window);
-            let loud = powers.iter().fold(0.0, |most: f64, p| most.max(*p));
+            let loud = powers.iter().fold(0.0, |most: f32, p| most.max(*p));
             (loud > 1e-6).then(|| (tones.classes(powers), tones.leading(powers)))
         };
         let found = pulses.times().iter().enumerate().map(of);
@@ -240,25 +240,25 @@ impl Tones {
     }
 
     /// Powers by pitch class, as shares of their sum.
-    fn classes(&self, powers: &[f64]) -> [f64; 12] {
+    fn classes(&self, powers: &[f32]) -> [f64; 12] {
         let mut sums = [1e-9; 12];
         for (bin, class) in &self.classes {
-            sums[*class] += powers[*bin];
+            sums[*class] += f64::from(powers[*bin]);
         }
         let total: f64 = sums.iter().sum();
         sums.map(|sum| sum / total)
     }
 
     /// The pitch whose first four harmonics are strongest together, each next one weighted less.
-    fn leading(&self, powers: &[f64]) -> f64 {
+    fn leading(&self, powers: &[f32]) -> f64 {
         let most = |bins: &Range<usize>| {
             let bins = bins.start.min(powers.len())..bins.end.min(powers.len());
-            powers[bins].iter().fold(0.0, |most: f64, p| most.max(*p))
+            powers[bins].iter().fold(0.0, |most: f32, p| most.max(*p))
         };
         let strength = |harmonics: &[Range<usize>; 4]| -> f64 {
             let weighted = harmonics.iter().zip(HARMONICS);
             weighted
-                .map(|(bins, weight)| weight * most(bins).sqrt())
+                .map(|(bins, weight)| weight * f64::from(most(bins)).sqrt())
                 .sum()
         };
         let strengths = self.harmonics.iter().map(strength);

@@ -3,9 +3,9 @@
 
 use crate::pcm::SampleRate;
 
-use super::filter::{Band, Decimator};
+use super::filter::{Bands, Decimator};
 use super::spectrum::{Flux, Mels, Spectrum, Strikes, decibels};
-use super::units::{index, mean, real, single};
+use super::units::{index, mean, real, single, sum_of_pairs};
 
 /// Samples of a spectrum: 43 to 64 ms.
 const N_FFT: usize = 1024;
@@ -114,8 +114,10 @@ pub struct Ear {
     mels: Mels,
     flux: Flux,
     loudest: f64,
-    bands: [Band; 2],
+    bands: Bands,
     strikes: Strikes,
+    /// The hertz of each bin of a spectrum.
+    bins: Vec<f32>,
     measures: Vec<Measures>,
     powers: Vec<[f32; 3]>,
     thin: Vec<f32>,
@@ -128,7 +130,6 @@ impl Ear {
         // One sample of so many that 16,000 to 24,000 a second are left, where there are as many.
         let factor = usize::try_from(rate.hz() / 20_000).unwrap_or(1).max(1);
         let rate = f64::from(rate.hz()) / real(factor);
-        let high = HIGH.min(0.4 * rate);
         Self {
             thinner: Decimator::new(factor),
             thinnest: Decimator::new(THIN),
@@ -140,11 +141,11 @@ impl Ear {
             mels: Mels::new(N_FFT, rate),
             flux: Flux::new(LAG, REACH),
             loudest: -100.0,
-            bands: [
-                Band::below(LOW.min(0.4 * rate), rate),
-                Band::above(high, rate),
-            ],
+            bands: Bands::new(LOW.min(0.4 * rate), HIGH.min(0.4 * rate), rate),
             strikes: Strikes::new(LAG),
+            bins: (0..=N_FFT / 2)
+                .map(|bin| single(real(bin) * rate / real(N_FFT)))
+                .collect(),
             measures: Vec::new(),
             powers: Vec::new(),
             thin: Vec::new(),
@@ -197,8 +198,8 @@ impl Ear {
             let mut sums = [0.0; 3];
             for sample in part {
                 let x = f64::from(*sample);
-                let [low, high] = &mut self.bands;
-                for (sum, y) in sums.iter_mut().zip([x, low.next(x), high.next(x)]) {
+                let [low, high] = self.bands.next(x);
+                for (sum, y) in sums.iter_mut().zip([x, low, high]) {
                     *sum += y * y;
                 }
             }
@@ -212,11 +213,11 @@ impl Ear {
             let bands = self.mels.of(powers).map(decibels);
             self.loudest = bands.iter().fold(self.loudest, |most, db| most.max(*db));
             let rise = self.flux.next(bands, self.loudest - DEPTH);
-            let magnitudes: Vec<f64> = powers.iter().map(|power| power.sqrt()).collect();
+            let magnitudes: Vec<f32> = powers.iter().map(|power| power.sqrt()).collect();
             self.measures.push(Measures {
                 rise: single(rise),
-                bright: brightness(&magnitudes, self.rate),
-                flux: single(self.strikes.next(&magnitudes)),
+                bright: brightness(&magnitudes, &self.bins),
+                flux: self.strikes.next(&magnitudes),
             });
             from += self.hop;
         }
@@ -225,16 +226,11 @@ impl Ear {
     }
 }
 
-/// The centre of the magnitudes in octaves over 100 Hz.
-fn brightness(magnitudes: &[f64], rate: f64) -> f32 {
-    let step = rate / real(N_FFT);
-    let (mut sum, mut moment, mut at) = (1e-9, 0.0, 0.0);
-    for magnitude in magnitudes {
-        sum += magnitude;
-        moment += magnitude * at;
-        at += step;
-    }
-    single((1.0 + moment / sum / 100.0).log2())
+/// The centre of the magnitudes of these bins in octaves over 100 Hz.
+fn brightness(magnitudes: &[f32], bins: &[f32]) -> f32 {
+    let sum = 1e-9 + sum_of_pairs(magnitudes, bins, |magnitude, _| magnitude);
+    let moment = sum_of_pairs(magnitudes, bins, |magnitude, hertz| magnitude * hertz);
+    (1.0 + moment / sum / 100.0).log2()
 }
 
 /// What is measured of one spectrum.

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use realfft::num_complex::Complex;
 use realfft::{RealFftPlanner, RealToComplex};
 
-use super::units::{real, single};
+use super::units::{real, single, sum_of_pairs};
 
 /// The periodic Hann window of `n` samples. Its cosine is turned on from sample to sample, and set
 /// right every so often, since windows of many lengths are asked for.
@@ -39,7 +39,7 @@ pub(super) struct Spectrum {
     input: Vec<f32>,
     output: Vec<Complex<f32>>,
     scratch: Vec<Complex<f32>>,
-    powers: Vec<f64>,
+    powers: Vec<f32>,
 }
 
 impl Spectrum {
@@ -58,10 +58,10 @@ impl Spectrum {
 
     /// The powers of the bins of a frame; of a shorter one as if its window were as short and the
     /// rest silent.
-    pub(super) fn powers(&mut self, frame: &[f32]) -> &[f64] {
+    pub(super) fn powers(&mut self, frame: &[f32]) -> &[f32] {
         self.transform(frame);
         for (power, bin) in self.powers.iter_mut().zip(&self.output) {
-            *power = f64::from(bin.norm_sqr());
+            *power = bin.norm_sqr();
         }
         &self.powers
     }
@@ -108,7 +108,7 @@ fn hertz(mel: f64) -> f64 {
 #[derive(Debug)]
 pub(super) struct Mels {
     /// For each band its first bin and the weights from there on.
-    bands: Vec<(usize, Vec<f64>)>,
+    bands: Vec<(usize, Vec<f32>)>,
 }
 
 impl Mels {
@@ -127,7 +127,7 @@ impl Mels {
             let weights: Vec<f64> = (0..=n / 2).map(weight).collect();
             let from = weights.iter().position(|w| *w > 0.0).unwrap_or(0);
             let kept = weights[from..].iter().take_while(|w| **w > 0.0);
-            (from, kept.copied().collect())
+            (from, kept.copied().map(single).collect())
         };
         Self {
             bands: (0..N_MELS).map(band).collect(),
@@ -135,11 +135,12 @@ impl Mels {
     }
 
     /// The bands of a spectrum of powers.
-    pub(super) fn of(&self, powers: &[f64]) -> [f64; N_MELS] {
+    pub(super) fn of(&self, powers: &[f32]) -> [f64; N_MELS] {
         let mut found = [0.0; N_MELS];
         for (to, (from, weights)) in found.iter_mut().zip(&self.bands) {
             let bins = powers.get(*from..).unwrap_or_default();
-            *to = bins.iter().zip(weights).map(|(p, w)| p * w).sum();
+            let bins = bins.get(..weights.len()).unwrap_or_default();
+            *to = f64::from(sum_of_pairs(bins, weights, |power, weight| power * weight));
         }
         found
     }
@@ -183,7 +184,7 @@ impl Flux {
 /// Spectral flux of magnitudes, half-wave rectified (Dixon 2006): what rings on adds nothing to it, so
 /// that it tells how hard a stroke was among strings that still sound.
 pub(super) struct Strikes {
-    past: Past<Vec<f64>>,
+    past: Past<Vec<f32>>,
 }
 
 impl Strikes {
@@ -196,10 +197,9 @@ impl Strikes {
 
     /// By how much the magnitudes of the next frame rise, added up; 0 as long as there is none to compare
     /// it with.
-    pub(super) fn next(&mut self, magnitudes: &[f64]) -> f64 {
+    pub(super) fn next(&mut self, magnitudes: &[f32]) -> f32 {
         let old = self.past.then(magnitudes.to_vec()).unwrap_or_default();
-        let rises = magnitudes.iter().zip(&old);
-        rises.map(|(now, before)| (now - before).max(0.0)).sum()
+        sum_of_pairs(magnitudes, &old, |now, before| (now - before).max(0.0))
     }
 }
 
@@ -304,7 +304,7 @@ mod tests {
         let (re, im) = (numbers(&fft["re"]), numbers(&fft["im"]));
         for (k, bin) in numbers(&fft["bins"]).iter().enumerate() {
             let expected = re[k].hypot(im[k]);
-            let found = powers[*bin as usize].sqrt();
+            let found = f64::from(powers[*bin as usize]).sqrt();
             // The samples are single precision here, double there.
             assert!((found - expected).abs() < 1e-5, "{bin}: {found} {expected}");
         }

@@ -1,4 +1,6 @@
-//! Casts between counts and numbers, each with its reason.
+//! Casts between counts and numbers, each with its reason, and sums over rows.
+
+use std::array;
 
 /// A count as a number.
 #[expect(
@@ -31,6 +33,18 @@ pub(super) fn single(x: f64) -> f32 {
 /// The mean; 0 of none.
 pub(super) fn mean(values: &[f64]) -> f64 {
     values.iter().sum::<f64>() / real(values.len().max(1))
+}
+
+/// The sum of something of each pair of two rows of one length, in sixteen sums at once: one sum would have to wait for
+/// each addition, and takes several times as long.
+pub(super) fn sum_of_pairs(a: &[f32], b: &[f32], of: impl Fn(f32, f32) -> f32) -> f32 {
+    let ((a, a_rest), (b, b_rest)) = (a.as_chunks::<16>(), b.as_chunks::<16>());
+    let mut sums = [0.0; 16];
+    for (a, b) in a.iter().zip(b) {
+        sums = array::from_fn(|k| sums[k] + of(a[k], b[k]));
+    }
+    let rest = a_rest.iter().zip(b_rest).map(|(a, b)| of(*a, *b));
+    sums.iter().sum::<f32>() + rest.sum::<f32>()
 }
 
 /// The value below which a share of all lies; 0 of none.
