@@ -73,14 +73,14 @@ pub(super) struct Practice {
     #[arg(long, value_name = "DECK", global = true, help_heading = EVERYWHERE)]
     pub(super) deck: Option<PathBuf>,
     /// Draw all chance from this number
-    #[arg(long, value_name = "N", global = true, help_heading = EVERYWHERE, value_parser = seed)]
+    #[arg(long, value_name = "N", global = true, help_heading = EVERYWHERE, value_parser = seed, allow_negative_numbers = true)]
     pub(super) seed: Option<u64>,
     /// End the sitting after the block in which so many minutes are reached
     #[arg(long, value_name = "N", global = true, help_heading = EVERYWHERE, default_value_t = 10,
-          value_parser = clap::value_parser!(u16).range(1..=120))]
+          value_parser = clap::value_parser!(u16).range(1..=120), allow_negative_numbers = true)]
     pub(super) minutes: u16,
     /// End the sitting after exactly so many questions, or make so many
-    #[arg(long, value_name = "N", global = true, help_heading = EVERYWHERE, value_parser = clap::value_parser!(u32).range(1..=1000))]
+    #[arg(long, value_name = "N", global = true, help_heading = EVERYWHERE, value_parser = clap::value_parser!(u32).range(1..=1000), allow_negative_numbers = true)]
     pub(super) questions: Option<u32>,
     /// Keep time without a sound device: nothing is heard
     #[arg(long, global = true, help_heading = EVERYWHERE)]
@@ -166,7 +166,7 @@ pub(super) struct Phrase {
     #[arg(value_name = "EXERCISE")]
     pub(super) exercise: String,
     /// How strong the cues are, in decibels [default: the exercise's criterion]
-    #[arg(long, value_name = "DB", value_parser = decibels)]
+    #[arg(long, value_name = "DB", value_parser = decibels, allow_negative_numbers = true)]
     pub(super) level: Option<f64>,
     /// The feel it is to have: threes, twos, both, in-turn, either or mixed [default: one of the exercise's]
     #[arg(long, value_name = "FEEL", value_parser = feel)]
@@ -216,16 +216,16 @@ pub(super) struct Listen {
     #[arg(long, value_name = "CSV", conflicts_with_all = ["tempo", "start"])]
     pub(super) pulses: Option<PathBuf>,
     /// Take steady pulses, so many a minute
-    #[arg(long, value_name = "PPM", requires = "start", value_parser = tempo)]
+    #[arg(long, value_name = "PPM", requires = "start", value_parser = tempo, allow_negative_numbers = true)]
     pub(super) tempo: Option<crate::rhythm::Tempo>,
     /// Where the first of the steady pulses lies, or of a MIDI file the first cycle; it is beat one
-    #[arg(long, value_name = "SEC", value_parser = seconds)]
+    #[arg(long, value_name = "SEC", value_parser = seconds, allow_negative_numbers = true)]
     pub(super) start: Option<f64>,
     /// Pulses in a cycle, 2 to 48; threes and twos can be told apart from 5 on [default: 6, or as kept]
-    #[arg(long, value_name = "N", value_parser = cycle)]
+    #[arg(long, value_name = "N", value_parser = cycle, allow_negative_numbers = true)]
     pub(super) cycle: Option<crate::rhythm::Cycle>,
     /// Show the accents of this cycle as a grid, in text and in the picture [default: the one that leans most clearly]
-    #[arg(long, value_name = "N", value_parser = nth_cycle)]
+    #[arg(long, value_name = "N", value_parser = nth_cycle, allow_negative_numbers = true)]
     pub(super) cycle_shown: Option<usize>,
     /// Answer threes or twos for each, never unclear
     #[arg(long)]

@@ -15,6 +15,7 @@ use contrapalma::world::Seed;
 use serde_json::Value;
 
 use crate::program::{Home, run};
+use crate::terminal::{Terminal, program};
 
 /// Families whose cue is heard in the sound by itself, and which state all feels.
 const CLEAR: [Family; 6] = [
@@ -389,10 +390,16 @@ fn what_cannot_be_heard_is_a_clear_sentence() {
         ("listen absent.wav", "absent.wav: "),
         (
             "listen a.wav --pulses bad.csv",
-            "time 3 is no finite number",
+            "bad.csv: line 3: found \"NaN\"; expected one time",
         ),
-        ("listen a.wav --pulses unsorted.csv", "time 3 is not later"),
-        ("listen a.wav --pulses word.csv", "line 2: \"soon\""),
+        (
+            "listen a.wav --pulses unsorted.csv",
+            "line 3: found \"1\"; expected a time that is a millisecond or more later than \"2\" on line 2",
+        ),
+        (
+            "listen a.wav --pulses word.csv",
+            "line 2: found \"soon\"; expected",
+        ),
         ("listen a.wav --pulses empty.csv", "0 pulses;"),
         ("listen a.wav --pulses one.csv", "1 pulse;"),
         ("listen a.wav --tempo 120 --start 900", "at least two"),
@@ -405,6 +412,81 @@ fn what_cannot_be_heard_is_a_clear_sentence() {
     let several = run(home.program("listen absent.wav a.mid --json"), "");
     assert_eq!(several.code, 3);
     assert_eq!(several.out.lines().count(), 1, "the other file is told");
+}
+
+/// A part of a time would be taken for all of it, and nobody would see it.
+#[test]
+fn a_list_of_pulses_is_one_time_a_line() {
+    let home = Home::new();
+    files(&home, "plain", "twos");
+    for (list, line, found) in [
+        ("0,5\n1,0\n", 1, "0,5"),
+        ("0\n\n0,5\n1\n", 3, "0,5"),
+        ("0;1\n1;2\n", 1, "0;1"),
+        ("time\n0\n1\n", 1, "time"),
+        ("0.5,label\n1,label\n", 1, "0.5,label"),
+        ("-1\n0\n1\n", 1, "-1"),
+        ("0\ninf\n", 2, "inf"),
+        ("0\n1e9\n", 2, "1e9"),
+        ("0\n360001\n", 2, "360001"),
+        ("0\n\u{1b}[2J\n", 2, "?[2J"),
+    ] {
+        home.write("list.csv", list);
+        let ended = run(home.program("listen a.wav --json --pulses list.csv"), "");
+        assert_eq!((ended.code, ended.out.as_str()), (3, ""), "{list:?}");
+        let says = format!("list.csv: line {line}: found \"{found}\"; expected one time in seconds");
+        assert!(ended.err.contains(&says), "{list:?}: {}", ended.err);
+    }
+    // What other programs put around times is no part of them.
+    home.write("list.csv", "\u{feff} 0.5 \r\n1\r\n\r\n1.5");
+    let ended = run(home.program("listen a.wav --json --pulses list.csv"), "");
+    assert_eq!((ended.code, ended.err.as_str()), (0, ""));
+}
+
+/// Pulses are believed only as far as the file goes on, whatever it is.
+#[test]
+fn pulses_behind_the_end_are_left_out_or_refused() {
+    let home = Home::new();
+    let told = files(&home, "plain", "threes");
+    let all = told["pulses"].as_array().expect("a list");
+    let lines: String = all.iter().map(|time| format!("{time}\n")).collect();
+    let late = |from: u32| -> String { (from..from + 6).map(|k| format!("{k}\n")).collect() };
+    home.write("late.csv", late(100));
+    home.write("one.csv", format!("0.5\n{}", late(100)));
+    home.write("some.csv", format!("{lines}{}", late(100)));
+    home.write("pulses.csv", &lines);
+    for file in ["a.wav", "a.mid"] {
+        let refused = run(
+            home.program(&format!("listen {file} --json --pulses late.csv")),
+            "",
+        );
+        assert_eq!((refused.code, refused.out.as_str()), (3, ""), "{file}");
+        let says = format!("late.csv: found 0 of its 6 pulses within {file}, which ends at 0:");
+        assert!(refused.err.contains(&says), "{}", refused.err);
+        let some = run(
+            home.program(&format!("listen {file} --json --pulses some.csv")),
+            "",
+        );
+        assert_eq!(some.code, 0, "{}", some.err);
+        let n = all.len() + 6;
+        let says = format!("some.csv: 6 of its {n} pulses lie behind the end of {file} at 0:");
+        assert!(some.err.contains(&says), "{}", some.err);
+        let whole = run(
+            home.program(&format!("listen {file} --json --pulses pulses.csv")),
+            "",
+        );
+        assert_eq!((whole.code, whole.err.as_str()), (0, ""), "{file}");
+        assert_eq!(some.out, whole.out, "{file}");
+    }
+    let one = run(home.program("listen a.wav --json --pulses one.csv"), "");
+    assert_eq!(one.code, 3);
+    assert!(one.err.contains("found 1 of its 7 pulses"), "{}", one.err);
+    // The screen does not even open.
+    let mut command = program(home.path(), "2026-11-26T08:00:00Z");
+    command.args(["listen", "a.wav", "--silent", "--pulses", "late.csv"]);
+    let mut terminal = Terminal::start(command);
+    terminal.wait_for("found 0 of its 6 pulses");
+    assert_eq!(terminal.end(), 3);
 }
 
 /// A WAV file with so many seconds of silence.

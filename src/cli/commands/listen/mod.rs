@@ -2,6 +2,7 @@
 
 mod csv;
 mod early;
+mod given;
 mod json;
 mod kept;
 mod listened;
@@ -76,12 +77,11 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
     let Ok(played) = played.transpose() else {
         return Ok(None);
     };
+    if played.is_none() {
+        read::check(path)?;
+    }
     let begins = played.as_ref().map_or(0.0, Played::begins);
-    let given = match (&asked.pulses, asked.tempo.zip(asked.start)) {
-        (Some(list), _) => Some(Given::Times(read::pulses(list)?.moved(-begins))),
-        (None, Some((tempo, start))) => Some(Given::Steady(tempo, start - begins)),
-        (None, None) => None,
-    };
+    let given = given_on_screen(path, asked, begins)?;
     let own = played.as_ref().map(Played::pulses);
     let pulses = match (given, own) {
         (None, Some(None)) => return Ok(None),
@@ -110,6 +110,25 @@ pub(in crate::cli) fn to_look_at(asked: &args::Listen) -> Result<Option<Source>,
     }))
 }
 
+/// The pulses that are given for a file that is looked at, of which the sound begins there.
+fn given_on_screen(
+    path: &Path,
+    asked: &args::Listen,
+    begins: f64,
+) -> Result<Option<Given>, Failure> {
+    let steady = asked.tempo.zip(asked.start);
+    if asked.pulses.is_none() && steady.is_none() {
+        return Ok(None);
+    }
+    let listed = asked.pulses.as_deref().map(given::list).transpose()?;
+    let end = read::end(path, asked)?;
+    let pulses = given::pulses(path, end, asked, listed.as_ref())?;
+    Ok(match steady {
+        Some((tempo, start)) => Some(Given::Steady(tempo, start - begins)),
+        None => pulses.map(|pulses| Given::Times(pulses.moved(-begins))),
+    })
+}
+
 /// Hears every file and tells of each; one that cannot be read is named and the others go on.
 pub(in crate::cli) fn run(
     asked: &args::Listen,
@@ -117,7 +136,7 @@ pub(in crate::cli) fn run(
     env: &Env,
 ) -> Result<ExitCode, Failure> {
     keep_quiet_of_decoders();
-    let given = asked.pulses.as_deref().map(read::pulses).transpose()?;
+    let given = asked.pulses.as_deref().map(given::list).transpose()?;
     let counting = counting_of(practice, env).unwrap_or_default();
     let mut code = 0;
     let mut heard = Vec::new();
@@ -191,7 +210,7 @@ fn listen(
     let kept = known.pulses.filter(fits);
     let heard = read::file(path, asked)?;
     let end = heard.end();
-    warn_behind(path, asked, &known.marks, end);
+    warn_behind(path, asked, &known.marks, end.seconds());
     let listened = |pulses, others, analysis, is_silent| {
         Ok(Listened {
             name: printable(&path.display().to_string()),
@@ -209,7 +228,7 @@ fn listen(
         read::Heard::Notes(notes, begins) => {
             // What was set lies where the piece sounds.
             let kept = kept.map(|(cycle, pulses)| (cycle, pulses.moved(begins)));
-            let (origin, cycle, notes) = match (given_pulses(path, end, asked, given)?, kept) {
+            let (origin, cycle, notes) = match (given::pulses(path, end, asked, given)?, kept) {
                 (Some(given), _) => (Origin::Given, asked.cycle(), notes.counted_at(&given)),
                 (None, Some((cycle, kept))) => (Origin::Kept, cycle, notes.counted_at(&kept)),
                 (None, None) => {
@@ -228,7 +247,7 @@ fn listen(
         }
         read::Heard::Sound(sound) => {
             refuse_for_notes(path, asked)?;
-            let given = given_pulses(path, end, asked, given)?;
+            let given = given::pulses(path, end, asked, given)?;
             let (origin, cycle, pulses, others) = match (given, kept) {
                 (Some(given), _) => (Origin::Given, asked.cycle(), Some(given), Vec::new()),
                 (None, Some((cycle, pulses))) => (Origin::Kept, cycle, Some(pulses), Vec::new()),
@@ -290,23 +309,6 @@ fn refuse_for_notes(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
     let what = format!("{name}: found --start without --tempo; a recording needs both, or neither");
     let hint = "give the tempo by --tempo PPM; --start alone is for MIDI files";
     Err(Failure::new(Kind::Usage, what, hint))
-}
-
-/// The pulses that the command line gives to a file that ends at `end`, in seconds.
-fn given_pulses(
-    path: &Path,
-    end: f64,
-    asked: &args::Listen,
-    given: Option<&Pulses>,
-) -> Result<Option<Pulses>, Failure> {
-    let Some((tempo, start)) = asked.tempo.zip(asked.start) else {
-        return Ok(given.cloned());
-    };
-    let pulses = Pulses::steady(tempo, start, end).map_err(|error| {
-        let what = format!("{}: {error}", path.display());
-        Failure::new(Kind::Data, what, "let --start lie within the file")
-    })?;
-    Ok(Some(pulses))
 }
 
 /// The best pulses that are found in a sound, none where nothing comes again; and the tempi that may be

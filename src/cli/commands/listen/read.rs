@@ -1,4 +1,4 @@
-//! Files in: recordings, MIDI files, lists of pulses.
+//! Files in: recordings, MIDI files, the bytes of lists.
 
 use std::ffi::OsStr;
 use std::fs::File;
@@ -9,7 +9,7 @@ use crate::app::recording::{notes_of, sound_begins};
 use crate::cli::args::Listen;
 use crate::cli::commands::write::warn;
 use crate::cli::failure::{Failure, Kind, in_words};
-use crate::listen::{Ear, Notes, NotesError, Pulses, Sound};
+use crate::listen::{Ear, Notes, NotesError, Sound};
 use crate::pcm::decode::{self, DecodeError, Mono};
 
 /// What a file holds.
@@ -20,11 +20,32 @@ pub(super) enum Heard {
 }
 
 impl Heard {
-    /// When it ends, in seconds.
-    pub(super) fn end(&self) -> f64 {
+    /// When it ends.
+    pub(super) fn end(&self) -> End {
         match self {
-            Self::Sound(sound) => sound.seconds(),
-            Self::Notes(notes, _) => notes.pulses().last().copied().unwrap_or(0.0),
+            Self::Sound(sound) => End::Sound(sound.seconds()),
+            Self::Notes(notes, _) => End::of_notes(notes),
+        }
+    }
+}
+
+/// When a file ends, in seconds.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum End {
+    /// With its last sample.
+    Sound(f64),
+    /// With the pulse after the one on which its last note begins.
+    Notes(f64),
+}
+
+impl End {
+    fn of_notes(notes: &Notes) -> Self {
+        Self::Notes(notes.pulses().last().copied().unwrap_or(0.0))
+    }
+
+    pub(super) fn seconds(self) -> f64 {
+        match self {
+            Self::Sound(seconds) | Self::Notes(seconds) => seconds,
         }
     }
 }
@@ -73,6 +94,29 @@ pub(super) fn check(path: &Path) -> Result<(), Failure> {
     recording(file, path).map(drop)
 }
 
+/// When a file ends: as it says itself, or else by reading all of it.
+pub(super) fn end(path: &Path, asked: &Listen) -> Result<End, Failure> {
+    if let Some(bytes) = midi(path)? {
+        return Ok(End::of_notes(&notes(&bytes, path, asked)?));
+    }
+    let file = File::open(path).map_err(|error| unreadable(path, &error))?;
+    let mut recording = recording(file, path)?;
+    if let Some(seconds) = recording.seconds() {
+        return Ok(End::Sound(seconds));
+    }
+    while recording.next_block().is_some() {}
+    let frames = real(recording.position().0);
+    Ok(End::Sound(frames / f64::from(recording.rate().hz())))
+}
+
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "frames of a recording of hours at most"
+)]
+fn real(frames: u64) -> f64 {
+    frames as f64
+}
+
 /// The bytes of a list.
 pub(super) fn list(path: &Path) -> Result<Vec<u8>, Failure> {
     let file = File::open(path).map_err(|error| unreadable(path, &error))?;
@@ -114,30 +158,6 @@ fn sound(file: File, path: &Path) -> Result<Sound, Failure> {
         warn(&format!("{}: {lost}", path.display()));
     }
     Ok(ear.finish())
-}
-
-/// The times of a list, one in seconds a line; what stands after a comma is left out.
-pub(super) fn pulses(path: &Path) -> Result<Pulses, Failure> {
-    let bytes = list(path)?;
-    let text = String::from_utf8_lossy(&bytes);
-    let wrong = |what: String| {
-        let hint = "write one time in seconds a line, rising; the first is beat one";
-        Failure::new(Kind::Data, format!("{}: {what}", path.display()), hint)
-    };
-    let mut times = Vec::new();
-    for (idx, line) in text.lines().enumerate() {
-        let field = line.split(',').next().unwrap_or_default();
-        let field = field.trim_start_matches('\u{feff}').trim();
-        if field.is_empty() {
-            continue;
-        }
-        let time = field.parse::<f64>();
-        times.push(time.map_err(|_| {
-            let shown = crate::label::printable(field);
-            wrong(format!("line {}: {shown:?} is no time in seconds", idx + 1))
-        })?);
-    }
-    Pulses::new(times).map_err(|error| wrong(error.to_string()))
 }
 
 fn limited(file: File, path: &Path, largest: u64) -> Result<Vec<u8>, Failure> {
