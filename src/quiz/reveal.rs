@@ -461,6 +461,19 @@ fn low_notes(phrase: &Phrase, row: &Row) -> String {
     names.join(" ")
 }
 
+/// What comes behind the cycle that is seen first, where claps turn.
+fn then_in_words(claps: &[Layer]) -> String {
+    let turns = claps.windows(2).position(|pair| pair[0] != pair[1]);
+    let turned = turns.and_then(|at| Some((at + 2, claps.get(at + 1)?)));
+    turned.map_or_else(String::new, |(cycle, layer)| {
+        let side = match sign_of(*layer) {
+            '3' => "threes",
+            _ => "twos",
+        };
+        format!("then {side}, from cycle {cycle}")
+    })
+}
+
 fn your_row(answer: Answer, claps: &[Layer]) -> GridRow {
     let sign = |layer: Layer| match answer {
         Answer::Feel(Feel::Threes) => '3',
@@ -486,6 +499,7 @@ fn your_row(answer: Answer, claps: &[Layer]) -> GridRow {
         cycles: claps.iter().map(marks).collect(),
         aside: match answer {
             Answer::Start(_) => "where each cycle would begin".to_owned(),
+            Answer::Feel(Feel::InTurn) => then_in_words(claps),
             _ => "your answer, laid over it".to_owned(),
         },
     }

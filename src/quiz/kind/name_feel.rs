@@ -46,20 +46,25 @@ pub(in crate::quiz) fn claps(question: &Question, feel: Feel) -> Vec<Layer> {
         Feel::InTurn => marked(question)
             .or_else(|| turning(question).map(|(_, layers)| layers))
             .unwrap_or_else(|| {
-                // Said of a phrase that does not turn: as it would be if it did.
+                // Said of a phrase that does not turn: as it would be if it did, and first as it is not.
+                let sides = match phrase.feel {
+                    Feel::Threes => [twos, threes],
+                    _ => [threes, twos],
+                };
                 let half = usize::try_from(phrase.n_cycles / 2).unwrap_or(1);
                 let cycles = usize::try_from(phrase.n_cycles).unwrap_or(2);
                 (0..cycles)
-                    .map(|idx| if idx < half { threes } else { twos })
+                    .map(|idx| sides[usize::from(idx >= half)])
                     .collect()
             }),
         Feel::Either | Feel::Mixed => Vec::new(),
     }
 }
 
-/// The layers that a person marked in a recording, cycle by cycle.
+/// The layers that a person marked in a recording, cycle by cycle, where they turn.
 fn marked(question: &Question) -> Option<Vec<Layer>> {
-    question.passage()?.layers()
+    let passage = question.passage()?;
+    passage.turns_in().and_then(|_| passage.layers())
 }
 
 /// The voice that turns from one layer to the other, with its layer in each cycle.

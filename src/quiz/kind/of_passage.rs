@@ -343,6 +343,30 @@ mod tests {
     }
 
     #[test]
+    fn in_turn_said_of_a_passage_that_does_not_turn_is_shown_as_it_would_be() {
+        let passages = material(&Form::NameFeel);
+        let of = |nth: usize| {
+            let passage = &passages[nth];
+            let asked = Question::of_passage(&Form::NameFeel, passage, &passages, &[], Seed(1));
+            let question = asked.expect("it fits");
+            let verdict = Verdict {
+                answer: Answer::Feel(Feel::InTurn),
+                right: false,
+            };
+            let reveal = Reveal::of(&question, verdict, &Given::Choice(0), Counting::FromOne);
+            let you = reveal.you.first().expect("a row").clone();
+            let marks = |cycle: usize| you.marks(cycle).iter().collect::<String>();
+            ([marks(0), marks(1), marks(2), marks(3)], you.aside.clone())
+        };
+        let (threes, twos) = ("3..3..".to_owned(), "2.2.2.".to_owned());
+        // Marked 3333: its first cycles would be the others.
+        let turned = [&twos, &twos, &threes, &threes].map(Clone::clone);
+        assert_eq!(of(0), (turned, "then threes, from cycle 3".to_owned()));
+        let turned = [&threes, &threes, &twos, &twos].map(Clone::clone);
+        assert_eq!(of(1), (turned, "then twos, from cycle 3".to_owned()));
+    }
+
+    #[test]
     fn what_was_answered_is_told_beside_what_was_marked() {
         let passages = material(&Form::NameFeel);
         let asked = Question::of_passage(&Form::NameFeel, &passages[3], &passages, &[], Seed(1));
