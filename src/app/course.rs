@@ -96,6 +96,12 @@ impl Course {
         }
     }
 
+    /// The candidates that are asked of passages of recordings.
+    pub(super) fn cut(&self) -> Vec<usize> {
+        let is_cut = |idx: &usize| !self.passages(*idx).is_empty();
+        (0..self.len()).filter(is_cut).collect()
+    }
+
     /// A candidate's passages of recordings; none where phrases are made for it.
     pub(super) fn passages(&self, idx: usize) -> &[Arc<Passage>] {
         self.exercise(idx)

@@ -6,7 +6,7 @@ use super::{App, Course, Decks, Place, Progress, Today, Trouble, Wishing, past};
 use crate::phrase::Wish;
 use crate::quiz::{Event, Sitting, Skill};
 use crate::review::Standing;
-use crate::review::plan::Plan;
+use crate::review::plan::{Plan, Scarce};
 use crate::rhythm::Counting;
 
 impl App {
@@ -140,10 +140,15 @@ impl App {
     pub(super) fn today(&self, plan: &Plan) -> Result<Today, Trouble> {
         let day = self.planned_for;
         let past = past(&self.store, &self.learner, &self.course, day)?;
+        let cut = self.course.cut();
+        let scarce = Scarce {
+            skills: &cut,
+            n_phrases: self.n_passages_ready(&cut)?,
+        };
         Ok(Today {
             missing: self.missing_in_words(),
             is_all_missing: self.is_all_missing(),
-            ..Today::of(plan, &self.learner, &self.course, day, past)
+            ..Today::of(plan, &self.learner, &self.course, day, (past, scarce))
         })
     }
 }

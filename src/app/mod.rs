@@ -41,7 +41,7 @@ use crate::deck::Deck;
 use crate::label::ContentHash;
 use crate::phrase::{Speakers, Wish};
 use crate::quiz::{Attempt, Effect, Event, Material, Now, Sitting, Skill, Stage};
-use crate::review::plan::{Chooser, Limit, Plan, Terms};
+use crate::review::plan::{Chooser, Limit, Plan, Scarce, Terms};
 use crate::review::{Arrival, Learner, Standing};
 use crate::rhythm::Counting;
 use crate::sound::output::Refused;
@@ -153,13 +153,8 @@ impl App {
         let log = last_at.map_or(0, |at| at.0.unsigned_abs());
         let seed = around.seed.child("practice", 0).child("log", log);
         let plan = plan(&learner, &course, day, seed, limit);
-        let today = Today::of(
-            &plan,
-            &learner,
-            &course,
-            day,
-            past(&store, &learner, &course, day)?,
-        );
+        let past = past(&store, &learner, &course, day)?;
+        let today = Today::of(&plan, &learner, &course, day, (past, Scarce::default()));
         let mut app = Self {
             clock: around.clock,
             calendar: around.calendar,
@@ -199,6 +194,7 @@ impl App {
             is_looking: false,
             notes: Vec::new(),
         };
+        app.place = Place::Today(app.today(&app.plan)?);
         app.prepare(0)?;
         app.look_for_recordings()?;
         Ok(app)

@@ -6,7 +6,7 @@ use crate::label::Label;
 use crate::phrase::Level;
 use crate::quiz::Skill;
 use crate::review::Learner;
-use crate::review::plan::{Entry, Plan, Why};
+use crate::review::plan::{Entry, Plan, Scarce, Why};
 use crate::world::Day;
 
 use super::check::{self, Found};
@@ -62,7 +62,7 @@ impl Today {
         learner: &Learner,
         course: &Course,
         day: Day,
-        past: Past,
+        (past, scarce): (Past, Scarce<'_>),
     ) -> Self {
         let entries = plan.today();
         let count = |wanted: fn(&Why) -> bool| entries.iter().filter(|e| wanted(&e.why)).count();
@@ -70,7 +70,7 @@ impl Today {
             date: day.in_words(),
             n_due: count(|why| matches!(why, Why::Due { .. } | Why::Repair { .. })),
             n_new: count(|why| *why == Why::New),
-            n_phrases: plan.n_phrases(learner),
+            n_phrases: plan.n_phrases(learner, scarce),
             lines: entries
                 .iter()
                 .map(|entry| line(*entry, (learner, &past.spreads), course, day))

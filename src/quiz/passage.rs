@@ -15,6 +15,8 @@ use super::kind::of_passage;
 
 /// Fewest and most cycles of a passage.
 pub const CYCLES: std::ops::RangeInclusive<usize> = 2..=16;
+/// Fewest and most cycles of a passage of which the turn is asked.
+pub const TURN_CYCLES: std::ops::RangeInclusive<usize> = of_passage::TURNING;
 /// Shortest and longest pulse, in seconds: what a tempo can be.
 pub const PULSE_SECONDS: std::ops::RangeInclusive<f64> = 0.1..=3.0;
 
@@ -140,6 +142,12 @@ impl Passage {
         Pace::of_pulses(&gaps)
     }
 
+    /// Whether some of one sounds in the other: they are of one recording, and share time.
+    pub fn overlaps(&self, other: &Self) -> bool {
+        let ((from, until), (other_from, other_until)) = (self.span(), other.span());
+        self.recording() == other.recording() && from < other_until && other_from < until
+    }
+
     /// What was heard in it as a whole; `None` where that is no feel that can be asked. It is in turn
     /// where it goes over once, with two cycles or more on each side.
     pub fn feel(&self) -> Option<Feel> {
@@ -165,7 +173,7 @@ impl Passage {
 
     /// Why its turn cannot be caught, in words; `None` where it can, and where it does not turn.
     pub fn turn_not_asked(&self) -> Option<String> {
-        let asked = of_passage::TURNING;
+        let asked = TURN_CYCLES;
         let is_asked = asked.contains(&self.n_cycles());
         let (fewest, most) = (asked.start(), asked.end());
         (self.turns_in().is_some() && !is_asked)

@@ -318,7 +318,11 @@ impl Question {
             Task::WhoseStroke { .. } => {
                 "Threes and twos sound together. Whose stroke falls where the bell rings?"
             }
+            Task::NameFeel { .. } if self.passage.is_some() => "What does it lean to?",
             Task::NameFeel { .. } => "How does it group?",
+            Task::FitClapping { .. } if self.passage.is_some() => {
+                "Which clapping goes with the recording?"
+            }
             Task::FindStart { by: By::Count } => "On which count did it come in?",
             Task::FindStart { by: By::Taps } => {
                 "It goes round and round. Tap where the cycle begins, each time round."

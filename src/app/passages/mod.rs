@@ -1,12 +1,14 @@
 //! Which passage of a recording is asked next, and what is said where recordings are missing.
 //!
-//! A passage rests for some days after it was asked, so that its surface is not learnt by heart. Where
+//! A passage rests for some days after it was asked, in all exercises of its deck, so that its surface is
+//! not learnt by heart, and what one question revealed answers no other. Where
 //! its recording is missing the passage is left out, and that is said. No file is looked at here: a
 //! [`Finder`] does that, on the worker.
 
 mod finder;
+mod rest;
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -16,17 +18,13 @@ use super::{App, Place, Trouble};
 use crate::label::ContentHash;
 use crate::listen::clock;
 use crate::pcm::{Pcm, SampleRate};
-use crate::phrase::GENERATOR;
 use crate::quiz::passage::Passage;
 use crate::quiz::{Playing, Question, Reveal, Skill};
 use crate::review::plan::Plan;
 use crate::rhythm::Counting;
-use crate::world::{Day, Seed};
 
 pub(super) use finder::{Cutting, Finder, length};
 
-/// For so many days after it was asked a passage is not asked again.
-const REST_DAYS: u32 = 4;
 /// What is to be done where a recording is missing.
 const OPEN_IT: &str = "Open it once on the screen with `contrapalma listen` where it is now.";
 
@@ -38,26 +36,12 @@ impl App {
         skill: &Skill,
         passages: &[Arc<Passage>],
     ) -> Result<Option<Cutting>, Trouble> {
-        let mut asked: HashMap<Seed, Day> = HashMap::new();
-        self.store.attempts_of(skill, |attempt| {
-            let last = asked.entry(attempt.seed).or_insert(attempt.day);
-            *last = (*last).max(attempt.day);
-        })?;
-        let last = |passage: &Arc<Passage>| asked.get(&passage.seed()).copied();
-        let has_rested = |passage: &&Arc<Passage>| {
-            last(passage).is_none_or(|day| self.planned_for.since(day) > REST_DAYS)
-        };
-        let is_there = |passage: &&Arc<Passage>| !self.missing.contains(&passage.recording());
-        let mut ready = Vec::new();
-        for passage in passages.iter().filter(is_there).filter(has_rested) {
-            if !self.store.is_disputed(skill, passage.seed(), GENERATOR)? {
-                ready.push(passage);
-            }
-        }
+        let rests = self.rests()?;
+        let ready = self.ready(skill, passages, &rests)?;
         let order = self.seed.child("passage", self.generation);
         let chosen = ready.into_iter().min_by_key(|passage| {
             let by_chance = order.child("order", passage.seed().0).0;
-            (last(passage), by_chance)
+            (rests.last(passage), by_chance)
         });
         chosen.map(|passage| self.cutting(passage)).transpose()
     }
@@ -342,7 +326,7 @@ pub(super) mod tests {
         let told = found.missing.expect("something is missing");
         let said = "1 skill waits for gone.wav, which is not where it was. Open it once";
         assert!(told.starts_with(said), "{told}");
-        // 4.7 phrases of each.
-        assert_eq!(found.n_phrases, 9);
+        // One of each passage, which then rests.
+        assert_eq!(found.n_phrases, 2);
     }
 }

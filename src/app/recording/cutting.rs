@@ -13,7 +13,7 @@ use crate::deck::{self, Deck};
 use crate::label::ContentHash;
 use crate::mark::{By, Mark};
 use crate::quiz::Form;
-use crate::quiz::passage::Passage;
+use crate::quiz::passage::{Passage, TURN_CYCLES};
 use crate::rhythm::Cycle;
 
 /// A passage as it is written into a deck.
@@ -65,6 +65,28 @@ impl Recording {
             marks: (from..until)
                 .map(|cycle| sign(cycle).unwrap_or('.'))
                 .collect(),
+        })
+    }
+
+    /// How many cycles a passage has of which the turn is asked, where it turns in the one that is chosen
+    /// and that has more or fewer.
+    pub(super) fn turn_not_asked(&self) -> Option<String> {
+        let (from, until) = self.passage;
+        let said = (from..until).map(|cycle| Some(self.said_of(&By::Own, cycle)?.mark));
+        let said: Vec<Mark> = said.collect::<Option<_>>()?;
+        let turns = match said.chunk_by(|a, b| a == b).collect::<Vec<_>>().as_slice() {
+            [one, other] => [one[0], other[0]],
+            _ => return None,
+        };
+        let is_asked = TURN_CYCLES.contains(&said.len());
+        let is_turn = turns.contains(&Mark::Threes) && turns.contains(&Mark::Twos);
+        (is_turn && !is_asked).then(|| {
+            format!(
+                "It turns here: for its turn to be asked a passage has {} to {} cycles, and this one {}.",
+                TURN_CYCLES.start(),
+                TURN_CYCLES.end(),
+                said.len()
+            )
         })
     }
 }
@@ -126,7 +148,7 @@ impl Cut {
         // One answer alone is no question.
         let unnamed = feel.filter(|_| !is_named).map_or_else(String::new, |feel| {
             format!(
-                " What it leans to is asked once one that is not {} is cut too.",
+                " To be asked what it leans to, cut another one too that is not {}.",
                 feel.words()
             )
         });

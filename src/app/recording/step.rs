@@ -163,6 +163,9 @@ impl Recording {
         if matches!(step, Step::Go(_) | Step::From | Step::Until) {
             self.choose_place();
         }
+        if let (Step::From | Step::Until, Some(told)) = (step, self.turn_not_asked()) {
+            self.told = told;
+        }
         match before == (self.passage, self.speed) {
             false => Change::Sound,
             true if claps != (self.claps, self.level) => Change::Claps,

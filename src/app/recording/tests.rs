@@ -854,6 +854,29 @@ fn a_turn_that_would_be_guessed_is_refused_in_words() {
 }
 
 #[test]
+fn how_many_cycles_a_turn_takes_is_told_as_a_passage_is_chosen() {
+    let mut recording = known(given());
+    recording.passage = (0, 2);
+    recording.step(Step::Say(Mark::Threes));
+    recording.here = 2;
+    recording.step(Step::Section);
+    recording.step(Step::Say(Mark::Twos));
+    let mut told = |until: usize| {
+        recording.told.clear();
+        recording.passage = (0, 2);
+        recording.here = until - 1;
+        recording.step(Step::Until);
+        recording.told.clone()
+    };
+    let says =
+        "It turns here: for its turn to be asked a passage has 7 to 9 cycles, and this one 4.";
+    assert_eq!(told(4), says);
+    assert_eq!(told(8), "");
+    // Nothing turns in it.
+    assert_eq!(told(2), "");
+}
+
+#[test]
 fn what_a_first_cut_is_not_asked_is_told_with_its_reason() {
     let mut recording = known(given());
     recording.step(Step::Say(Mark::Threes));
@@ -863,7 +886,7 @@ fn what_a_first_cut_is_not_asked_is_told_with_its_reason() {
         let words = cut.words(&crate::deck::parse(&deck).expect("no faults"));
         (words, deck)
     };
-    let why = "What it leans to is asked once one that is not in threes is cut too.";
+    let why = "To be asked what it leans to, cut another one too that is not in threes.";
     let (words, deck) = told(&recording, crate::deck::own_recordings());
     assert!(words.contains(why), "{words}");
     // With one in twos beside it, it is asked.
@@ -871,7 +894,7 @@ fn what_a_first_cut_is_not_asked_is_told_with_its_reason() {
     recording.step(Step::Say(Mark::Twos));
     let (words, _) = told(&recording, &deck);
     assert!(words.contains("What does it lean to?"), "{words}");
-    assert!(!words.contains("is asked once"), "{words}");
+    assert!(!words.contains("To be asked"), "{words}");
 }
 
 #[test]

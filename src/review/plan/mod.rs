@@ -52,6 +52,15 @@ pub enum Limit {
     Questions(u32),
 }
 
+/// Skills that take their phrases from one store, in which there are only so many for all of them.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Scarce<'s> {
+    /// Which, by their places among the candidates.
+    pub skills: &'s [usize],
+    /// How many phrases.
+    pub n_phrases: u32,
+}
+
 /// By what skills are ordered. Two, so that they can be compared.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Chooser {
@@ -219,18 +228,24 @@ impl Plan {
     }
 
     /// About how many phrases the sitting has.
-    pub fn n_phrases(&self, learner: &Learner) -> u32 {
+    pub fn n_phrases(&self, learner: &Learner, scarce: Scarce<'_>) -> u32 {
         let most = match self.terms.limit {
             Limit::Minutes(minutes) => u32::from(minutes) * 60 / PHRASE_SECONDS,
             Limit::Questions(questions) => questions,
         };
         let mut expected = 0.0;
+        let mut left = f64::from(scarce.n_phrases);
         for (candidate, why) in self.queues.waiting_now(&self.candidates) {
             if expected >= f64::from(most) {
                 return most;
             }
             let standing = learner.standing(&self.candidates[candidate].skill);
-            expected += block::expected_length(standing, why);
+            let mut length = block::expected_length(standing, why);
+            if scarce.skills.contains(&candidate) {
+                length = length.min(left);
+                left -= length;
+            }
+            expected += length;
         }
         // Blocks have at most six phrases, so the sum is small here.
         (1..=most)

@@ -452,7 +452,7 @@ fn the_number_of_phrases_is_about_right() {
     let mut practice = Practice::new();
     practice.sit(&lines, terms(0), |_, _| true);
     let plan = Plan::begin(&practice.learner, candidates(&lines), terms(3));
-    let estimate = f64::from(plan.n_phrases(&practice.learner));
+    let estimate = f64::from(plan.n_phrases(&practice.learner, Scarce::default()));
     let asked = practice.sit(&lines, terms(3), |_, choice| choice.place != 3);
     let counted = asked.iter().filter(|c| c.why != Why::Again).count() as f64;
     assert!(
@@ -464,7 +464,7 @@ fn the_number_of_phrases_is_about_right() {
         ..terms(3)
     };
     let plan = Plan::begin(&Learner::new(), candidates(&lines), short);
-    assert_eq!(plan.n_phrases(&Learner::new()), 4);
+    assert_eq!(plan.n_phrases(&Learner::new(), Scarce::default()), 4);
 }
 
 /// A listener with three answers whose threshold falls from 8 to 3 dB with practice.

@@ -136,7 +136,7 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
     bindings.push(binding(
         [char('x', recording::Step::Cut)],
         "cut",
-        "cuts the passage into the deck of own recordings",
+        "cuts the passage into the deck of own recordings; of 7 to 9 cycles, if its turn is to be asked",
     ));
     bindings.push(want(
         KeyCode::Char('t'),
