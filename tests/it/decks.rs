@@ -581,6 +581,40 @@ fn a_deck_that_could_not_be_installed_is_told_by_check() {
     assert!(!ended.err.contains("found no title"), "{}", ended.err);
 }
 
+#[test]
+fn the_deck_of_own_recordings_is_checked_where_it_is_kept() {
+    let home = Home::new();
+    with_passage(&home);
+    let kept = home.data().join("decks/own.toml");
+    fs::create_dir_all(home.data().join("decks")).expect("a folder");
+    fs::copy(home.file("mine.toml"), &kept).expect("copied");
+    let name = kept.display();
+    let told = done(&home, &format!("decks check {name}"));
+    assert!(told.out.contains("own.toml: no faults"), "{}", told.out);
+    // Words of it may be changed, and what is wrong with that is told.
+    let text = fs::read_to_string(&kept).expect("there");
+    fs::write(&kept, text.replace("Clap along", "Hands")).expect("written");
+    assert!(
+        done(&home, &format!("decks check {name}"))
+            .out
+            .contains("no faults")
+    );
+    fs::write(&kept, text.replace("asks = \"clap\"", "asks = \"clop\"")).expect("written");
+    refused(
+        &home,
+        &format!("decks check {name}"),
+        1,
+        &["own.toml: line"],
+    );
+    // A copy of it could not be installed.
+    home.write("copy.toml", text);
+    let says = [
+        "copy.toml: line 4, column 6: found the id \"own\"",
+        "change the id",
+    ];
+    refused(&home, "decks check copy.toml", 1, &says);
+}
+
 /// A deck of own recordings with one passage of two cycles in `take.wav`, a phrase of the program; and
 /// how many seconds it lasts.
 fn with_passage(home: &Home) -> f64 {

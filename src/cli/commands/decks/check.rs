@@ -1,9 +1,10 @@
 //! `contrapalma decks check`: every fault of decks, or what they hold.
 
+use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use crate::cli::commands::shelf::read_text;
+use crate::cli::commands::shelf::{Shelf, read_text};
 use crate::cli::commands::write::{counted, print};
 use crate::cli::failure::{Failure, Kind};
 use crate::deck::{self, Deck};
@@ -11,10 +12,10 @@ use crate::label::printable;
 use crate::quiz;
 
 /// Checks every file; one with faults is told and the others go on.
-pub(super) fn run(files: &[PathBuf]) -> Result<ExitCode, Failure> {
+pub(super) fn run(files: &[PathBuf], shelf: Option<&Shelf>) -> Result<ExitCode, Failure> {
     let mut code = 0;
     for path in files {
-        match check(path) {
+        match check(path, shelf) {
             Ok(deck) => print(&format!("{}\n", holds(path, &deck)))?,
             Err(failure) => {
                 failure.tell();
@@ -26,12 +27,12 @@ pub(super) fn run(files: &[PathBuf]) -> Result<ExitCode, Failure> {
 }
 
 /// Reads a deck, which tries each of its exercises at both ends of its levels.
-fn check(path: &Path) -> Result<Deck, Failure> {
+fn check(path: &Path, shelf: Option<&Shelf>) -> Result<Deck, Failure> {
     // Whoever checks a file asks about its data, whatever keeps it from being read.
     let text = read_text(path).map_err(|failure| failure.told_as(Kind::Data))?;
     let deck = deck::parse(&text).map_err(|faults| Failure::deck_to_mend(path, &faults))?;
     // A deck of the program itself may be looked at, too.
-    if deck::built_in_text(deck.id()) == Some(text.as_str()) {
+    if deck::built_in_text(deck.id()) == Some(text.as_str()) || is_kept(path, deck.id(), shelf) {
         return Ok(deck);
     }
     match id_of_another(deck.id()) {
@@ -47,6 +48,13 @@ fn check(path: &Path) -> Result<Deck, Failure> {
             Err(Failure::new(Kind::No, what, hint))
         }
     }
+}
+
+/// Whether a file is the one that is kept under its id, as what was cut from recordings is, which its
+/// learner may change.
+fn is_kept(path: &Path, id: &str, shelf: Option<&Shelf>) -> bool {
+    let kept = shelf.and_then(|shelf| fs::canonicalize(shelf.path(id)).ok());
+    kept.is_some_and(|kept| fs::canonicalize(path).is_ok_and(|path| path == kept))
 }
 
 /// Whose an id is that no deck of anybody may have.

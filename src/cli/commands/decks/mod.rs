@@ -95,7 +95,7 @@ pub(in crate::cli) fn run(
     // A deck in a file is shown without a place for data, too.
     let shelf = data_dir(practice, env).map(|data| Shelf::of(&data));
     match asked {
-        Decks::Check { files } => return check::run(files),
+        Decks::Check { files } => return check::run(files, shelf.ok().as_ref()),
         Decks::New { file } => new(file.as_deref())?,
         Decks::List(asked) => list::run(asked, shelf.ok().as_ref())?,
         Decks::Show(asked) => match &asked.hear {
