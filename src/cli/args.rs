@@ -171,16 +171,16 @@ pub(super) struct Phrase {
     /// The feel it is to have: threes, twos, both, in-turn, either or mixed [default: one of the exercise's]
     #[arg(long, value_name = "FEEL", value_parser = feel)]
     pub(super) feel: Option<crate::rhythm::Feel>,
-    /// Write its sound to this WAV file
+    /// Write its sound to this WAV file; - is standard output
     #[arg(long, value_name = "FILE")]
     pub(super) wav: Option<PathBuf>,
-    /// Write what it states to this JSON file; when no file is asked for it goes to standard output
+    /// Write what it states to this JSON file; when no file is asked for, or as -, it goes to standard output
     #[arg(long, value_name = "FILE")]
     pub(super) json: Option<PathBuf>,
-    /// Write its notes to this MIDI file
+    /// Write its notes to this MIDI file; - is standard output
     #[arg(long, value_name = "FILE")]
     pub(super) midi: Option<PathBuf>,
-    /// Write its notes to this MusicXML file
+    /// Write its notes to this MusicXML file; - is standard output
     #[arg(long, value_name = "FILE")]
     pub(super) musicxml: Option<PathBuf>,
     /// How --midi and --musicxml are barred: threes, twos, or felt, which gives the answer away
@@ -233,7 +233,7 @@ pub(super) struct Listen {
     /// Keep what another person says of the file: CSV with the columns from, until, mark, confidence
     #[arg(long, value_name = "CSV", requires = "by", group = "marking")]
     pub(super) marks: Option<PathBuf>,
-    /// Write what you say of the file to this CSV file, never over one that is there
+    /// Write what you say of the file to this CSV file, never over one that is there; - is standard output
     #[arg(long, value_name = "CSV", groups = ["marking", "form"])]
     pub(super) marks_out: Option<PathBuf>,
     /// Whose marks they are, with --marks or --marks-out

@@ -194,6 +194,43 @@ fn the_command_describes_every_phrase() {
     }
 }
 
+#[test]
+fn a_file_called_by_a_dash_is_standard_output() {
+    let home = Home::new();
+    let phrase = "phrase plain --feel threes --seed 1";
+    let told = run(home.program(phrase), "").out;
+    let json = run(home.program(&format!("{phrase} --json -")), "");
+    assert_eq!((json.code, json.out), (0, told.clone()));
+    let beside = run(home.program(&format!("{phrase} --json - --wav a.wav")), "");
+    assert_eq!((beside.code, beside.out), (0, told));
+    let xml = run(home.program(&format!("{phrase} --musicxml -")), "");
+    assert!(xml.out.starts_with("<?xml"), "{}", xml.out);
+    for (args, says) in [
+        (
+            "--json - --midi -",
+            "found - with --json and --midi; only one",
+        ),
+        ("--sheet -", "found --sheet -"),
+    ] {
+        let refused = run(home.program(&format!("{phrase} {args}")), "");
+        assert_eq!((refused.code, refused.out.as_str()), (2, ""), "{args}");
+        assert!(refused.err.contains(says), "{}", refused.err);
+    }
+    let deck = run(home.program("decks new -"), "");
+    assert!(deck.out.contains("id = \"my-deck\""), "{}", deck.out);
+    assert!(
+        !deck.out.contains("to be changed as you like; `"),
+        "{}",
+        deck.out
+    );
+    let assign = "class assign path --to all --due 2026-12-24 --goal days=1 --write -";
+    let refused = run(home.program(assign), "");
+    assert_eq!(refused.code, 2, "{}", refused.err);
+    assert!(refused.err.contains("found --write -"), "{}", refused.err);
+    let there = home.files();
+    assert!(!home.file("-").exists(), "{there:?}");
+}
+
 fn numbers(value: &Value) -> Vec<f64> {
     let list = value.as_array().expect("a list");
     list.iter()

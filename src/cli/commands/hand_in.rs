@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use super::practise::clock_of;
-use super::write::{print, read_hand_in};
+use super::write::{print, read_hand_in, refuse_standard};
 use crate::class::hand_in::{
     Doubt, Header, LearnerId, Machine, Reading, WriteError, Writer, file_name,
 };
@@ -27,6 +27,9 @@ pub(in crate::cli) fn run(
     practice: &Practice,
     env: &Env,
 ) -> Result<ExitCode, Failure> {
+    if let Some(to) = &asked.to {
+        refuse_standard(to, "--to", "what was handed in is told there")?;
+    }
     let now = clock_of(env)?.now();
     let mut store = Store::open(&data_dir(practice, env)?, identity_seed()?, now)?;
     let selection = match asked.since {

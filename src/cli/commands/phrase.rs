@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
-use super::write::{print, wav_of, write_whole};
+use super::write::{is_standard, print, refuse_standard, wav_of, write_whole};
 use crate::cli::args;
 use crate::cli::failure::{Failure, Kind};
 use crate::deck::{Deck, Exercise};
@@ -18,6 +18,7 @@ use crate::world::Seed;
 
 /// Makes the phrase and writes it where it is wanted.
 pub(in crate::cli) fn run(deck: &Deck, asked: &args::Phrase, seed: Seed) -> Result<(), Failure> {
+    only_one_to_standard_output(asked)?;
     let exercise = find(deck, &asked.exercise)?;
     let level = asked
         .level
@@ -35,6 +36,32 @@ pub(in crate::cli) fn run(deck: &Deck, asked: &args::Phrase, seed: Seed) -> Resu
         None if files.iter().all(|file| file.is_none()) => print(&text),
         None => Ok(()),
     }
+}
+
+fn only_one_to_standard_output(asked: &args::Phrase) -> Result<(), Failure> {
+    if let Some(sheet) = &asked.sheet {
+        refuse_standard(sheet, "--sheet", "a sheet and its key are two files")?;
+    }
+    let files = [
+        ("--wav", &asked.wav),
+        ("--json", &asked.json),
+        ("--midi", &asked.midi),
+        ("--musicxml", &asked.musicxml),
+    ];
+    let goes_there = |(_, path): &(_, &Option<PathBuf>)| path.as_deref().is_some_and(is_standard);
+    let there: Vec<&str> = files
+        .into_iter()
+        .filter(goes_there)
+        .map(|(option, _)| option)
+        .collect();
+    if there.len() < 2 {
+        return Ok(());
+    }
+    let what = format!(
+        "found - with {}; only one can go to standard output",
+        there.join(" and ")
+    );
+    Err(Failure::new(Kind::Usage, what, "name files for the others"))
 }
 
 /// Writes the files for other people's programs and for paper.

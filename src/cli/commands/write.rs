@@ -8,9 +8,26 @@ use crate::class::hand_in::{Refusal, limit};
 use crate::cli::failure::{Failure, Kind};
 use crate::pcm::{Pcm, wav};
 
+/// Whether a name stands for standard output, in every command that writes.
+pub(super) fn is_standard(path: &Path) -> bool {
+    path.as_os_str() == "-"
+}
+
+/// Refuses `-` where what is written has to have a name.
+pub(super) fn refuse_standard(path: &Path, option: &str, why: &str) -> Result<(), Failure> {
+    if !is_standard(path) {
+        return Ok(());
+    }
+    let what = format!("found {option} -, standard output; {why}");
+    Err(Failure::new(Kind::Usage, what, "give it a name"))
+}
+
 /// Writes beside the place and renames, so that nothing is half written. What is no file, such as a
-/// pipe or a device, is written to as it stands.
+/// pipe or a device, is written to as it stands; `-` is standard output.
 pub(super) fn write_whole(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    if is_standard(path) {
+        return put_out(bytes);
+    }
     let written = match fs::metadata(path) {
         Ok(known) if !known.is_file() => fs::write(path, bytes),
         // The file that a link leads to is renewed, and the link stays.
@@ -63,8 +80,11 @@ pub(super) fn refuse_foreign(
     Err(Failure::new(Kind::Usage, what, hint))
 }
 
-/// Writes a file that is not there yet; one that is there is not touched.
+/// Writes a file that is not there yet; one that is there is not touched, and `-` is standard output.
 pub(super) fn write_new(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    if is_standard(path) {
+        return put_out(bytes);
+    }
     fill(path, reserve(path)?, bytes)
 }
 
@@ -125,7 +145,20 @@ pub(super) fn counted(n: usize, one: &str, more: &str) -> String {
 
 /// Prints to standard output.
 pub(super) fn print(text: &str) -> Result<(), Failure> {
-    match io::stdout().lock().write_all(text.as_bytes()) {
+    put_out(text.as_bytes())
+}
+
+/// Says what was written there, unless that went to standard output, which is then of it alone.
+pub(super) fn print_of(path: &Path, text: &str) -> Result<(), Failure> {
+    if is_standard(path) {
+        return Ok(());
+    }
+    print(text)
+}
+
+fn put_out(bytes: &[u8]) -> Result<(), Failure> {
+    let mut out = io::stdout().lock();
+    match out.write_all(bytes).and_then(|()| out.flush()) {
         // Whoever closed the pipe has read enough.
         Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
         Err(error) => Err(Failure::file(Path::new("standard output"), &error)),

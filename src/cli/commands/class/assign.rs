@@ -14,7 +14,7 @@ use crate::cli::args::{Practice, day, line, number};
 use crate::cli::commands::form::Form;
 use crate::cli::commands::practise::clock_of;
 use crate::cli::commands::shelf::{self, Shelf};
-use crate::cli::commands::write::{fill, print, reserve, write_new};
+use crate::cli::commands::write::{fill, print, print_of, refuse_standard, reserve, write_new};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::{seed_of, shared_dir};
 use crate::deck;
@@ -94,6 +94,9 @@ fn goal(text: &str) -> Result<Goal, String> {
 
 /// Sets a deck to a group or learner.
 pub(super) fn assign(asked: &Assign, practice: &Practice, env: &Env) -> Result<(), Failure> {
+    if let Some(path) = &asked.write {
+        refuse_standard(path, "--write", "what was set is told there")?;
+    }
     let now = clock_of(env)?.now();
     let (today, _) = Calendar::default().day_of(now);
     let shelf = Shelf::of(&shared_dir(practice, env)?);
@@ -317,7 +320,7 @@ pub(super) fn hand_out(asked: &HandOut, practice: &Practice, env: &Env) -> Resul
         None => "",
         Some(_) => ", and says that it is taken back",
     };
-    print(&handed_out(&asked.to, &file.to, says))
+    print_of(&asked.to, &handed_out(&asked.to, &file.to, says))
 }
 
 fn handed_out(path: &Path, to: &str, says: &str) -> String {

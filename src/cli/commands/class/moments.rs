@@ -9,7 +9,7 @@ use crate::app::class::{NotAgain, again, sound_of};
 use crate::class::hand_in::plain_name;
 use crate::cli::args::Practice;
 use crate::cli::commands::hear::Speaker;
-use crate::cli::commands::write::{print, warn, wav_of, write_new};
+use crate::cli::commands::write::{print_of, warn, wav_of, write_new};
 use crate::cli::failure::{Failure, Kind};
 use crate::deck::Exercise;
 use crate::label::harmless;
@@ -113,11 +113,9 @@ fn play(
     };
     let (pcm, told) = sound(SampleRate::HZ_48000);
     write_new(path, &wav_of(&pcm)?)?;
-    let path = path.display();
-    print(&format!(
-        "{}\n",
-        harmless(&format!("{path}: {named}. {told}"))
-    ))
+    let name = path.display();
+    let line = harmless(&format!("{name}: {named}. {told}"));
+    print_of(path, &format!("{line}\n"))
 }
 
 fn fill(

@@ -14,7 +14,7 @@ use crate::class::roster::Roster;
 use crate::cli::args::{Practice, label};
 use crate::cli::commands::practise::clock_of;
 use crate::cli::commands::shelf;
-use crate::cli::commands::write::{print, refuse_foreign, write_whole};
+use crate::cli::commands::write::{is_standard, print, refuse_foreign, write_whole};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::shelf_of;
 use crate::deck::{self, Deck, Exercise};
@@ -105,10 +105,6 @@ impl Report {
     fn prints(&self) -> bool {
         self.files().any(|(path, _)| is_standard(path))
     }
-}
-
-fn is_standard(path: &Path) -> bool {
-    path.as_os_str() == "-"
 }
 
 fn shown(path: &Path) -> String {
@@ -229,10 +225,6 @@ fn write(asked: &Report, report: &ClassReport) -> Result<(), Failure> {
     let mut n_written = 0;
     for (path, form) in asked.files() {
         n_written += 1;
-        if is_standard(path) {
-            print(&form.of(report))?;
-            continue;
-        }
         write_whole(path, form.of(report).as_bytes())?;
         if !asked.prints() {
             let n = match report.learners.len() {

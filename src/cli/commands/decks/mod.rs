@@ -12,7 +12,7 @@ use std::process::ExitCode;
 use clap::{Args, Subcommand};
 
 use super::shelf::{Placed, Shelf, read_text};
-use super::write::{counted, print, write_new};
+use super::write::{counted, is_standard, print, write_new};
 use crate::cli::args::{Practice, decibels};
 use crate::cli::data_dir;
 use crate::cli::failure::{Failure, Kind};
@@ -117,7 +117,7 @@ pub(in crate::cli) fn run(
 
 fn new(file: Option<&Path>) -> Result<(), Failure> {
     const ID: &str = "my-deck";
-    let Some(path) = file else {
+    let Some(path) = file.filter(|path| !is_standard(path)) else {
         return print(&deck::start(ID));
     };
     // Named as the file is, where that makes an id that is free.

@@ -6,7 +6,7 @@ use std::path::Path;
 
 use super::svg;
 use crate::cli::args::Listen;
-use crate::cli::commands::write::refuse_foreign;
+use crate::cli::commands::write::{is_standard, refuse_foreign};
 use crate::cli::failure::{Failure, Kind};
 
 /// Refuses what could not be done whole.
@@ -34,11 +34,6 @@ fn pulses_of_several(list: &Path, n: usize) -> Failure {
         list.display()
     );
     Failure::new(Kind::Usage, what, "hear each file with a list of its own")
-}
-
-/// Whether a name stands for standard output.
-pub(super) fn is_standard(path: &Path) -> bool {
-    path.as_os_str() == "-"
 }
 
 fn alone_on_standard_output(asked: &Listen) -> Result<(), Failure> {

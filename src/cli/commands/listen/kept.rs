@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use super::read;
 use crate::cli::args::{Listen, Practice};
 use crate::cli::commands::practise::clock_of;
-use crate::cli::commands::write::{counted, print, warn, write_new};
+use crate::cli::commands::write::{counted, print_of, warn, write_new};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::{data_dir, identity_seed};
 use crate::label::{ContentHash, Label, printable};
@@ -64,7 +64,7 @@ pub(super) fn write_out(
     write_new(list, list_of(marks).as_bytes())?;
     let name = printable(&list.display().to_string());
     let n = counted(marks.all().len(), "mark", "marks");
-    print(&format!("{name}: {n} of {whose}\n"))
+    print_of(list, &format!("{name}: {n} of {whose}\n"))
 }
 
 /// Keeps what another person says of a file, as a list has it.

@@ -160,11 +160,7 @@ pub(in crate::cli) fn run(
     }
     if let Some(path) = asked.svg.as_ref().filter(|_| !heard.is_empty()) {
         let picture = svg::strips(&heard);
-        if early::is_standard(path) {
-            print(&picture)?;
-        } else {
-            write_whole(path, picture.as_bytes())?;
-        }
+        write_whole(path, picture.as_bytes())?;
     }
     Ok(ExitCode::from(code))
 }
