@@ -230,14 +230,15 @@ pub(super) struct Listen {
     /// Answer threes or twos for each, never unclear
     #[arg(long)]
     pub(super) forced: bool,
-    /// Keep what another person says of the file: CSV with the columns from, until, mark, confidence
+    /// Keep what another person says of the file: CSV with the columns from, until, mark, confidence; with these names
+    /// alone in it, take all back that is kept of that person
     #[arg(long, value_name = "CSV", requires = "by", group = "marking")]
     pub(super) marks: Option<PathBuf>,
     /// Write what you say of the file to this CSV file, never over one that is there; - is standard output
     #[arg(long, value_name = "CSV", groups = ["marking", "form"])]
     pub(super) marks_out: Option<PathBuf>,
-    /// Whose marks they are, with --marks or --marks-out
-    #[arg(long, value_name = "NAME", requires = "marking", value_parser = label)]
+    /// Whose marks they are, with --marks or --marks-out; capitals do not matter
+    #[arg(long, value_name = "NAME", requires = "marking", value_parser = person)]
     pub(super) by: Option<crate::label::Label>,
     /// What a pulse is in a MIDI file [default: 1/8]
     #[arg(long, value_name = "NOTE", value_parser = pulse_note)]
@@ -265,6 +266,15 @@ impl Listen {
 pub(super) fn label(text: &str) -> Result<crate::label::Label, String> {
     let label = crate::label::Label::new(text);
     label.map_err(|error| format!("found {error}; a name was expected"))
+}
+
+/// The name of somebody who is not the learner.
+fn person(text: &str) -> Result<crate::label::Label, String> {
+    let name = label(text)?;
+    let other = crate::mark::By::other(name.clone());
+    other.map(|_| name).ok_or_else(|| {
+        "the name of another person was expected; the program calls itself or you so".to_owned()
+    })
 }
 
 /// A text that somebody wrote about something, on one line.

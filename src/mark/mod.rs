@@ -9,6 +9,7 @@
 mod listing;
 mod sections;
 
+use std::cmp::Ordering;
 use std::fmt;
 
 use crate::label::Label;
@@ -119,14 +120,53 @@ impl Sure {
     }
 }
 
-/// Whose marks they are.
-#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+/// Whose marks they are. One person is one whatever the capitals of their name.
+#[derive(Clone, Debug)]
 pub enum By {
     /// The learner's own.
     Own,
     /// Those of somebody else.
     Other(Label),
 }
+
+impl By {
+    /// Words in the stead of a name: what the program calls the learner, and itself.
+    const TAKEN: [&str; 2] = ["you", "the analysis"];
+
+    /// Somebody else of this name; `None` where that is what the program calls the learner or itself.
+    pub fn other(name: Label) -> Option<Self> {
+        let is_taken = Self::TAKEN.contains(&name.folded().as_str());
+        (!is_taken).then_some(Self::Other(name))
+    }
+
+    /// The name without capitals; the learner, who has none, comes first.
+    fn folded(&self) -> Option<String> {
+        match self {
+            Self::Own => None,
+            Self::Other(name) => Some(name.folded()),
+        }
+    }
+}
+
+impl Ord for By {
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.folded().cmp(&other.folded())
+    }
+}
+
+impl PartialOrd for By {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+impl PartialEq for By {
+    fn eq(&self, other: &Self) -> bool {
+        self.folded() == other.folded()
+    }
+}
+
+impl Eq for By {}
 
 /// From one time until before another: finite, rising, at least 0.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -154,6 +194,11 @@ pub enum StretchError {
 impl Stretch {
     /// The latest time, in seconds: a hundred hours.
     pub const LATEST: f64 = 360_000.0;
+    /// All of any recording.
+    pub const ALL: Self = Self {
+        from: 0.0,
+        until: Self::LATEST,
+    };
 
     /// A stretch between these times in seconds.
     ///

@@ -131,7 +131,26 @@ impl Store {
         self.here(outcome)
     }
 
-    /// What each person says of a recording.
+    /// Adds that nothing stands any more of what a person said of a recording.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn unsay_all(
+        &mut self,
+        content: ContentHash,
+        by: &By,
+        at: Moment,
+    ) -> Result<(), StoreError> {
+        let outcome = write_marks(
+            &mut self.conn,
+            content,
+            (by, at),
+            &[Said::Unsaid(Stretch::ALL)],
+        );
+        self.here(outcome)
+    }
+
+    /// What each person says of a recording, under the name with which they did so first.
     ///
     /// # Errors
     /// When a row cannot be read.

@@ -434,7 +434,8 @@ fn a_list_of_pulses_is_one_time_a_line() {
         home.write("list.csv", list);
         let ended = run(home.program("listen a.wav --json --pulses list.csv"), "");
         assert_eq!((ended.code, ended.out.as_str()), (3, ""), "{list:?}");
-        let says = format!("list.csv: line {line}: found \"{found}\"; expected one time in seconds");
+        let says =
+            format!("list.csv: line {line}: found \"{found}\"; expected one time in seconds");
         assert!(ended.err.contains(&says), "{list:?}: {}", ended.err);
     }
     // What other programs put around times is no part of them.
@@ -487,6 +488,57 @@ fn pulses_behind_the_end_are_left_out_or_refused() {
     let mut terminal = Terminal::start(command);
     terminal.wait_for("found 0 of its 6 pulses");
     assert_eq!(terminal.end(), 3);
+}
+
+#[test]
+fn a_number_below_the_range_is_told_in_the_words_of_its_range() {
+    let home = Home::new();
+    for (args, says) in [
+        (
+            "listen a.wav --tempo 120 --start -1",
+            "seconds from the beginning, 0 or more",
+        ),
+        (
+            "listen a.wav --tempo -5 --start 0",
+            "pulses a minute from 20 to 600",
+        ),
+        ("listen a.wav --cycle -6", "a whole number from 2 to 48"),
+        (
+            "listen a.wav --cycle-shown -1",
+            "the number of a cycle, from 1 on",
+        ),
+        ("phrase plain --level -3", "a number from 1.5 to 12"),
+        ("phrase plain --seed -3", "a whole number from 0 to"),
+    ] {
+        let ended = run(home.program(args), "");
+        assert_eq!(ended.code, 2, "{args}");
+        assert!(ended.err.contains(says), "{args}: {}", ended.err);
+        assert!(!ended.err.contains("'-- "), "{args}: {}", ended.err);
+    }
+}
+
+/// Whatever it is called, and whether it would be told or looked at.
+#[test]
+fn an_empty_file_is_refused_in_the_shell() {
+    let home = Home::new();
+    let silent = silence(0);
+    for (name, bytes) in [
+        ("empty.mid", &b""[..]),
+        ("empty.wav", &b""[..]),
+        ("nothing.wav", &silent),
+        ("text.wav", b"no sound"),
+    ] {
+        home.write(name, bytes);
+        let ended = run(home.program(&format!("listen {name} --text")), "");
+        assert_eq!((ended.code, ended.out.as_str()), (3, ""), "{name}");
+        assert!(ended.err.contains(&format!("{name}: ")), "{}", ended.err);
+        let mut command = program(home.path(), "2026-11-26T08:00:00Z");
+        command.args(["listen", name, "--silent"]);
+        let mut terminal = Terminal::start(command);
+        terminal.wait_for("hint: ");
+        assert_eq!(terminal.end(), 3, "{name}");
+        assert!(!terminal.is_taken(), "{name}");
+    }
 }
 
 /// A WAV file with so many seconds of silence.

@@ -410,7 +410,7 @@ fn the_same_list_twice_is_kept_once_and_another_stands_over_it() {
 fn a_bad_list_is_refused_whole_with_every_line() {
     let (home, _) = with_recording();
     say(&home, &[(0.0, 2.5, Mark::Both)]);
-    let lists: [(&[u8], &str); 9] = [
+    let lists: [(&[u8], &str); 8] = [
         (
             b"",
             "line 1: found \"\"; expected \"from,until,mark,confidence\"",
@@ -418,10 +418,6 @@ fn a_bad_list_is_refused_whole_with_every_line() {
         (
             b"from,until\n1,2\n",
             "line 1: found \"from,until\"; expected",
-        ),
-        (
-            b"from,until,mark,confidence\n",
-            "line 2: found nothing; expected",
         ),
         (
             b"from,until,mark,confidence\n0,1,twos,sure\n1,x,twos,sure\n",
@@ -472,6 +468,101 @@ fn a_bad_list_is_refused_whole_with_every_line() {
         "{}",
         endless.err
     );
+}
+
+#[test]
+fn one_person_is_one_whatever_the_capitals_and_nobody_is_called_as_the_learner_is() {
+    let (home, _) = with_recording();
+    home.write("lola.csv", format!("{HEAD}0,4,twos,sure\n"));
+    home.write("later.csv", format!("{HEAD}4,5,threes,guess\n"));
+    for name in ["you", "YOU", " You ", "the analysis", "The Analysis"] {
+        let mut command = home.program("listen a.wav --json --marks lola.csv --by");
+        command.arg(name);
+        let ended = run(command, "");
+        assert_eq!((ended.code, ended.out.as_str()), (2, ""), "{name}");
+        let says = "the name of another person was expected";
+        assert!(ended.err.contains(says), "{}", ended.err);
+    }
+    assert!(!home.data().exists(), "nothing is kept");
+    let first = "listen a.wav --json --marks lola.csv --by Lola";
+    assert_eq!(told(&home, first).code, 0);
+    let heard = object(&home, "listen a.wav --json --marks later.csv --by LOLA");
+    let marks = heard["marks"].as_array().expect("a list");
+    let names: Vec<&Value> = marks.iter().map(|mark| &mark["by"]).collect();
+    assert_eq!(names, ["Lola", "Lola"]);
+    assert_eq!(kept(&home), [("Lola".to_owned(), 2)]);
+    let out = told(&home, "listen a.wav --marks-out out.csv --by lola");
+    assert_eq!(out.out, "out.csv: 2 marks of Lola\n");
+}
+
+#[test]
+fn a_list_without_a_mark_takes_back_what_a_person_said() {
+    let (home, _) = with_recording();
+    say(&home, &[(0.0, 2.5, Mark::Both)]);
+    home.write(
+        "lola.csv",
+        format!("{HEAD}0,2,twos,sure\n2,4,threes,sure\n"),
+    );
+    home.write("none.csv", HEAD);
+    for name in ["Lola", "Rocio"] {
+        let taken = told(
+            &home,
+            &format!("listen a.wav --json --marks lola.csv --by {name}"),
+        );
+        assert_eq!(taken.code, 0);
+    }
+    let back = told(&home, "listen a.wav --json --marks none.csv --by lola");
+    assert_eq!(back.code, 0);
+    assert_eq!(back.err, "a.wav: the 2 marks of Lola are taken back\n");
+    let left = [(String::new(), 1), ("Rocio".to_owned(), 2)];
+    assert_eq!(kept(&home), left);
+    let heard: Value = serde_json::from_str(&back.out).expect("an object");
+    assert_eq!(heard["marks"].as_array().map(Vec::len), Some(3));
+    let again = told(&home, "listen a.wav --json --marks none.csv --by lola");
+    assert_eq!(again.code, 0);
+    assert_eq!(
+        again.err,
+        "a.wav: there are no marks of lola to take back\n"
+    );
+    assert_eq!(kept(&home), left);
+    // What is said later stands.
+    let later = told(&home, "listen a.wav --json --marks lola.csv --by Lola");
+    assert_eq!((later.code, later.err.as_str()), (0, ""));
+    assert_eq!(kept(&home)[1], ("Lola".to_owned(), 2));
+}
+
+#[test]
+fn marks_that_all_lie_behind_the_end_are_refused() {
+    let (home, _) = with_recording();
+    home.write(
+        "late.csv",
+        format!("{HEAD}3600,3601,twos,sure\n3602,3603,twos,sure\n"),
+    );
+    for file in ["a.wav", "a.mid"] {
+        let midi = told(
+            &home,
+            "phrase plain --deck path --feel twos --level 6 --seed 4 --midi a.mid",
+        );
+        assert_eq!(midi.code, 0);
+        let ended = told(
+            &home,
+            &format!("listen {file} --json --marks late.csv --by Lola"),
+        );
+        assert_eq!((ended.code, ended.out.as_str()), (3, ""), "{file}");
+        let says = format!("late.csv: found no mark within {file}, which ends at 0:");
+        assert!(ended.err.contains(&says), "{}", ended.err);
+        assert!(!home.data().exists(), "nothing is kept");
+    }
+}
+
+#[test]
+fn marks_go_to_standard_output_alone() {
+    let (home, _) = with_recording();
+    say(&home, &[(0.0, 2.5, Mark::Both)]);
+    let out = told(&home, "listen a.wav --marks-out -");
+    assert_eq!((out.code, out.err.as_str()), (0, ""));
+    assert_eq!(out.out, format!("{HEAD}0.000,2.500,both,fairly-sure\n"));
+    assert!(!home.file("-").exists());
 }
 
 #[test]

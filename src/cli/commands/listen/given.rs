@@ -18,7 +18,8 @@ pub(super) fn list(path: &Path) -> Result<Pulses, Failure> {
     let text = String::from_utf8_lossy(&bytes);
     let text = text.strip_prefix('\u{feff}').unwrap_or(&text);
     let wrong = |what: String| {
-        let hint = "write one time in seconds a line, rising, and no heading; the first is beat one";
+        let hint =
+            "write one time in seconds a line, rising, and no heading; the first is beat one";
         Failure::new(Kind::Data, format!("{}: {what}", path.display()), hint)
     };
     let lines = (1..).zip(text.lines().map(str::trim));

@@ -12,7 +12,7 @@ use crate::cli::commands::write::{counted, print_of, warn, write_new};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::{data_dir, identity_seed};
 use crate::label::{ContentHash, Label, printable};
-use crate::listen::Pulses;
+use crate::listen::{Pulses, clock};
 use crate::mark::{By, Marked, Marks, Sections, list_of, read_list};
 use crate::rhythm::Cycle;
 use crate::store::Store;
@@ -54,20 +54,28 @@ pub(super) fn write_out(
     let path = one_file(asked)?;
     let kept = look(path, practice, env)?.marks;
     let by = asked.by.clone().map_or(By::Own, By::Other);
-    let whose = match &by {
-        By::Own => "yours".to_owned(),
-        By::Other(name) => name.to_string(),
+    let found = kept
+        .get_key_value(&by)
+        .filter(|(_, marks)| !marks.all().is_empty());
+    let Some((by, marks)) = found else {
+        return Err(none_of(path, &whose(&by), &kept));
     };
-    let Some(marks) = kept.get(&by).filter(|marks| !marks.all().is_empty()) else {
-        return Err(none_of(path, &whose, &kept));
-    };
+    let whose = whose(by);
     write_new(list, list_of(marks).as_bytes())?;
     let name = printable(&list.display().to_string());
     let n = counted(marks.all().len(), "mark", "marks");
     print_of(list, &format!("{name}: {n} of {whose}\n"))
 }
 
-/// Keeps what another person says of a file, as a list has it.
+fn whose(by: &By) -> String {
+    match by {
+        By::Own => "yours".to_owned(),
+        By::Other(name) => name.to_string(),
+    }
+}
+
+/// Keeps what another person says of a file, as a list has it; one that says nothing takes all back that
+/// they said.
 pub(super) fn take_in(
     list: &Path,
     by: &Label,
@@ -77,13 +85,29 @@ pub(super) fn take_in(
 ) -> Result<(), Failure> {
     let path = one_file(asked)?;
     let said = read_said(list)?;
-    read::check(path)?;
+    let end = read::end(path, asked)?.seconds();
+    refuse_all_behind(&said, list, path, end)?;
     let content = content_of(path)?;
     let clock = clock_of(env)?;
     let dir = data_dir(practice, env)?;
     let mut store = Store::open(&dir, identity_seed()?, clock.now())?;
     let by = By::Other(by.clone());
-    let before = store.marks(content)?.remove(&by).unwrap_or_default();
+    let before = store.marks(content)?.remove_entry(&by);
+    if said.is_empty() {
+        return match before {
+            Some((by, marks)) => {
+                store.unsay_all(content, &by, clock.now())?;
+                warn(&taken_back(path, &by, &marks));
+                Ok(())
+            }
+            None => {
+                let (name, by) = (path.display(), whose(&by));
+                warn(&format!("{name}: there are no marks of {by} to take back"));
+                Ok(())
+            }
+        };
+    }
+    let before = before.map(|(_, marks)| marks).unwrap_or_default();
     let mut after = before.clone();
     said.iter().for_each(|marked| after.put(*marked));
     // The same list once more says nothing new.
@@ -93,6 +117,30 @@ pub(super) fn take_in(
         store.mark(content, &by, &said, clock.now())?;
     }
     Ok(())
+}
+
+fn taken_back(path: &Path, by: &By, marks: &Marks) -> String {
+    let (name, whose) = (path.display(), whose(by));
+    match marks.all().len() {
+        1 => format!("{name}: the mark of {whose} is taken back"),
+        n => format!("{name}: the {n} marks of {whose} are taken back"),
+    }
+}
+
+/// Marks of which none lies in a file are of another, and would stand beside it for nothing.
+fn refuse_all_behind(said: &[Marked], list: &Path, path: &Path, end: f64) -> Result<(), Failure> {
+    let lies_behind = |marked: &Marked| marked.stretch.from() >= end;
+    if said.is_empty() || !said.iter().all(lies_behind) {
+        return Ok(());
+    }
+    let what = format!(
+        "{}: found no mark within {}, which ends at {}; expected marks of that file",
+        list.display(),
+        path.display(),
+        clock(end)
+    );
+    let hint = "see whether they are of this file, and their times in seconds; nothing was kept";
+    Err(Failure::new(Kind::Data, what, hint))
 }
 
 /// What is kept of a file, in a store that is there already.
