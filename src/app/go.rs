@@ -2,6 +2,7 @@
 
 use super::bench::{Bench, Step};
 use super::progress::{Past, Stand};
+use super::today::RESTING;
 use super::{App, Course, Decks, Place, Progress, Today, Trouble, Wishing, past};
 use crate::phrase::Wish;
 use crate::quiz::{Event, Sitting, Skill};
@@ -148,6 +149,7 @@ impl App {
         Ok(Today {
             missing: self.missing_in_words(),
             is_all_missing: self.is_all_missing(),
+            resting: self.are_all_resting()?.then_some(RESTING),
             ..Today::of(plan, &self.learner, &self.course, day, (past, scarce))
         })
     }

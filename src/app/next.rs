@@ -58,17 +58,21 @@ impl App {
                 });
             }
             if matches!(self.next, Next::Resting) {
-                self.rest();
+                self.rest()?;
             }
         }
         Ok(())
     }
 
     /// No passage of the skill in hand can be asked: the plan moves on, and why is told in the end.
-    fn rest(&mut self) {
+    fn rest(&mut self) -> Result<(), Trouble> {
         let given_up = self.plan.give_up(&self.learner);
+        if self.are_all_resting()? {
+            self.note(today::RESTING);
+            return Ok(());
+        }
         let Some(exercise) = given_up.and_then(|candidate| self.course.exercise(candidate)) else {
-            return;
+            return Ok(());
         };
         let title = exercise.title.to_string();
         let mut passages = exercise.material.passages().iter();
@@ -80,6 +84,7 @@ impl App {
                 headed(&title)
             ));
         }
+        Ok(())
     }
 
     pub(super) fn make(&mut self, choice: Choice, tries: u64) -> Result<Next, Trouble> {
@@ -176,7 +181,7 @@ impl App {
         };
         self.next = self.make(choice, tries)?;
         if matches!(self.next, Next::Resting) {
-            self.rest();
+            self.rest()?;
         }
         self.go_on_making()
     }

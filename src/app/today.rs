@@ -35,6 +35,8 @@ pub struct Today {
     pub missing: Option<String>,
     /// Whether nothing can be asked at all, since all recordings are missing.
     pub is_all_missing: bool,
+    /// Why nothing can be asked though its recordings are there, in words.
+    pub resting: Option<&'static str>,
     /// What a check found lately, in words.
     pub checked: Option<String>,
     /// What a teacher set, those due first in front.
@@ -80,6 +82,7 @@ impl Today {
             tomorrow: plan.has_more_tomorrow().then_some(TOMORROW),
             missing: None,
             is_all_missing: false,
+            resting: None,
             checked: past
                 .checked
                 .and_then(|checked| checked_in_words(&checked, day)),
@@ -91,6 +94,10 @@ impl Today {
 
 /// Why what is open is not offered.
 const TOMORROW: &str = "As many new skills as a day takes have been begun; more come tomorrow.";
+
+/// Why nothing is asked of a deck of recordings.
+pub(super) const RESTING: &str = "All passages rest: each comes back some days after it was asked. Cut more for \
+                                  more practice.";
 
 /// What a check found, while that is news.
 fn checked_in_words((id, on): &(String, Day), day: Day) -> Option<String> {

@@ -375,6 +375,7 @@ fn today() -> World {
         tomorrow: None,
         missing: None,
         is_all_missing: false,
+        resting: None,
         checked: None,
         set: vec![],
         who: None,
@@ -574,6 +575,15 @@ fn there_is_no_time_for_more_where_nothing_can_be_asked() {
     let text = world.text((80, 24));
     assert!(!text.contains("there is time for more"), "{text}");
     let told = "Nothing can be asked now.\n   1 skill waits for evening.wav.";
+    assert!(text.contains(told), "{text}");
+    let Place::Today(today) = &mut world.place else {
+        panic!("before a sitting");
+    };
+    (today.missing, today.is_all_missing) = (None, false);
+    today.resting = Some("All passages rest.");
+    let text = world.text((80, 24));
+    assert!(!text.contains("there is time for more"), "{text}");
+    let told = "Nothing can be asked now.\n   All passages rest.";
     assert!(text.contains(told), "{text}");
 }
 

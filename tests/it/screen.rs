@@ -477,6 +477,21 @@ fn a_passage_that_is_cut_is_practised_wherever_its_recording_lies() {
         "{told}"
     );
     assert!(told.contains(" of 2 right"), "{told}");
+    let today = told
+        .lines()
+        .find(|line| line.contains("phrases."))
+        .unwrap_or_default();
+    assert!(today.contains("about 2 phrases"), "{told}");
+    // Each was revealed, and answers no other exercise today.
+    let told = practised();
+    assert!(told.contains("about 0 phrases"), "{told}");
+    assert!(
+        told.contains("All passages rest: each comes back"),
+        "{told}"
+    );
+    assert_eq!(told.matches("All passages rest").count(), 2, "{told}");
+    assert!(!told.contains("its passages rest"), "{told}");
+    assert!(!told.contains("marked by ear.\n"), "{told}");
     std::fs::remove_file(&moved).expect("it is gone");
     let told = practised();
     assert!(told.contains("evening.wav is not where it was"), "{told}");

@@ -76,6 +76,13 @@ impl App {
         Ok(ready)
     }
 
+    /// Whether nothing of a deck of recordings can be asked since all its passages rest.
+    pub(in crate::app) fn are_all_resting(&self) -> Result<bool, Trouble> {
+        let cut = self.course.cut();
+        let is_cut = cut.len() == self.course.len() && !self.is_all_missing();
+        Ok(is_cut && self.n_passages_ready(&cut)? == 0)
+    }
+
     /// How many questions of passages these exercises have until all rest: each passage is one, and rests
     /// in all of them.
     pub(in crate::app) fn n_passages_ready(&self, exercises: &[usize]) -> Result<u32, Trouble> {

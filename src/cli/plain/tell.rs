@@ -34,8 +34,8 @@ pub(super) fn tell_today(today: &Today, caution: bool) -> io::Result<()> {
     if let Some(part) = &today.part {
         say(&[&format!("{part}.")])?;
     }
-    if let Some(tomorrow) = today.tomorrow {
-        say(&[tomorrow])?;
+    for why in [today.tomorrow, today.resting].into_iter().flatten() {
+        say(&[why])?;
     }
     for line in &today.lines {
         say(&[join(&[line.tag, &line.title, &line.known, &line.when]).trim_end()])?;

@@ -51,7 +51,9 @@ fn head(today: &Today, view: &View<'_>, theme: Theme, columns: usize) -> Body {
     let mut body = Body::new(columns);
     let n_phrases = u64::from(today.n_phrases);
     let ready = match n_phrases {
-        0 if today.is_all_missing => "Nothing can be asked now.".to_owned(),
+        0 if today.is_all_missing || today.resting.is_some() => {
+            "Nothing can be asked now.".to_owned()
+        }
         0 => "Nothing is due today; there is time for more.".to_owned(),
         1 => "About 1 phrase is ready.".to_owned(),
         n => format!("About {n} phrases are ready."),
@@ -60,8 +62,8 @@ fn head(today: &Today, view: &View<'_>, theme: Theme, columns: usize) -> Body {
         body.say(&format!("{part}."), Style::new());
     }
     body.say(&ready, theme.strong());
-    if let Some(tomorrow) = today.tomorrow {
-        body.say(tomorrow, Style::new());
+    for why in [today.tomorrow, today.resting].into_iter().flatten() {
+        body.say(why, Style::new());
     }
     let is = |n: usize| if n == 1 { "is" } else { "are" };
     let due = u64::try_from(today.n_due).unwrap_or(u64::MAX);
