@@ -1,5 +1,7 @@
 //! Where the pulses of a recording lie: taps, nudges, other tempi that may be meant.
 
+use std::iter::{once, successors};
+
 use super::{Back, Change, Given, Keep, Nudge, Recording, Source};
 use crate::listen::{PulsePath, Pulses, Sound, clock, from_first_of_cycle, pulse_paths};
 use crate::rhythm::{Cycle, Tempo};
@@ -12,11 +14,17 @@ const NUDGE_MS: i32 = 10;
 /// Pulses a minute that are laid over a recording in which none is found.
 const LAID: i64 = 180;
 
-/// Pulses from the beginning of a recording on, and which of them is the first of a cycle.
+/// Pulses from the beginning of a recording on, and which of them begin cycles.
 #[derive(Clone, Debug)]
 pub(super) struct Row {
     all: Pulses,
-    first: usize,
+    /// Pulses in a cycle.
+    n_cycle: usize,
+    /// From which pulses on cycles are counted: the first of all cycles, and the first after each place
+    /// at which a cycle breaks off.
+    begins: Vec<usize>,
+    /// The pulses of which the learner said that they begin a cycle.
+    said: Vec<usize>,
 }
 
 impl Row {
@@ -24,9 +32,11 @@ impl Row {
     pub(super) fn first_of(source: &Source, sound: &Sound, paths: &[PulsePath]) -> Option<Self> {
         let cycle = source.cycle;
         match &source.pulses {
-            Some(Given::Times(pulses) | Given::Grid(pulses)) => {
-                Some(Self::from_first(pulses, cycle))
-            }
+            Some(Given::Times(pulses)) => Some(Self::from_first(pulses, cycle)),
+            Some(Given::Grid(pulses)) => Some(Self {
+                said: Vec::new(),
+                ..Self::from_first(pulses, cycle)
+            }),
             Some(Given::Steady(tempo, start)) => {
                 let pulses = Pulses::steady(*tempo, *start, sound.seconds()).ok()?;
                 Some(Self::from_first(&pulses, cycle))
@@ -40,89 +50,127 @@ impl Row {
         sound.level(0.0, sound.seconds())?;
         let tempo = Tempo::of_pulses_a_minute(LAID).ok()?;
         let all = Pulses::steady(tempo, 0.0, sound.seconds()).ok()?;
-        (all.times().len() > cycle.n_pulses()).then_some(Self { all, first: 0 })
+        (all.times().len() > cycle.n_pulses()).then(|| Self::of(all, 0, cycle))
     }
 
-    /// Pulses whose first begins a cycle; those before it go on at its gap, as far as there is time.
+    /// Pulses of which the first cycle begins with this one.
+    fn of(all: Pulses, first: usize, cycle: Cycle) -> Self {
+        Self {
+            all,
+            n_cycle: cycle.n_pulses(),
+            begins: vec![first],
+            said: Vec::new(),
+        }
+    }
+
+    /// The same, the learner having said so.
+    fn said(self) -> Self {
+        Self {
+            said: self.begins.clone(),
+            ..self
+        }
+    }
+
+    /// Pulses of which somebody said that the first begins a cycle; those before it go on at its gap, as
+    /// far as there is time.
     pub(super) fn from_first(pulses: &Pulses, cycle: Cycle) -> Self {
         let times = pulses.times();
         let gap = times[1] - times[0];
-        let before = std::iter::successors(Some(times[0] - gap), |time| Some(time - gap));
+        let before = successors(Some(times[0] - gap), |time| Some(time - gap));
         let before = before.take(cycle.n_pulses() - 1);
         let mut all: Vec<f64> = before.take_while(|time| *time >= 0.0).collect();
         let first = all.len();
         all.reverse();
         all.extend_from_slice(times);
         match Pulses::new(all) {
-            Ok(all) => Self { all, first },
-            Err(_) => Self {
-                all: pulses.clone(),
-                first: 0,
-            },
+            Ok(all) => Self::of(all, first, cycle),
+            Err(_) => Self::of(pulses.clone(), 0, cycle),
         }
+        .said()
     }
 
     fn proposed(sound: &Sound, all: &Pulses, cycle: Cycle) -> Self {
         let from_first = from_first_of_cycle(sound, all, cycle);
-        Self {
-            first: all.times().len() - from_first.times().len(),
-            all: all.clone(),
-        }
+        let first = all.times().len() - from_first.times().len();
+        Self::of(all.clone(), first, cycle)
     }
 
-    /// The pulses from the first of a cycle on.
+    /// The pulses of whole cycles, from the first on. Where the learner said that a cycle begins amid
+    /// another, the pulses of that one count in none and are left out.
     pub(super) fn counted(&self) -> Pulses {
-        self.all.without_first(self.first)
+        let times = self.all.times();
+        let ends = self.begins.iter().skip(1).copied();
+        let stretches = self.begins.iter().zip(ends.chain([times.len()]));
+        let counted = stretches.flat_map(|(from, until)| {
+            let is_last = until == times.len();
+            let n_cut = if is_last {
+                0
+            } else {
+                (until - from) % self.n_cycle
+            };
+            times[*from..until - n_cut].iter().copied()
+        });
+        Pulses::new(counted.collect()).unwrap_or_else(|_| self.all.clone())
     }
 
     /// The same, cycles beginning a pulse later; after a whole cycle as they did.
-    fn later(&self, cycle: Cycle) -> Self {
+    fn later(&self) -> Self {
+        let after_whole = (self.begins[0] + 1).is_multiple_of(self.n_cycle);
+        let back = if after_whole { self.n_cycle } else { 0 };
+        let later = |pulses: &[usize]| pulses.iter().map(|pulse| pulse + 1 - back).collect();
         Self {
-            all: self.all.clone(),
-            first: (self.first + 1) % cycle.n_pulses(),
+            begins: later(&self.begins),
+            said: later(&self.said),
+            ..self.clone()
         }
     }
 
     /// The same with the pulse nearest to a time as the first of a cycle, and those after it counted
-    /// from there. The time from the last beginning before it, which stays, becomes whole cycles of even
-    /// pulses: as many as bring their gap nearest to what is usual. Says how many too; nothing where a
-    /// cycle begins there already.
-    fn begun_at(&self, time: f64, cycle: Cycle) -> Option<(Self, usize)> {
-        let (n, times) = (cycle.n_pulses(), self.all.times());
+    /// from there. Those before it are counted back from there, unless somebody had said earlier in it
+    /// where a cycle begins. No pulse moves. Nothing where a cycle begins there already.
+    /// Says which pulse it is too.
+    fn begun_at(&self, time: f64) -> Option<(Self, usize)> {
+        let (n, times) = (self.n_cycle, self.all.times());
         let off = |at: &usize| (times[*at] - time).abs();
-        let near = (self.first..times.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;
-        let after = (near - self.first) % n;
-        if after == 0 {
+        let near = (0..times.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;
+        let from = self.begins.iter().rev().find(|begin| **begin <= near);
+        if from.is_some_and(|from| (near - from).is_multiple_of(n)) {
             return None;
         }
-        let usual = usual_gap(times);
-        let n_cycles = |from: usize| {
-            let of_cycle = usual * f64::from(u32::try_from(n).unwrap_or(u32::MAX));
-            whole((times[near] - times[from]) / of_cycle)
-        };
-        let last = near - after;
-        let (from, n_cycles) = match n_cycles(last) {
-            // A pulse too many lets a cycle begin just before: that beginning goes.
-            0 if last >= self.first + n => (last - n, n_cycles(last - n).max(1)),
-            0 => {
-                let row = Self {
-                    all: self.all.clone(),
-                    first: near,
-                };
-                return Some((row, 0));
-            }
-            n_cycles => (last, n_cycles),
-        };
-        let n_even = u32::try_from(n_cycles * n).ok()?;
-        let gap = (times[near] - times[from]) / f64::from(n_even);
-        let even = (1..n_even).map(|k| times[from] + f64::from(k) * gap);
-        let all = times[..=from].iter().copied().chain(even);
-        let all = all.chain(times[near..].iter().copied()).collect();
+        // One that was said within a cycle of it was meant to be this one.
+        let mut said = self.said.clone();
+        said.retain(|said| said.abs_diff(near) >= n);
+        said.push(near);
+        said.sort_unstable();
+        let begins = said.iter().copied();
+        let begins = once(said[0] % n).chain(begins.skip(1)).collect();
         let row = Self {
-            all: Pulses::new(all).ok()?,
-            first: self.first,
+            said,
+            begins,
+            ..self.clone()
         };
-        Some((row, n_cycles))
+        Some((row, near))
+    }
+
+    /// What it means that a cycle begins with this pulse, of which that was said last.
+    fn told_of(&self, begun: usize) -> String {
+        let clock_at = |pulse: usize| clock(self.all.times()[pulse]);
+        let at = clock_at(begun);
+        let after = self.said.iter().find(|said| **said > begun);
+        let until = after.map_or_else(String::new, |after| format!(" until {}", clock_at(*after)));
+        match self.said.iter().rev().find(|said| **said < begun) {
+            None => format!(
+                "A cycle begins at {at}; those before it and after it{until} follow from that."
+            ),
+            Some(before) => {
+                let left_out = match (begun - before) % self.n_cycle {
+                    0 => String::new(),
+                    1 => "; the pulse before it counts in none".to_owned(),
+                    n => format!("; the {n} pulses before it count in none"),
+                };
+                format!("From {at} on{until} cycles begin here{left_out}.")
+            }
+        }
     }
 
     /// All of it moved, unless it would begin before the recording.
@@ -131,26 +179,15 @@ impl Row {
         let times: Vec<f64> = times.collect();
         // A pulse that is left out at the beginning is none of a cycle that is counted.
         let left_out = usize::from(times[0] < 0.0);
-        let first = self.first.checked_sub(left_out)?;
-        let all = Pulses::new(times[left_out..].to_vec()).ok()?;
-        Some(Self { all, first })
+        self.begins[0].checked_sub(left_out)?;
+        let moved = |pulses: &[usize]| pulses.iter().map(|pulse| pulse - left_out).collect();
+        Some(Self {
+            all: Pulses::new(times[left_out..].to_vec()).ok()?,
+            begins: moved(&self.begins),
+            said: moved(&self.said),
+            ..self.clone()
+        })
     }
-}
-
-/// The gap that is in the middle of all.
-fn usual_gap(times: &[f64]) -> f64 {
-    let mut gaps: Vec<f64> = times.windows(2).map(|pair| pair[1] - pair[0]).collect();
-    gaps.sort_by(f64::total_cmp);
-    gaps[gaps.len() / 2]
-}
-
-#[expect(
-    clippy::cast_possible_truncation,
-    clippy::cast_sign_loss,
-    reason = "cycles of a recording"
-)]
-fn whole(n_cycles: f64) -> usize {
-    n_cycles.round().max(0.0) as usize
 }
 
 impl Recording {
@@ -202,7 +239,7 @@ impl Recording {
     /// Cycles begin a pulse later.
     pub(super) fn begin_later(&mut self) {
         if let Some(row) = &self.row {
-            self.set_pulses(row.later(self.source.cycle));
+            self.set_pulses(row.later());
         }
     }
 
@@ -213,19 +250,13 @@ impl Recording {
             return Change::Picture;
         };
         let row = self.row.as_ref();
-        let Some((row, n_cycles)) = row.and_then(|row| row.begun_at(time, self.source.cycle))
-        else {
+        let Some((row, near)) = row.and_then(|row| row.begun_at(time)) else {
             self.told = "A cycle begins there already.".to_owned();
             return Change::Picture;
         };
+        let told = row.told_of(near);
         self.set_pulses(row);
-        let before = match n_cycles {
-            0 => "nothing is counted before it".to_owned(),
-            1 => "the cycle before it is even".to_owned(),
-            n => format!("the {n} cycles before it are even"),
-        };
-        let at = clock(time);
-        self.told = format!("From {at} on cycles begin here, and {before}.");
+        self.told = told;
         Change::Sound
     }
 
@@ -305,10 +336,7 @@ impl Recording {
         let n = self.source.cycle.n_pulses();
         let place = times.iter().position(|time| *time >= at).unwrap_or(0) % n;
         self.is_tapping = false;
-        self.set_pulses(Row {
-            all: path.pulses,
-            first: place,
-        });
+        self.set_pulses(Row::of(path.pulses, place, self.source.cycle).said());
         let tempo = self.analysis.as_ref().and_then(|known| known.tempo_ppm());
         let tempo = tempo.map_or_else(String::new, |ppm| format!(": {ppm:.0} pulses a minute"));
         self.told = format!("{} taps are taken{tempo}.", taps.len());
