@@ -110,7 +110,11 @@ impl CycleSaid {
         let lean = spoken.unwrap_or(Lean::Unclear);
         let mut all = sixes[0];
         all.said.lean = lean;
-        all.said.sure = share(lean);
+        all.said.sure = match spoken {
+            Some(lean) => share(lean),
+            // Of sixes that lean this way and that, one is as sure as they are that it is neither.
+            None => sixes.iter().map(|six| six.said.sure).sum::<f64>() / real(sixes.len()),
+        };
         for six in &sixes[1..] {
             all.said.threes += six.said.threes;
             all.said.twos += six.said.twos;
@@ -164,6 +168,19 @@ impl Analysis {
     pub fn untold(pulses: &Pulses, cycle: Cycle) -> Self {
         let times = pulses.times();
         Self::silent(times, cycle, Counted::of(cycle, times.len()))
+    }
+
+    /// What it says at pulses that are probably those of the piece, and were told by nobody: no lean is
+    /// surer than they are.
+    #[must_use]
+    pub fn at_proposed(mut self, probable: f64) -> Self {
+        let cycles = self.cycles.iter_mut().map(|cycle| &mut cycle.said);
+        for said in cycles.chain([&mut self.whole]) {
+            if said.lean != Lean::Unclear {
+                said.sure *= probable;
+            }
+        }
+        self
     }
 
     /// To what the whole leans, in words: where its cycles lean one way and then the other, that it does,
@@ -230,6 +247,7 @@ impl Analysis {
             let sixes = Self::of(heard, pulses, Cycle::SIX, answers);
             return sixes.counted_in(cycle, counted, answers);
         }
+        let (is_silent, heard) = &without_silence(heard, counted);
         let stretches = Stretches::of(heard, counted);
         let asked = (answers, counted.n_cycles());
         // What of even runs does not count as it is.
@@ -240,6 +258,10 @@ impl Analysis {
             .enumerate()
             .map(|(at, leans)| {
                 let stated = stretches.stated(at, at + 1);
+                let leans = match answers {
+                    Answers::Open if is_silent[at] => &SILENT,
+                    _ => leans,
+                };
                 let even = left * stretches.evenness(at, at + 1);
                 CycleSaid {
                     start: pulses[at * counted.n_cycle],
@@ -305,6 +327,29 @@ impl Analysis {
             strengths: Vec::new(),
         }
     }
+}
+
+/// What is probable of a cycle in which nothing begins.
+const SILENT: Shares = [0.0, 0.0, 0.0, 1.0];
+
+/// Cycles in which nothing begins, and what is heard without them: silence and what rings on are even,
+/// or fade, and neither leans.
+fn without_silence(heard: &Heard, counted: Counted) -> (Vec<bool>, Heard) {
+    let begins = |pulse: usize| {
+        let likely = [&heard.begins, &heard.runs_in].map(|row| row.get(pulse).copied());
+        likely.into_iter().flatten().any(|likely| likely > 0.5)
+    };
+    let is_silent = |cycle: usize| !heard.begins.is_empty() && !counted.pulses(cycle).any(begins);
+    let is_silent: Vec<bool> = (0..counted.n_cycles()).map(is_silent).collect();
+    let mut heard = heard.clone();
+    for cycle in (0..counted.n_cycles()).filter(|cycle| is_silent[*cycle]) {
+        for stream in &mut heard.streams {
+            counted
+                .pulses(cycle)
+                .for_each(|pulse| stream.values[pulse] = None);
+        }
+    }
+    (is_silent, heard)
 }
 
 /// Cycles about one that are told together with it, at most, on either side.

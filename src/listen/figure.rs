@@ -55,14 +55,17 @@ pub(super) struct Figure {
     pub(super) says: f64,
 }
 
-/// The figures of one cycle: of each six pulses in it that are all there.
+/// The figures of one cycle: of each six pulses in it that are all there and on which something begins.
 pub(super) fn figures(heard: &Heard, pulses: Range<usize>) -> impl Iterator<Item = Figure> {
-    sixes(pulses).map(|from| Figure {
+    let figure = |from: usize| Figure {
         begins: (0..6)
             .filter(|at| heard.begins.get(from + at).is_some_and(|p| *p > 0.5))
             .fold(0, |bits, at| bits | 1 << at),
         says: six(heard, from),
-    })
+    };
+    sixes(pulses)
+        .map(figure)
+        .filter(|figure| figure.begins != 0)
 }
 
 /// What the even runs of a cycle, a note on every pulse, say by how common they are in either: the

@@ -25,6 +25,8 @@ pub struct NoteHeard {
     pub length: f64,
     /// As MIDI numbers it; `None` of percussion.
     pub pitch: Option<f64>,
+    /// Whether it is a low drum.
+    pub(super) is_low_drum: bool,
     /// Decibels against the loudest velocity.
     pub loudness: f64,
     /// From when until when it sounds, in seconds of the file.
@@ -66,6 +68,9 @@ const FEW: f64 = 24.0;
 const GATHERED: f64 = 0.5;
 /// The channel of General MIDI's percussion, from 0.
 const PERCUSSION: u8 = 9;
+/// Its low drums: two bass drums, floor and low toms, the low ones of bongos, congas, timbales and the open
+/// surdo (General MIDI level 1 and 2, from memory).
+const LOW_DRUMS: [u8; 9] = [35, 36, 41, 43, 45, 61, 64, 66, 87];
 
 /// What a pulse is, as a share of a whole note: 1/8 when nothing else is said.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -148,6 +153,7 @@ impl Notes {
             at: at(held.from),
             length: (number(held.until) - number(held.from)) / per_pulse,
             pitch: (held.channel != PERCUSSION).then(|| f64::from(held.key)),
+            is_low_drum: held.channel == PERCUSSION && LOW_DRUMS.contains(&held.key),
             loudness: 40.0 * (f64::from(held.velocity.max(1)) / 127.0).log10(),
             seconds: [held.from, held.until].map(|tick| clock.seconds(number(tick))),
         };
@@ -462,6 +468,30 @@ mod tests {
         for (place, expected) in places(&counted).iter().zip(at.into_iter().zip(lengths)) {
             assert_eq!((place[0], place[1]), expected);
         }
+    }
+
+    #[test]
+    fn drums_are_heard_low_and_high() {
+        // The same as drums: a bass drum on the strong ones, a closed hi-hat on the others, all as loud.
+        let strong = [0x90, 40, 110];
+        let drum = |event: &[u8]| match *event {
+            [on, key, velocity] => {
+                let drum = if key == 40 { 36 } else { 42 };
+                [on | PERCUSSION, drum, velocity.min(1) * 90]
+            }
+            _ => strong,
+        };
+        let mut bytes = with_pickup(6);
+        let ends = bytes.len() - 4;
+        for event in bytes[22..ends].chunks_mut(4) {
+            let played = drum(&event[1..]);
+            event[1..].copy_from_slice(&played);
+        }
+        let notes = Notes::read_from(&bytes, PulseNote::EIGHTH, Some(0.25)).expect("notes");
+        let analysis = Analysis::of_notes(&notes, Cycle::SIX, Answers::Open);
+        assert_eq!(analysis.whole.lean, Lean::Threes);
+        let struck = analysis.strengths[6].map(|strength| strength > 0.7);
+        assert_eq!(struck, [true, false, false, false]);
     }
 
     #[test]

@@ -203,6 +203,7 @@ fn line(
 /// The part that a note belongs to; without registers all notes are the high line.
 fn part_of(note: &NoteHeard, split: f64) -> Part {
     match note.pitch {
+        None if note.is_low_drum => Part::Low,
         None => Part::Percussive,
         Some(pitch) if pitch <= split => Part::Low,
         Some(_) => Part::High,

@@ -18,6 +18,8 @@ pub struct PulsePath {
     pub gap: f64,
     /// How well it fits, 0 to 1, against the others.
     pub fits: f64,
+    /// How probable it is that its pulses are those of the piece.
+    pub probable: f64,
 }
 
 /// Gaps that may be a pulse, in seconds: 500 to 85 pulses a minute (London 2002: nothing faster than
@@ -38,6 +40,9 @@ const LEARNS: f64 = 0.1;
 /// How many candidates are followed, and answers kept.
 const CANDIDATES: usize = 6;
 const ANSWERS: usize = 4;
+/// How much more probable a better fit makes an answer, as a power: of the program's own phrases about as
+/// many were told right as were called so probable.
+const SHARP: f64 = 10.0;
 /// How far a candidate lies from another, as a share.
 const APART: f64 = 0.06;
 /// Where of the pulses on which something begins, however weakly, hardly any have a neighbour on which
@@ -79,7 +84,10 @@ pub fn pulse_paths(sound: &Sound, near: &[f64]) -> Vec<PulsePath> {
     });
     found.truncate(ANSWERS);
     let sum: f64 = found.iter().map(|path| path.fits).sum();
+    let sharp = |path: &PulsePath| path.fits.powf(SHARP);
+    let sum_sharp: f64 = found.iter().map(sharp).sum();
     for path in &mut found {
+        path.probable = sharp(path) / sum_sharp.max(1e-9);
         path.fits /= sum.max(1e-9);
     }
     found
@@ -200,7 +208,12 @@ fn follow(onsets: &[f64], sound: &Sound, gap: f64) -> Option<PulsePath> {
         .collect();
     let pulses = Pulses::new(sounding(sound, &times, gap).to_vec()).ok()?;
     let fits = fit(onsets, rate, pulses.times()) * (0.4 + 0.6 * usual(gap));
-    Some(PulsePath { pulses, gap, fits })
+    Some(PulsePath {
+        pulses,
+        gap,
+        fits,
+        probable: 0.0,
+    })
 }
 
 /// How many decibels below what is usual is the silence before a piece or the room after it.

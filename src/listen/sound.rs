@@ -7,8 +7,9 @@ use super::filter::{Bands, Decimator};
 use super::spectrum::{Flux, Mels, Spectrum, Strikes, decibels};
 use super::units::{index, mean, real, single, sum_of_pairs};
 
-/// Samples of a spectrum: 43 to 64 ms.
+/// Samples of a spectrum, 43 to 64 ms, and half as many of a sound of few samples a second.
 const N_FFT: usize = 1024;
+const FEW: f64 = 15_000.0;
 /// Frames a second that are aimed at.
 const FRAMES_A_SECOND: f64 = 128.0;
 /// Frames against which the rise is taken.
@@ -21,8 +22,9 @@ const DEPTH: f64 = 60.0;
 const LOW: f64 = 160.0;
 /// The high band begins here, in hertz: nails, knocks and claps.
 const HIGH: f64 = 2500.0;
-/// The thin copy for pitch keeps one sample of so many.
-const THIN: usize = 4;
+/// The thin copy for pitch keeps at most one sample of so many, and where there are enough so many a second.
+const MOST_THIN: usize = 4;
+const LEAST_THIN: f64 = 4_000.0;
 
 /// What is kept of a sound.
 #[derive(Clone, Debug, Default)]
@@ -110,6 +112,8 @@ pub struct Ear {
     /// Samples of `samples` that were already measured for power.
     measured: usize,
     hop: usize,
+    /// Samples of a spectrum.
+    n_fft: usize,
     spectrum: Spectrum,
     mels: Mels,
     flux: Flux,
@@ -121,6 +125,7 @@ pub struct Ear {
     measures: Vec<Measures>,
     powers: Vec<[f32; 3]>,
     thin: Vec<f32>,
+    thin_rate: f64,
     rate: f64,
 }
 
@@ -130,21 +135,25 @@ impl Ear {
         // One sample of so many that 16,000 to 24,000 a second are left, where there are as many.
         let factor = usize::try_from(rate.hz() / 20_000).unwrap_or(1).max(1);
         let rate = f64::from(rate.hz()) / real(factor);
+        let n_fft = if rate < FEW { N_FFT / 2 } else { N_FFT };
+        let thin = index(rate / LEAST_THIN).clamp(1, MOST_THIN);
         Self {
             thinner: Decimator::new(factor),
-            thinnest: Decimator::new(THIN),
+            thinnest: Decimator::new(thin),
+            thin_rate: rate / real(thin),
             // A frame is centred on its time, so that silence stands before the first.
-            samples: vec![0.0; N_FFT / 2],
-            measured: N_FFT / 2,
+            samples: vec![0.0; n_fft / 2],
+            measured: n_fft / 2,
+            n_fft,
             hop: index((rate / FRAMES_A_SECOND).round()).max(1),
-            spectrum: Spectrum::new(N_FFT),
-            mels: Mels::new(N_FFT, rate),
+            spectrum: Spectrum::new(n_fft),
+            mels: Mels::new(n_fft, rate),
             flux: Flux::new(LAG, REACH),
             loudest: -100.0,
             bands: Bands::new(LOW.min(0.4 * rate), HIGH.min(0.4 * rate), rate),
             strikes: Strikes::new(LAG),
-            bins: (0..=N_FFT / 2)
-                .map(|bin| single(real(bin) * rate / real(N_FFT)))
+            bins: (0..=n_fft / 2)
+                .map(|bin| single(real(bin) * rate / real(n_fft)))
                 .collect(),
             measures: Vec::new(),
             powers: Vec::new(),
@@ -176,14 +185,14 @@ impl Ear {
         self.thinner.finish(&mut rest);
         self.take(&rest);
         self.thinnest.finish(&mut self.thin);
-        self.samples.extend([0.0; N_FFT]);
+        self.samples.extend(vec![0.0; self.n_fft]);
         self.measure();
         let rate = self.rate / real(self.hop);
         Sound {
             rate,
-            frames: frames(&self.measures, &self.powers, self.hop),
+            frames: frames((&self.measures, &self.powers), (self.n_fft, self.hop)),
             thin: self.thin,
-            thin_rate: self.rate / real(THIN),
+            thin_rate: self.thin_rate,
         }
     }
 
@@ -208,7 +217,7 @@ impl Ear {
             self.measured += self.hop;
         }
         let mut from = 0;
-        while let Some(window) = self.samples.get(from..from + N_FFT) {
+        while let Some(window) = self.samples.get(from..from + self.n_fft) {
             let powers = self.spectrum.powers(window);
             let bands = self.mels.of(powers).map(decibels);
             self.loudest = bands.iter().fold(self.loudest, |most, db| most.max(*db));
@@ -244,8 +253,11 @@ struct Measures {
 /// The rise of a spectrum shows as soon as its window reaches an onset, half a window before, and
 /// until the frames that it is held against have reached it too; so a frame takes the rise that was
 /// found half a window less the lag earlier.
-fn frames(measures: &[Measures], powers: &[[f32; 3]], hop: usize) -> Vec<Frame> {
-    let early = index((real(N_FFT / 2) / real(hop)).round()).saturating_sub(LAG);
+fn frames(
+    (measures, powers): (&[Measures], &[[f32; 3]]),
+    (n_fft, hop): (usize, usize),
+) -> Vec<Frame> {
+    let early = index((real(n_fft / 2) / real(hop)).round()).saturating_sub(LAG);
     let at = |t: usize| measures.get(t).copied().unwrap_or_default();
     let frame = |(t, power): (usize, &[f32; 3])| {
         let risen = t.checked_sub(early).map(at).unwrap_or_default();

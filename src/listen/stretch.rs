@@ -9,7 +9,7 @@ use super::units::{held, quantile, real};
 /// Evidence of a stretch of cycles, in nats.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Stated {
-    /// What speaks for threes, and what for twos: both at least 0.
+    /// What speaks for threes, and what for twos, as it counts: both at least 0.
     pub(super) threes: f64,
     pub(super) twos: f64,
     /// What speaks for threes in each part, and what for twos.
@@ -28,8 +28,8 @@ impl Stated {
     /// Adds evidence of a part that counts for so much.
     pub(super) fn add(&mut self, part: Part, evidence: f64, counts: f64) {
         self.odds += counts;
-        self.threes += evidence.max(0.0);
-        self.twos += (-evidence).max(0.0);
+        self.threes += counts.max(0.0);
+        self.twos += (-counts).max(0.0);
         let [threes, twos] = &mut self.sides[part as usize];
         *threes += evidence.max(0.0);
         *twos += (-evidence).max(0.0);

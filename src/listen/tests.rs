@@ -390,6 +390,55 @@ fn a_mark_on_the_first_pulse_alone_says_nothing() {
 }
 
 #[test]
+fn a_cycle_in_which_nothing_begins_leans_to_nothing() {
+    // Clicks on every pulse, every third louder; in the third cycle of five there is none.
+    let rate = SampleRate::new(16_000).expect("not zero");
+    let mut samples = vec![0.0_f32; 5 * 6 * 4000 + 8000];
+    for k in (0..30).filter(|k| k / 6 != 2) {
+        let strong = if k % 3 == 0 { 0.9 } else { 0.3 };
+        for m in 0..1600 {
+            let wave = (std::f32::consts::TAU * 880.0 * m as f32 / 16_000.0).sin();
+            samples[4000 + k * 4000 + m] = strong * (-(m as f32) / 400.0).exp() * wave;
+        }
+    }
+    let mut ear = Ear::new(rate);
+    ear.hear(&samples);
+    let pulses = Pulses::new((1..=30).map(|k| 0.25 * f64::from(k)).collect()).expect("rising");
+    let sound = ear.finish();
+    let analysis = Analysis::of_sound(&sound, &pulses, Cycle::SIX, Answers::Open);
+    let strip: String = analysis.cycles.iter().map(|c| c.said.lean.mark()).collect();
+    assert_eq!(strip, "33.33");
+    let silent = &analysis.cycles[2];
+    assert_eq!((silent.said.threes, silent.said.twos), (0.0, 0.0));
+    // Which cycles lean is as it was at pulses that nobody told, and none is surer than those.
+    let proposed = analysis.clone().at_proposed(0.6);
+    for (cycle, before) in proposed.cycles.iter().zip(&analysis.cycles) {
+        assert_eq!(cycle.said.lean, before.said.lean);
+        assert!(cycle.said.lean == Lean::Unclear || cycle.said.sure <= 0.6);
+    }
+    assert!(proposed.whole.sure <= 0.6 && analysis.whole.sure > 0.9);
+}
+
+#[test]
+fn pulses_are_found_in_sound_of_few_samples_a_second() {
+    for seed in 1..=3 {
+        let made = phrase(Family::Plain, Feel::Twos, 60, seed).expect("a phrase");
+        let gaps = [48_000, 11_025, 8_000].map(|hertz| {
+            let rate = SampleRate::new(hertz).expect("not zero");
+            let mut ear = Ear::new(rate);
+            ear.hear(&render(made.phrase(), rate, Seed(seed)).mono());
+            let paths = pulse_paths(&ear.finish(), &[]);
+            paths.first().map_or(0.0, |path| path.gap)
+        });
+        let [full, ..] = gaps;
+        assert!(full > 0.0);
+        for gap in gaps {
+            assert!((gap / full - 1.0).abs() < 0.03, "{gaps:?}");
+        }
+    }
+}
+
+#[test]
 fn pulses_far_beyond_the_end_say_nothing() {
     let mut ear = Ear::new(SampleRate::HZ_48000);
     ear.hear(&vec![0.1; 48_000]);

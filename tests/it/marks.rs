@@ -678,9 +678,19 @@ fn notes_that_do_not_lie_on_their_grid_are_told_and_their_pulses_are_found_on_th
     let freely = played_freely(&fs::read(home.file("a.mid")).expect("written"));
     home.write("free.mid", &freely);
     let text = run(home.program("listen free.mid --text"), "");
-    let says = "free.mid: its notes do not lie on its pulses; say where these lie by --pulses";
+    let says = "free.mid: its notes do not lie on its own pulses, so that pulses were looked for";
     assert_eq!(text.code, 0);
     assert!(text.err.contains(says), "{}", text.err);
+    let [found, grid] =
+        ["free.mid", "a.mid"].map(|file| object(&home, &format!("listen {file} --json")));
+    assert_eq!(
+        (&found["pulses_from"], &grid["pulses_from"]),
+        (&json!("found"), &json!("file"))
+    );
+    let tempo = |told: &Value| told["tempo_ppm"].as_f64().expect("a number");
+    let longer = tempo(&found) / tempo(&grid) * 6.0 / 7.0;
+    let is_so = |share: f64| (longer / share - 1.0).abs() < 0.06;
+    assert!(is_so(1.0) || is_so(0.5) || is_so(2.0), "{longer}");
     assert_eq!(run(home.program("listen a.mid --text"), "").err, "");
 
     let mut terminal = on_screen(&home, "listen free.mid --silent");

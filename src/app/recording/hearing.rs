@@ -7,7 +7,7 @@ use super::Source;
 use super::keep::content_of;
 use super::pulses::Row;
 use crate::label::ContentHash;
-use crate::listen::{Analysis, Answers, Ear, PulsePath, Pulses, Sound, pulse_paths};
+use crate::listen::{Analysis, Answers, Ear, PulsePath, Sound, pulse_paths};
 use crate::pcm::decode::{DecodeError, Lost, Mono};
 
 /// How far the worker has come, and whether it is to stop.
@@ -63,7 +63,7 @@ pub(in crate::app) fn hear(source: &Source, progress: &Progress) -> Result<Heard
     };
     let analysis = match &row {
         Some(row) if is_laid => Analysis::untold(&row.counted(), source.cycle),
-        Some(row) => source.heard_at(&sound, &row.counted()),
+        Some(row) => source.heard_at(&sound, row),
         None => Analysis::nothing(source.cycle),
     };
     Ok(Heard {
@@ -79,11 +79,13 @@ pub(in crate::app) fn hear(source: &Source, progress: &Progress) -> Result<Heard
 
 impl Source {
     /// What is stated at these pulses: by its notes where it has some, else by the sound.
-    pub(super) fn heard_at(&self, sound: &Sound, pulses: &Pulses) -> Analysis {
-        match &self.notes {
+    pub(super) fn heard_at(&self, sound: &Sound, row: &Row) -> Analysis {
+        let pulses = &row.counted();
+        let analysis = match &self.notes {
             Some(notes) => notes.analysis(pulses, self.cycle),
             None => Analysis::of_sound(sound, pulses, self.cycle, Answers::Open),
-        }
+        };
+        analysis.at_proposed(row.probable())
     }
 }
 

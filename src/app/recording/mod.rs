@@ -36,7 +36,7 @@ pub use crate::pcm::decode::is_guarded;
 pub use along::Clapping;
 pub(super) use cut::cut;
 pub use marks::{agreement_of, agreement_with_analysis, behind_the_end, said_of, stretch_of};
-pub use notes::{NotPlayed, Played, sound_begins};
+pub use notes::{NotPlayed, Played, heard_as_played, sound_begins};
 pub use opening::{notes_of, opener};
 use passage::Led;
 pub use passage::{Claps, ClapsLevel};

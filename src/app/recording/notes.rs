@@ -7,13 +7,14 @@
 use std::io::Cursor;
 use std::sync::Arc;
 
-use crate::listen::{Analysis, Answers, Notes, NotesError, PulseNote, Pulses};
+use crate::listen::{Analysis, Answers, Ear, Notes, NotesError, PulseNote, Pulses, Sound};
 use crate::pcm::{Pcm, SampleRate, wav};
 use crate::phrase::{Loudness, Note, Phrase, Pitch, Touch, Voice};
 use crate::rhythm::{Cycle, Feel, Pace, Tick, Ticks};
 use crate::sound::render;
 use crate::world::Seed;
 
+const RATE: SampleRate = SampleRate::HZ_48000;
 /// The longest that is played, in seconds; 16 bits of one channel of it are 100 megabytes.
 const LONGEST: f64 = 1_200.0;
 /// Ticks of a pulse.
@@ -98,21 +99,25 @@ pub fn sound_begins(bytes: &[u8]) -> Option<f64> {
     Score::of(bytes).ok().map(|score| score.begins)
 }
 
+/// What is heard of a MIDI file as it is played, and the time in the file at which its sound begins, in
+/// seconds.
+///
+/// # Errors
+/// When it cannot be read or is too long to be played.
+pub fn heard_as_played(bytes: &[u8]) -> Result<(Sound, f64), NotPlayed> {
+    let score = Score::of(bytes)?;
+    let mut ear = Ear::new(RATE);
+    ear.hear(&score.samples());
+    Ok((ear.finish(), score.begins))
+}
+
 /// The sound of a MIDI file as a WAV file of one channel.
 ///
 /// # Errors
 /// When it cannot be read or is too long to be played.
 pub(super) fn sound_of_notes(bytes: &[u8]) -> Result<Vec<u8>, NotPlayed> {
-    let score = Score::of(bytes)?;
-    let rate = SampleRate::HZ_48000;
-    let mut samples = render(&score.phrase(), rate, Seed(0)).mono();
-    let peak = samples.iter().fold(0.0_f32, |most, x| most.max(x.abs()));
-    if peak > PEAK {
-        for sample in &mut samples {
-            *sample *= PEAK / peak;
-        }
-    }
-    let pcm = Pcm::new(rate, 1, samples).expect("what is rendered is finite");
+    let samples = Score::of(bytes)?.samples();
+    let pcm = Pcm::new(RATE, 1, samples).expect("what is rendered is finite");
     let mut out = Cursor::new(Vec::new());
     wav::write(&pcm, &mut out).expect("memory takes what is short enough for a WAV file");
     Ok(out.into_inner())
@@ -144,6 +149,18 @@ impl Score {
             pickup: whole(pickup),
             notes,
         })
+    }
+
+    /// As it is played, in one channel.
+    fn samples(&self) -> Vec<f32> {
+        let mut samples = render(&self.phrase(), RATE, Seed(0)).mono();
+        let peak = samples.iter().fold(0.0_f32, |most, x| most.max(x.abs()));
+        if peak > PEAK {
+            for sample in &mut samples {
+                *sample *= PEAK / peak;
+            }
+        }
+        samples
     }
 
     fn phrase(&self) -> Phrase {

@@ -25,6 +25,8 @@ pub(super) struct Row {
     begins: Vec<usize>,
     /// The pulses of which the learner said that they begin a cycle.
     said: Vec<usize>,
+    /// How probable it is that these are the pulses of the piece.
+    probable: f64,
 }
 
 impl Row {
@@ -41,7 +43,7 @@ impl Row {
                 let pulses = Pulses::steady(*tempo, *start, sound.seconds()).ok()?;
                 Some(Self::from_first(&pulses, cycle))
             }
-            None => Some(Self::proposed(sound, &paths.first()?.pulses, cycle)),
+            None => Some(Self::proposed(sound, paths.first()?, cycle)),
         }
     }
 
@@ -60,6 +62,7 @@ impl Row {
             n_cycle: cycle.n_pulses(),
             begins: vec![first],
             said: Vec::new(),
+            probable: 1.0,
         }
     }
 
@@ -89,10 +92,14 @@ impl Row {
         .said()
     }
 
-    fn proposed(sound: &Sound, all: &Pulses, cycle: Cycle) -> Self {
+    fn proposed(sound: &Sound, path: &PulsePath, cycle: Cycle) -> Self {
+        let all = &path.pulses;
         let from_first = from_first_of_cycle(sound, all, cycle);
         let first = all.times().len() - from_first.times().len();
-        Self::of(all.clone(), first, cycle)
+        Self {
+            probable: path.probable,
+            ..Self::of(all.clone(), first, cycle)
+        }
     }
 
     /// The pulses of whole cycles, from the first on. Where the learner said that a cycle begins amid
@@ -111,6 +118,11 @@ impl Row {
             times[*from..until - n_cut].iter().copied()
         });
         Pulses::new(counted.collect()).unwrap_or_else(|_| self.all.clone())
+    }
+
+    /// How probable it is that these are the pulses of the piece; 1 where somebody said so.
+    pub(super) fn probable(&self) -> f64 {
+        self.probable
     }
 
     /// The same, cycles beginning a pulse later; after a whole cycle as they did.
@@ -211,6 +223,10 @@ impl Recording {
 
     /// Hears it anew at other pulses; quick, since the sound is kept as envelopes.
     pub(super) fn set_pulses(&mut self, row: Row) {
+        let row = Row {
+            probable: 1.0,
+            ..row
+        };
         let times = row.counted().times().to_vec();
         let cycle = self.source.cycle;
         self.did(Back::Pulses(self.lies()));
@@ -221,8 +237,7 @@ impl Recording {
     /// The same, and nothing is to be kept.
     pub(super) fn hear_at(&mut self, row: Row) {
         let Some(sound) = &self.sound else { return };
-        let pulses = row.counted();
-        let analysis = self.source.heard_at(sound, &pulses);
+        let analysis = self.source.heard_at(sound, &row);
         self.row = Some(row);
         self.is_set = true;
         self.is_laid = false;
@@ -298,7 +313,7 @@ impl Recording {
         let (Some(sound), Some(path)) = (&self.sound, self.paths.get(next)) else {
             return;
         };
-        let row = Row::proposed(sound, &path.pulses, self.source.cycle);
+        let row = Row::proposed(sound, path, self.source.cycle);
         self.did(Back::Pulses(before));
         self.chosen = Some(next);
         self.nudged = 0;

@@ -23,7 +23,9 @@ use crate::cli::args::{self, Practice};
 use crate::cli::counting_of;
 use crate::cli::failure::{Failure, Kind};
 use crate::label::printable;
-use crate::listen::{Analysis, Answers, Pulses, Sound, from_first_of_cycle, pulse_paths};
+use crate::listen::{
+    Analysis, Answers, Notes, PulsePath, Pulses, Sound, from_first_of_cycle, pulse_paths,
+};
 use crate::mark::By;
 use crate::pcm::decode;
 use crate::rhythm::{Counting, Cycle};
@@ -227,15 +229,10 @@ fn listen(
             let (origin, cycle, notes) = match (given::pulses(path, end, asked, given)?, kept) {
                 (Some(given), _) => (Origin::Given, asked.cycle(), notes.counted_at(&given)),
                 (None, Some((cycle, kept))) => (Origin::Kept, cycle, notes.counted_at(&kept)),
+                (None, None) if notes.are_on_grid() => (Origin::File, asked.cycle(), notes),
                 (None, None) => {
-                    if !notes.are_on_grid() {
-                        let name = path.display();
-                        warn(&format!(
-                            "{name}: its notes do not lie on its pulses; say where these lie by \
-                             --pulses, or by --tempo and --start"
-                        ));
-                    }
-                    (Origin::File, asked.cycle(), notes)
+                    let (analysis, others) = off_grid(path, &notes, (asked.cycle(), answers))?;
+                    return listened(Origin::Found, others, analysis, false);
                 }
             };
             let analysis = Analysis::of_notes(&notes, cycle, answers);
@@ -244,17 +241,19 @@ fn listen(
         read::Heard::Sound(sound) => {
             refuse_for_notes(path, asked)?;
             let given = given::pulses(path, end, asked, given)?;
-            let (origin, cycle, pulses, others) = match (given, kept) {
-                (Some(given), _) => (Origin::Given, asked.cycle(), Some(given), Vec::new()),
-                (None, Some((cycle, pulses))) => (Origin::Kept, cycle, Some(pulses), Vec::new()),
+            let at = |pulses: &Pulses, cycle| Analysis::of_sound(&sound, pulses, cycle, answers);
+            let cycle = asked.cycle();
+            let (origin, analysis, others) = match (given, kept) {
+                (Some(given), _) => (Origin::Given, at(&given, cycle), Vec::new()),
+                (None, Some((cycle, kept))) => (Origin::Kept, at(&kept, cycle), Vec::new()),
                 (None, None) => {
-                    let (pulses, others) = found_pulses(&sound, asked.cycle());
-                    (Origin::Found, asked.cycle(), pulses, others)
+                    let paths = pulse_paths(&sound, &[]);
+                    let analysis = match found_pulses(&sound, &paths, cycle) {
+                        Some((found, probable)) => at(&found, cycle).at_proposed(probable),
+                        None => Analysis::nothing(cycle),
+                    };
+                    (Origin::Found, analysis, tempi(&paths))
                 }
-            };
-            let analysis = match pulses {
-                Some(pulses) => Analysis::of_sound(&sound, &pulses, cycle, answers),
-                None => Analysis::nothing(cycle),
             };
             let is_silent = sound.level(0.0, sound.seconds()).is_none();
             listened(origin, others, analysis, is_silent)
@@ -307,15 +306,41 @@ fn refuse_for_notes(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
     Err(Failure::new(Kind::Usage, what, hint))
 }
 
-/// The best pulses that are found in a sound, none where nothing comes again; and the tempi that may be
-/// meant, with how well they fit.
-fn found_pulses(sound: &Sound, cycle: Cycle) -> (Option<Pulses>, Vec<(f64, f64)>) {
-    let paths = pulse_paths(sound, &[]);
-    let others = paths
-        .iter()
-        .map(|path| (60.0 / path.gap, path.fits))
-        .collect();
-    let best = paths.first();
-    let pulses = best.map(|path| from_first_of_cycle(sound, &path.pulses, cycle));
-    (pulses, others)
+/// What notes that were played freely state at the pulses that are found in their sound, and the tempi that
+/// may be meant.
+fn off_grid(
+    path: &Path,
+    notes: &Notes,
+    (cycle, answers): (Cycle, Answers),
+) -> Result<(Analysis, Vec<(f64, f64)>), Failure> {
+    let name = path.display();
+    warn(&format!(
+        "{name}: its notes do not lie on its own pulses, so that pulses were looked for; you can say where \
+         they lie by --pulses, or by --tempo and --start"
+    ));
+    let Some((sound, begins)) = read::sound_of(path)? else {
+        return Ok((Analysis::nothing(cycle), Vec::new()));
+    };
+    let paths = pulse_paths(&sound, &[]);
+    let analysis = match found_pulses(&sound, &paths, cycle) {
+        Some((found, probable)) => {
+            let notes = notes.counted_at(&found.moved(begins));
+            Analysis::of_notes(&notes, cycle, answers).at_proposed(probable)
+        }
+        None => Analysis::nothing(cycle),
+    };
+    Ok((analysis, tempi(&paths)))
+}
+
+/// The best pulses that are found in a sound, and how probable they are; none where nothing comes again.
+fn found_pulses(sound: &Sound, paths: &[PulsePath], cycle: Cycle) -> Option<(Pulses, f64)> {
+    let best = paths.first()?;
+    let pulses = from_first_of_cycle(sound, &best.pulses, cycle);
+    Some((pulses, best.probable))
+}
+
+/// The tempi that may be meant, and how well they fit.
+fn tempi(paths: &[PulsePath]) -> Vec<(f64, f64)> {
+    let tempo = |path: &PulsePath| (60.0 / path.gap, path.fits);
+    paths.iter().map(tempo).collect()
 }

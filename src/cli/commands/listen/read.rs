@@ -5,7 +5,7 @@ use std::fs::File;
 use std::io::{self, Read as _};
 use std::path::Path;
 
-use crate::app::recording::{notes_of, sound_begins};
+use crate::app::recording::{heard_as_played, notes_of, sound_begins};
 use crate::cli::args::Listen;
 use crate::cli::commands::write::warn;
 use crate::cli::failure::{Failure, Kind, in_words};
@@ -63,6 +63,12 @@ pub(super) fn file(path: &Path, asked: &Listen) -> Result<Heard, Failure> {
 /// The bytes of a MIDI file; nothing where a file is none.
 pub(super) fn midi(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
     notes_of(path).map_err(|error| unreadable(path, &error))
+}
+
+/// The sound of a MIDI file, and when in the file it begins, in seconds; nothing where it is not played.
+pub(super) fn sound_of(path: &Path) -> Result<Option<(Sound, f64)>, Failure> {
+    let bytes = midi(path)?.unwrap_or_default();
+    Ok(heard_as_played(&bytes).ok())
 }
 
 /// The notes of a MIDI file, and where it is cut off.
