@@ -25,6 +25,8 @@ pub(super) struct Row {
     begins: Vec<usize>,
     /// The pulses of which the learner said that they begin a cycle.
     said: Vec<usize>,
+    /// From when until when the learner tapped pulses, in seconds, each time that still counts.
+    tapped: Vec<[f64; 2]>,
     /// How probable it is that these are the pulses of the piece.
     probable: f64,
 }
@@ -62,6 +64,7 @@ impl Row {
             n_cycle: cycle.n_pulses(),
             begins: vec![first],
             said: Vec::new(),
+            tapped: Vec::new(),
             probable: 1.0,
         }
     }
@@ -154,14 +157,63 @@ impl Row {
         said.retain(|said| said.abs_diff(near) >= n);
         said.push(near);
         said.sort_unstable();
-        let begins = said.iter().copied();
-        let begins = once(said[0] % n).chain(begins.skip(1)).collect();
         let row = Self {
+            begins: begins_of(&said, n),
             said,
-            begins,
             ..self.clone()
         };
         Some((row, near))
+    }
+
+    /// The same with pulses that follow taps, the first of which begins a cycle: all of them, but for what
+    /// was tapped elsewhere in the recording and counts up to the next taps or from there on.
+    fn tapped(&self, path: &Pulses, taps: &[f64]) -> Option<Self> {
+        let (first, last) = (*taps.first()?, *taps.last()?);
+        let mut tapped = self.tapped.clone();
+        tapped.retain(|[from, until]| *until < first || last < *from);
+        let half = 0.5 * (last - first) / f64::from(u32::try_from(taps.len() - 1).ok()?);
+        let is_after_others = tapped.iter().any(|[_, until]| *until < first);
+        let from = if is_after_others {
+            first - half
+        } else {
+            f64::NEG_INFINITY
+        };
+        let next = tapped
+            .iter()
+            .map(|[next, _]| *next)
+            .filter(|next| *next > last);
+        let until = next.fold(f64::INFINITY, f64::min) - half;
+        let stays = |time: &f64| !(from..until).contains(time);
+        let old = self.all.times().iter().copied();
+        let new = path.times().iter().copied();
+        let mut times: Vec<f64> = old
+            .filter(stays)
+            .chain(new.filter(|time| !stays(time)))
+            .collect();
+        times.sort_by(f64::total_cmp);
+        let off = |at: &usize| (times[*at] - first).abs();
+        let begun = (0..times.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;
+        let said = self.said.iter().map(|pulse| self.all.times()[*pulse]);
+        let said = said
+            .filter(stays)
+            .filter_map(|time| times.iter().position(|at| *at == time));
+        let mut said: Vec<usize> = said.chain([begun]).collect();
+        said.sort_unstable();
+        said.dedup();
+        tapped.push([first, last]);
+        Some(Self {
+            begins: begins_of(&said, self.n_cycle),
+            said,
+            tapped,
+            all: Pulses::new(times).ok()?,
+            n_cycle: self.n_cycle,
+            probable: 1.0,
+        })
+    }
+
+    /// Whether what was tapped last counts only from there on.
+    fn is_tapped_in_parts(&self) -> bool {
+        self.tapped.len() > 1
     }
 
     /// What it means that a cycle begins with this pulse, of which that was said last.
@@ -200,6 +252,14 @@ impl Row {
             ..self.clone()
         })
     }
+}
+
+/// From which pulses on cycles are counted where these were said to begin one: before the first of them
+/// they are counted back from it.
+fn begins_of(said: &[usize], n_cycle: usize) -> Vec<usize> {
+    let first = said.first().map_or(0, |first| first % n_cycle);
+    let later = said.iter().skip(1).copied();
+    once(first).chain(later).collect()
 }
 
 impl Recording {
@@ -338,23 +398,33 @@ impl Recording {
         }
         let taps = std::mem::take(&mut self.taps);
         self.n_taps = 0;
-        let (Some(sound), Some(first)) = (&self.sound, taps.first().copied()) else {
-            return;
-        };
-        let Some(path) = pulse_paths(sound, &taps).into_iter().next() else {
+        let Some(sound) = &self.sound else { return };
+        let path = pulse_paths(sound, &taps).into_iter().next();
+        let row = path.and_then(|path| {
+            let before = self.row.clone();
+            let before =
+                before.unwrap_or_else(|| Row::of(path.pulses.clone(), 0, self.source.cycle));
+            before.tapped(&path.pulses, &taps)
+        });
+        let Some(row) = row else {
             self.told = "Nothing near the taps sounds like a pulse: tap once more.".to_owned();
             return;
         };
-        let nearest = |a: &f64, b: &f64| (a - first).abs().total_cmp(&(b - first).abs());
-        let times = path.pulses.times();
-        let at = times.iter().copied().min_by(nearest).unwrap_or(first);
-        let n = self.source.cycle.n_pulses();
-        let place = times.iter().position(|time| *time >= at).unwrap_or(0) % n;
         self.is_tapping = false;
-        self.set_pulses(Row::of(path.pulses, place, self.source.cycle).said());
-        let tempo = self.analysis.as_ref().and_then(|known| known.tempo_ppm());
-        let tempo = tempo.map_or_else(String::new, |ppm| format!(": {ppm:.0} pulses a minute"));
-        self.told = format!("{} taps are taken{tempo}.", taps.len());
+        let is_in_parts = row.is_tapped_in_parts();
+        self.set_pulses(row);
+        let n = taps.len();
+        self.told = match (
+            is_in_parts,
+            self.analysis.as_ref().and_then(|known| known.tempo_ppm()),
+        ) {
+            (true, _) => format!(
+                "{n} taps are taken at {}; what was tapped elsewhere stays.",
+                clock(taps[0])
+            ),
+            (false, Some(ppm)) => format!("{n} taps are taken: {ppm:.0} pulses a minute."),
+            (false, None) => format!("{n} taps are taken."),
+        };
         self.chosen = None;
         self.nudged = 0;
     }

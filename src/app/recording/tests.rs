@@ -646,6 +646,52 @@ fn taps_keep_their_tempo_though_something_finer_is_played() {
 }
 
 #[test]
+fn taps_elsewhere_leave_what_was_tapped_before() {
+    let (times, _) = clicks();
+    let tapped = |recording: &mut Recording, taps: &[f64]| {
+        recording.taps = taps.to_vec();
+        recording.n_taps = taps.len();
+        recording.step(Step::Taps);
+        recording.analysis.as_ref().expect("known").pulses.clone()
+    };
+    let near = |pulses: &[f64], time: f64| pulses.iter().any(|pulse| (pulse - time).abs() < 0.05);
+    let mut recording = known(None);
+    let every: Vec<f64> = times.iter().copied().take(20).collect();
+    tapped(&mut recording, &every);
+    // Later every second one is tapped, from the fortieth on.
+    let half: Vec<f64> = times.iter().copied().skip(40).step_by(2).take(9).collect();
+    let pulses = tapped(&mut recording, &half);
+    assert!(
+        recording.told.ends_with("what was tapped elsewhere stays."),
+        "{}",
+        recording.told
+    );
+    assert!(
+        times[6..36].iter().all(|time| near(&pulses, *time)),
+        "{pulses:?}"
+    );
+    assert!(half.iter().all(|time| near(&pulses, *time)), "{pulses:?}");
+    assert!(
+        !near(&pulses, times[45]) && !near(&pulses, times[51]),
+        "{pulses:?}"
+    );
+    let begun = pulses
+        .iter()
+        .position(|pulse| (pulse - times[40]).abs() < 0.05);
+    assert_eq!(
+        begun.map(|at| at % 6),
+        Some(0),
+        "their first begins a cycle"
+    );
+    // Taps in the same place are meant instead of them.
+    let pulses = tapped(&mut recording, &times[42..56]);
+    assert!(
+        times[42..56].iter().all(|time| near(&pulses, *time)),
+        "{pulses:?}"
+    );
+}
+
+#[test]
 fn taps_say_where_pulses_are_and_where_a_cycle_begins() {
     let (times, _) = clicks();
     let mut recording = known(None);
