@@ -75,11 +75,11 @@ impl DeviceOutput {
             .ok_or_else(|| NoDevice {
                 reason: "the system names no default output".to_owned(),
             })?;
-        let mut last = String::new();
+        let mut last = refusal(ErrorKind::UnsupportedConfig).to_owned();
         for (config, format) in configs(&device) {
             match Self::start(&device, config, format, clock) {
                 Ok(output) => return Ok(output),
-                Err(error) => last = error.to_string(),
+                Err(error) => last = refusal(error.kind()).to_owned(),
             }
         }
         Err(NoDevice { reason: last })
@@ -219,6 +219,21 @@ impl Output for DeviceOutput {
             n_underruns: reported + self.heard.n_jumps(),
             lost: self.troubles.lost.load(Ordering::Relaxed),
         }
+    }
+}
+
+/// Why a device is not opened, for whoever wants to hear something; what the library below says names
+/// its own functions.
+fn refusal(kind: ErrorKind) -> &'static str {
+    match kind {
+        ErrorKind::DeviceBusy => "another program has it for itself",
+        ErrorKind::DeviceNotAvailable => "the one that the system names is not there",
+        ErrorKind::PermissionDenied => "the system does not let this program use it",
+        ErrorKind::UnsupportedConfig
+        | ErrorKind::UnsupportedOperation
+        | ErrorKind::InvalidInput => "it takes no sound of the kind that is played here",
+        ErrorKind::ResourceExhausted => "the system has no room left for more sound",
+        _ => "the sound system does not answer",
     }
 }
 

@@ -146,7 +146,7 @@ pub enum Refused {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error("no sound device: {reason}")]
 pub struct NoDevice {
-    /// What the system said.
+    /// Why, in plain words.
     pub reason: String,
 }
 
