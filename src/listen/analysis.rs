@@ -77,10 +77,16 @@ pub fn accent_steps(strength: f64) -> usize {
         .count()
 }
 
-/// A time as minutes and seconds.
+/// A time as minutes and seconds, and as hours too from an hour on.
 pub fn clock(seconds: f64) -> String {
+    const AN_HOUR: f64 = 3_600.0;
     let whole = seconds.max(0.0).floor();
-    format!("{}:{:02}", (whole / 60.0).floor(), whole % 60.0)
+    let (hours, rest) = ((whole / AN_HOUR).floor(), whole % AN_HOUR);
+    let (minutes, seconds) = ((rest / 60.0).floor(), rest % 60.0);
+    match hours > 0.0 {
+        true => format!("{hours}:{minutes:02}:{seconds:02}"),
+        false => format!("{minutes}:{seconds:02}"),
+    }
 }
 
 /// A cycle, and to what it leans.

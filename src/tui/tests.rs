@@ -639,7 +639,7 @@ fn what_is_done_with_a_recording_is_said_after_it_was_heard() {
     recording.state = State::Finding(3_603);
     let text = World::at(Place::Recording(Box::new(recording))).text(LARGE);
     assert!(
-        text.contains("heard to its end, 60:03; now its pulses are being found"),
+        text.contains("heard to its end, 1:00:03; now its pulses are being found"),
         "{text}"
     );
 }
