@@ -20,6 +20,8 @@ pub struct Agreement {
     pub n_second_cannot: u32,
     /// Agreement beyond chance (Cohen 1960), where enough cycles were told and not all by one word.
     pub kappa: Option<f64>,
+    /// In how many of the cycles of which both say something they would agree by chance, with kappa.
+    pub by_chance: Option<f64>,
 }
 
 /// Cycles from which on kappa is shown: with fewer its error is as large as itself (a round figure).
@@ -40,8 +42,10 @@ impl Agreement {
         agreement.n_both = told.iter().flatten().sum();
         agreement.n_same = (0..told.len()).map(|i| told[i][i]).sum();
         if agreement.n_both >= ENOUGH {
-            let kappa = Confusions(told).kappa();
-            agreement.kappa = Some(kappa).filter(|kappa| kappa.is_finite());
+            let told = Confusions(told);
+            agreement.kappa = Some(told.kappa()).filter(|kappa| kappa.is_finite());
+            let by_chance = told.by_chance() * f64::from(agreement.n_both);
+            agreement.by_chance = agreement.kappa.map(|_| by_chance);
         }
         agreement
     }
@@ -54,13 +58,9 @@ impl Agreement {
     /// In so many words as fit beside others, after `agree`; `None` where nothing was told by both.
     pub fn in_short(&self, first: &str, second: &str) -> Option<String> {
         let (same, both) = (self.n_same, self.n_both);
-        let beyond = match self.beyond_chance() {
-            None => String::new(),
-            Some(Beyond::Less) => " (less than by chance)".to_owned(),
-            Some(Beyond::As) => " (as by chance)".to_owned(),
-            Some(Beyond::More(way)) => format!(" ({way:.2} of the way from chance)"),
-        };
-        (both > 0).then(|| format!("{first} and {second} in {same} of {both}{beyond}"))
+        let chance = self.by_chance;
+        let chance = chance.map_or_else(String::new, |n| format!(" (by chance {n:.0})"));
+        (both > 0).then(|| format!("{first} and {second} in {same} of {both}{chance}"))
     }
 
     /// In words; `first` and `second` are the hearers.
@@ -71,40 +71,16 @@ impl Agreement {
             0 => format!("no cycle is told by both {first} and {second}"),
             _ => format!("{first} and {second} agree in {same} of {both} {cycles}"),
         };
-        words.push_str(&match self.beyond_chance() {
-            None => String::new(),
-            Some(Beyond::Less) => ", less often than by chance".to_owned(),
-            Some(Beyond::As) => ", no more than by chance".to_owned(),
-            Some(Beyond::More(way)) => format!(
-                ", more often than by chance: {way:.2} of the way from chance to full agreement"
-            ),
-        });
+        if let Some(n) = self.by_chance {
+            words.push_str(&format!(", where chance alone would bring {n:.0}"));
+        }
         let apart = [(self.n_first_cannot, first), (self.n_second_cannot, second)];
         for (n, who) in apart.into_iter().filter(|(n, _)| *n > 0) {
             words.push_str(&format!("; {n} that {who} cannot tell"));
         }
         words
     }
-
-    fn beyond_chance(&self) -> Option<Beyond> {
-        Some(match self.kappa? {
-            kappa if kappa < -BY_CHANCE => Beyond::Less,
-            kappa if kappa <= BY_CHANCE => Beyond::As,
-            kappa => Beyond::More(kappa),
-        })
-    }
 }
-
-/// How agreement stands to what chance would bring.
-enum Beyond {
-    Less,
-    As,
-    /// So much of the way from there to full agreement, which is what kappa is (Cohen 1960).
-    More(f64),
-}
-
-/// So near to chance agreement is called no more than that (a round figure).
-const BY_CHANCE: f64 = 0.1;
 
 fn place(mark: Mark) -> Option<usize> {
     match mark {
@@ -174,29 +150,28 @@ mod tests {
     }
 
     #[test]
-    fn kappa_is_said_in_words() {
+    fn chance_is_said_in_cycles() {
         let words = |first: &str, second: &str| of(first, second).words("you", "Lola");
         let alike = "32".repeat(10);
         assert_eq!(
             words(&alike, &alike),
-            "you and Lola agree in 20 of 20 cycles, more often than by chance: 1.00 of the way \
-             from chance to full agreement"
+            "you and Lola agree in 20 of 20 cycles, where chance alone would bring 10"
         );
         let against = "23".repeat(10);
         assert_eq!(
             words(&alike, &against),
-            "you and Lola agree in 0 of 20 cycles, less often than by chance"
+            "you and Lola agree in 0 of 20 cycles, where chance alone would bring 10"
         );
         // Half of each half: .5 of all agree, and .5 would by chance.
         let halves = "3322".repeat(5);
         assert_eq!(
             words(&alike, &halves),
-            "you and Lola agree in 10 of 20 cycles, no more than by chance"
+            "you and Lola agree in 10 of 20 cycles, where chance alone would bring 10"
         );
         let short = of(&alike, &against).in_short("you", "Lola");
         assert_eq!(
             short.as_deref(),
-            Some("you and Lola in 0 of 20 (less than by chance)")
+            Some("you and Lola in 0 of 20 (by chance 10)")
         );
         assert_eq!(words("3", "3"), "you and Lola agree in 1 of 1 cycle");
     }

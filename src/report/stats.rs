@@ -126,12 +126,16 @@ impl Confusions {
         f64::from(right) / self.total()
     }
 
+    /// The share of right answers that the margins bring by chance (Cohen 1960).
+    pub fn by_chance(&self) -> f64 {
+        let n = self.total();
+        let share = |i: usize| self.row(i) / n * self.column(i) / n;
+        (0..self.0.len()).map(share).sum()
+    }
+
     /// Cohen's kappa (Cohen 1960): agreement beyond what the margins bring by chance.
     pub fn kappa(&self) -> f64 {
-        let n = self.total();
-        let chance: f64 = (0..self.0.len())
-            .map(|i| self.row(i) / n * self.column(i) / n)
-            .sum();
+        let chance = self.by_chance();
         (self.accuracy() - chance) / (1.0 - chance)
     }
 
