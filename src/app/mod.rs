@@ -66,7 +66,7 @@ pub use quiet::Quiet;
 pub use summary::{Summary, SummaryLine, headed};
 use today::Past;
 pub use today::{Today, TodayLine, heard_in_words};
-pub use words::{ANSWERS, LEANS};
+pub use words::{ANSWERS, LEANS, STANDS_OUT, in_words};
 pub use worker::Done;
 
 use crate::quiz::judge::Delay;

@@ -294,3 +294,60 @@ fn other_claps_take_over_where_the_passage_is_and_another_speed_begins_anew() {
     assert_eq!((anew.cycle.0, anew.pulse), (0, 0.0));
     assert_eq!(practice.recording().speed, Speed::new(90).expect("a speed"));
 }
+
+#[test]
+fn without_a_sound_device_nothing_is_played_or_judged_and_that_is_said() {
+    let mut practice = Practice::with_clicks();
+    practice.app.no_sound = Some("no sound device: it went on a journey".to_owned());
+    practice.step(Step::Claps(Claps::Threes));
+    let wants = [Step::Pause, Step::ClapAlong, Step::BeginHere].map(Intent::Recording);
+    for want in wants.into_iter().chain([Intent::Tap(Hand::Either)]) {
+        practice.step(Step::Go(Go::On));
+        assert_eq!(practice.recording().told, "");
+        practice.want(want);
+        let recording = practice.recording();
+        let is_still = !recording.is_sounding && !recording.is_tapping;
+        assert!(is_still && recording.clapping == Clapping::No, "{want:?}");
+        let told = "Nothing can be played: no sound device: it went on a journey. Connect";
+        assert!(recording.told.starts_with(told), "{}", recording.told);
+    }
+    assert!(practice.app.playhead().is_none());
+    // What needs no sound works.
+    practice.step(Step::Say(crate::mark::Mark::Twos));
+    assert!(practice.recording().told.contains("you say twos"));
+}
+
+#[test]
+fn a_file_that_is_gone_keeps_its_picture_and_is_not_played() {
+    let source = source_of_clicks();
+    let is_gone = Arc::new(std::sync::atomic::AtomicBool::new(false));
+    let open = {
+        let (is_gone, open) = (Arc::clone(&is_gone), Arc::clone(&source.open));
+        move || match is_gone.load(std::sync::atomic::Ordering::Relaxed) {
+            // As the system says it (number 2, ENOENT in POSIX).
+            true => Err(std::io::Error::from_raw_os_error(2).into()),
+            false => open(),
+        }
+    };
+    let source = Source {
+        open: Arc::new(open),
+        ..source
+    };
+    let mut practice = Practice::begin(Limit::Questions(1));
+    practice.open(source);
+    practice.step(Step::Pause);
+    practice.until_it_sounds();
+    is_gone.store(true, std::sync::atomic::Ordering::Relaxed);
+    practice.step(Step::Go(Go::On));
+    practice.step(Step::Until);
+    practice.until(|recording| !recording.unplayed.is_empty());
+    let recording = practice.recording();
+    assert_eq!(recording.unplayed, "the file is gone from where it was");
+    assert!(recording.state == State::Known && recording.n_cycles() == 10);
+    assert!(!recording.is_sounding && practice.app.playhead().is_none());
+    // It is there again.
+    is_gone.store(false, std::sync::atomic::Ordering::Relaxed);
+    practice.step(Step::Pause);
+    practice.until_it_sounds();
+    assert_eq!(practice.recording().unplayed, "");
+}

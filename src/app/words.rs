@@ -1,4 +1,6 @@
-//! What the words of the answers mean.
+//! What the words of the answers and of grids mean, and what went wrong with a file.
+
+use std::io;
 
 /// The words of the answers: what each means, and what else helps to tell it. Both halves together are a
 /// sentence.
@@ -64,3 +66,15 @@ pub const LEANS: [(&str, [&str; 2]); 3] = [
         ],
     ),
 ];
+
+/// What signs in a grid of a recording's accents stand for: [`Analysis::accents`] in words.
+///
+/// [`Analysis::accents`]: crate::listen::Analysis::accents
+pub const STANDS_OUT: &str = "above what is usual in the part, and above its weakest count here";
+
+/// What went wrong with a file, without the number that the system gives it.
+pub fn in_words(error: &io::Error) -> String {
+    let told = error.to_string();
+    let words = told.split(" (os error").next();
+    words.unwrap_or_default().to_owned()
+}

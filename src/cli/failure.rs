@@ -4,7 +4,7 @@ use std::fmt;
 use std::io::{self, Write as _};
 use std::path::Path;
 
-use crate::app::Trouble;
+use crate::app::{Trouble, in_words};
 use crate::deck::Fault;
 use crate::label::harmless;
 use crate::mark::ListFault;
@@ -45,13 +45,6 @@ pub(super) struct Failure {
     pub(super) kind: Kind,
     lines: Vec<String>,
     hints: Vec<String>,
-}
-
-/// What went wrong with a file, without the number that the system gives it.
-pub(super) fn in_words(error: &io::Error) -> String {
-    let told = error.to_string();
-    let words = told.split(" (os error").next();
-    words.unwrap_or_default().to_owned()
 }
 
 impl Failure {

@@ -2,7 +2,7 @@
 
 use super::{Change, Keep, Recording, Row};
 use crate::listen::Analysis;
-use crate::mark::{By, Marked, Stretch};
+use crate::mark::{By, Marked, Sections, Stretch};
 use crate::store::KeptPulses;
 
 /// The most that can be taken back, one after the other.
@@ -15,6 +15,8 @@ pub(super) enum Back {
     Mark(Stretch, Vec<Marked>),
     /// The learner set pulses, which lay so.
     Pulses(Lay),
+    /// Sections began so before.
+    Sections(Sections),
     /// A passage was cut.
     Cut(Added),
 }
@@ -63,7 +65,7 @@ impl Recording {
         let last = self.done.pop_if(|done| matches!(done, Back::Cut(_)))?;
         match last {
             Back::Cut(added) => Some(added),
-            Back::Mark(..) | Back::Pulses(_) => None,
+            Back::Mark(..) | Back::Pulses(_) | Back::Sections(_) => None,
         }
     }
 
@@ -78,8 +80,20 @@ impl Recording {
                 self.lay(before);
                 Change::Sound
             }
+            Some(Back::Sections(before)) => {
+                self.sections = before;
+                self.told = "Taken back: sections begin as before.".to_owned();
+                self.to_keep.push(Keep::Sections(self.sections.clone()));
+                Change::Picture
+            }
+            None => {
+                self.told =
+                    "There is nothing to take back: only what you did since you opened it is."
+                        .to_owned();
+                Change::Picture
+            }
             // A deck is no part of this.
-            Some(Back::Cut(_)) | None => Change::Picture,
+            Some(Back::Cut(_)) => Change::Picture,
         }
     }
 

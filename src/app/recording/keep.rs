@@ -58,7 +58,7 @@ impl App {
         match heard {
             Ok(heard) => recording.take(heard),
             Err(error) => {
-                recording.state = super::State::Refused(error.to_string());
+                recording.state = super::State::Refused(super::playing::why_unread(&error));
                 return Ok(());
             }
         }

@@ -93,6 +93,37 @@ fn of_cycles(cycles: &Range<usize>) -> String {
     }
 }
 
+/// Some cycles of which a person judges at once.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Judged {
+    /// The cycles.
+    pub cycles: Range<usize>,
+    /// What they are.
+    pub of: JudgedOf,
+}
+
+/// What is judged at once.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum JudgedOf {
+    /// The passage.
+    Passage,
+    /// The section in which one looks.
+    Section,
+    /// All of it.
+    Whole,
+}
+
+impl JudgedOf {
+    /// In words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Passage => "the passage",
+            Self::Section => "the section",
+            Self::Whole => "the whole recording",
+        }
+    }
+}
+
 impl Recording {
     /// What is said where marks that were taken in with it lie behind its end.
     pub fn behind_the_end(&self) -> Option<String> {
@@ -135,27 +166,52 @@ impl Recording {
         from.unwrap_or(0)..until.unwrap_or_else(|| self.n_cycles())
     }
 
-    /// Lets a section begin with the cycle that is looked at, or takes that boundary away.
-    pub(super) fn turn_section(&mut self) {
-        if self.here > 0
-            && let Some(at) = self.about(self.here)
-        {
-            self.sections.turn(at);
-            self.to_keep.push(Keep::Sections(self.sections.clone()));
+    /// Of which cycles the learner would judge now. Where they look into a passage of which they set both
+    /// ends it is that one; else the section, where they set some; else the passage that they hear; and
+    /// only where nothing was chosen and nothing sounds the whole.
+    pub fn judged(&self) -> Judged {
+        let (from, until) = self.passage;
+        let is_within = (from..until).contains(&self.here);
+        let has_sections = !self.sections.begins().is_empty();
+        let judged = |cycles, of| Judged { cycles, of };
+        if is_within && (self.is_passage_set || self.is_sounding && !has_sections) {
+            return judged(from..until, JudgedOf::Passage);
+        }
+        let section = self.section_of(self.here);
+        match section.len() == self.n_cycles() {
+            true => judged(section, JudgedOf::Whole),
+            false => judged(section, JudgedOf::Section),
         }
     }
 
-    /// The learner says this of the section that is looked at, as sure as they said before it; what is
-    /// said next is not as sure by itself.
+    /// Lets a section begin with the cycle that is looked at, or takes that boundary away.
+    pub(super) fn turn_section(&mut self) {
+        let cycle = self.here + 1;
+        let Some(at) = self.about(self.here) else {
+            self.told = format!("Cycle {cycle}: a section begins there by itself.");
+            return;
+        };
+        let before = self.sections.clone();
+        self.sections.turn(at);
+        self.told = match self.begins_section(self.here) {
+            true => format!("A section begins with cycle {cycle} from now on."),
+            false => format!("No section begins with cycle {cycle} any more."),
+        };
+        self.did(Back::Sections(before));
+        self.to_keep.push(Keep::Sections(self.sections.clone()));
+    }
+
+    /// The learner says this of what is judged now, as sure as they said before it; what is said next is
+    /// not as sure by itself.
     pub(super) fn say(&mut self, mark: Mark) {
-        let section = self.section_of(self.here);
-        let said = self.said_of_all(&By::Own, section.clone());
+        let Judged { cycles, of } = self.judged();
+        let said = self.said_of_all(&By::Own, cycles.clone());
         if said.is_some_and(|said| said.mark == mark) {
-            self.told = format!("{}: you said so before.", of_cycles(&section));
+            self.told = format!("{}: you said so before.", of_cycles(&cycles));
             return;
         }
         let sure = std::mem::take(&mut self.sure);
-        self.put(section, mark, sure);
+        self.put(cycles, of.words(), (mark, sure));
     }
 
     /// The next sureness, for what is said here; or for what is said next, where nothing is.
@@ -173,19 +229,20 @@ impl Recording {
             self.told = "How sure you are is asked of threes, twos and both alone.".to_owned();
             return;
         }
-        // What else is said in the section stays as sure as it is.
-        let section = self.section_of(self.here);
-        let before = (section.start..self.here).rev().take_while(is_same).count();
-        let after = (self.here..section.end).take_while(is_same).count();
-        self.put(
-            self.here - before..self.here + after,
-            said.mark,
-            said.sure.next(),
-        );
+        // What else is said in the same passage or section stays as sure as it is.
+        let Judged { cycles, of } = self.judged();
+        let before = (cycles.start..self.here).rev().take_while(is_same).count();
+        let after = (self.here..cycles.end).take_while(is_same).count();
+        let same = self.here - before..self.here + after;
+        let of = match same == cycles {
+            true => of.words(),
+            false => "all that you say alike about it",
+        };
+        self.put(same, of, (said.mark, said.sure.next()));
     }
 
-    /// The learner says this of some cycles, over what they said before.
-    fn put(&mut self, cycles: Range<usize>, mark: Mark, sure: Sure) {
+    /// The learner says this of some cycles, which are so called, over what they said before.
+    fn put(&mut self, cycles: Range<usize>, called: &str, (mark, sure): (Mark, Sure)) {
         let analysis = self.analysis.as_ref();
         let Some(stretch) = analysis.and_then(|known| stretch_of(known, cycles.clone())) else {
             return;
@@ -200,7 +257,7 @@ impl Recording {
         };
         own.put(marked);
         let cycles = of_cycles(&cycles);
-        self.told = format!("{cycles}: you say {marked}{instead}.");
+        self.told = format!("{cycles}, {called}: you say {marked}{instead}.");
         self.did(Back::Mark(stretch, before));
         self.to_keep.push(Keep::Mark(marked));
     }

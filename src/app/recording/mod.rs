@@ -14,8 +14,10 @@ mod keep;
 mod marks;
 mod notes;
 mod opening;
+mod overview;
 mod passage;
 mod playing;
+mod proposal;
 mod pulses;
 mod source;
 mod step;
@@ -35,12 +37,16 @@ use crate::pcm::Speed;
 pub use crate::pcm::decode::is_guarded;
 pub use along::Clapping;
 pub(super) use cut::cut;
-pub use marks::{agreement_of, agreement_with_analysis, behind_the_end, said_of, stretch_of};
+pub use marks::{
+    Judged, JudgedOf, agreement_of, agreement_with_analysis, behind_the_end, said_of, stretch_of,
+};
 pub use notes::{NotPlayed, Played, heard_as_played, sound_begins};
 pub use opening::{notes_of, opener};
+pub use overview::overview;
 use passage::Led;
 pub use passage::{Claps, ClapsLevel};
 pub(super) use passage::{Joining, Making, Passage};
+pub use proposal::NextPulse;
 
 pub use source::{Bytes, CycleFrom, Given, Open, Source};
 pub use step::{Go, Nudge, Step};
@@ -115,13 +121,17 @@ pub struct Recording {
     pub sure: Sure,
     /// How far the learner's own claps along with the passage are.
     pub clapping: Clapping,
-    /// What came of the latest cut, in words; empty before it.
+    /// What the last key did, in words; empty where that is seen.
     pub told: String,
+    /// Why it cannot be played any more, in words; empty where it can.
+    pub unplayed: String,
     paths: Vec<PulsePath>,
     chosen: Option<usize>,
     /// The pulses that the learner set, while others are tried.
     own: Option<Row>,
     nudged: i32,
+    /// Whether the learner set both ends of the passage.
+    is_passage_set: bool,
     /// Whether one looks at the cycle that sounds.
     follows: bool,
     /// Where the passage begins and ends and the cycle that is looked at begins, in seconds, once the
@@ -184,10 +194,12 @@ impl Recording {
             sure: Sure::default(),
             clapping: Clapping::No,
             told: String::new(),
+            unplayed: String::new(),
             paths: Vec::new(),
             chosen: None,
             own: None,
             nudged: 0,
+            is_passage_set: false,
             follows: true,
             chosen_place: None,
             to_keep: Vec::new(),

@@ -1,9 +1,11 @@
 //! A passage of a recording as it is played: steps that change it, and taps along with it.
 
-use super::{Change, Joining, State, Step};
+use std::io;
+
+use super::{Change, Clapping, Joining, Recording, Step};
 use crate::app::player::Rendering;
 use crate::app::worker::What;
-use crate::app::{App, Place, Trouble};
+use crate::app::{App, Place, Trouble, in_words};
 use crate::pcm::decode::DecodeError;
 use crate::quiz::Hand;
 use crate::world::Stamp;
@@ -18,12 +20,16 @@ impl App {
         stamp: Stamp,
     ) -> Result<(), Trouble> {
         let heard = self.time_heard(stamp);
-        let Place::Recording(recording) = &mut self.place else {
-            return Ok(());
-        };
         if step == Step::Cut {
             return self.cut_passage();
         }
+        let sounds = matches!(step, Step::Pause | Step::ClapAlong | Step::BeginHere);
+        if sounds && self.tell_no_sound() {
+            return Ok(());
+        }
+        let Place::Recording(recording) = &mut self.place else {
+            return Ok(());
+        };
         recording.told.clear();
         if step == Step::TakeBack
             && let Some(cut) = recording.last_cut()
@@ -46,6 +52,19 @@ impl App {
         Ok(())
     }
 
+    /// Says on the recording that nothing can be heard of it, where that is so.
+    fn tell_no_sound(&mut self) -> bool {
+        let (Some(reason), Place::Recording(recording)) = (&self.no_sound, &mut self.place) else {
+            return false;
+        };
+        recording.told = format!(
+            "Nothing can be played: {}. Connect or switch on a sound device, see that another \
+             program can play, and start again.",
+            reason.trim_end_matches('.')
+        );
+        true
+    }
+
     /// Has the worker make the passage as it is set up, where it is to sound.
     pub(super) fn sound_passage(&mut self, joining: Joining) {
         let Place::Recording(recording) = &self.place else {
@@ -60,7 +79,7 @@ impl App {
 
     /// A tap along with what sounds: a clap that is judged, or where a pulse is.
     pub(in crate::app) fn tap_on_recording(&mut self, hand: Hand, stamp: Stamp) {
-        if self.take_clap(hand, stamp) {
+        if self.take_clap(hand, stamp) || self.tell_no_sound() {
             return;
         }
         let Place::Recording(recording) = &mut self.place else {
@@ -107,18 +126,49 @@ impl App {
             return Ok(());
         }
         match made {
-            Ok((rendering, Joining::Anew)) => Ok(self.player.play(&rendering)?),
-            Ok((rendering, Joining::InPlace)) => {
-                let now = self.clock.stamp();
-                Ok(self.player.follow(&rendering, PLACES, now)?)
+            Ok((rendering, joining)) => {
+                if let Place::Recording(recording) = &mut self.place {
+                    recording.unplayed.clear();
+                }
+                match joining {
+                    Joining::Anew => Ok(self.player.play(&rendering)?),
+                    Joining::InPlace => {
+                        let now = self.clock.stamp();
+                        Ok(self.player.follow(&rendering, PLACES, now)?)
+                    }
+                }
             }
             Err(error) => {
+                self.silence();
                 if let Place::Recording(recording) = &mut self.place {
-                    recording.state = State::Refused(error.to_string());
+                    recording.cannot_play(&error);
                 }
                 Ok(())
             }
         }
+    }
+}
+
+impl Recording {
+    /// It was known and cannot be played any more: what is known of it stays.
+    fn cannot_play(&mut self, error: &DecodeError) {
+        self.is_sounding = false;
+        self.is_tapping = false;
+        self.clapping = Clapping::No;
+        self.unplayed = match error {
+            DecodeError::Unreadable(io) if io.kind() == io::ErrorKind::NotFound => {
+                "the file is gone from where it was".to_owned()
+            }
+            error => why_unread(error),
+        };
+    }
+}
+
+/// Why a recording is not read, without the number that the system gives it.
+pub(super) fn why_unread(error: &DecodeError) -> String {
+    match error {
+        DecodeError::Unreadable(io) => format!("it could not be read: {}", in_words(io)),
+        error => error.to_string(),
     }
 }
 

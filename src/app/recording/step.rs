@@ -75,6 +75,10 @@ pub enum Go {
     FarBack,
     /// Sixteen on.
     FarOn,
+    /// A tenth of the piece back.
+    TenthBack,
+    /// A tenth of the piece on.
+    TenthOn,
     /// The first.
     First,
     /// The last.
@@ -113,14 +117,16 @@ impl Recording {
             Step::Go(go) => self.go(go),
             Step::From => {
                 let until = self.passage.1.clamp(self.here + 1, self.here + MOST_CYCLES);
+                self.is_passage_set = until == self.passage.1;
                 self.passage = (self.here, until);
+                self.tell_most();
             }
             Step::Until => {
-                let from = self
-                    .passage
-                    .0
-                    .clamp((self.here + 1).saturating_sub(MOST_CYCLES), self.here);
+                let earliest = (self.here + 1).saturating_sub(MOST_CYCLES);
+                let from = self.passage.0.clamp(earliest, self.here);
+                self.is_passage_set = from == self.passage.0;
                 self.passage = (from, self.here + 1);
+                self.tell_most();
             }
             Step::Claps(claps) => self.claps = claps,
             Step::ClapsSofter => self.level = self.level.softer(),
@@ -135,9 +141,13 @@ impl Recording {
             }
             Step::BeatOne => {
                 self.begin_later();
+                self.told = "Cycles begin one pulse later.".to_owned();
                 return Change::Sound;
             }
-            Step::Accept => self.accept(),
+            Step::Accept => {
+                self.accept();
+                self.told = "From now on cycles begin there because you say so.".to_owned();
+            }
             Step::Read => self.clapping = Clapping::No,
             Step::ForgetTaps => self.forget_taps(),
             Step::Taps => {
@@ -149,7 +159,9 @@ impl Recording {
                 return Change::Sound;
             }
             Step::OtherPulse => {
+                let before = self.tempo();
                 self.take_other_path();
+                self.tell_proposal(before);
                 return Change::Sound;
             }
             Step::Section => self.turn_section(),
@@ -173,6 +185,14 @@ impl Recording {
         }
     }
 
+    /// Says that a passage is no longer, where one end had to follow the other.
+    fn tell_most(&mut self) {
+        let (from, until) = self.passage;
+        if until - from == MOST_CYCLES && !self.is_passage_set {
+            self.told = format!("A passage has {MOST_CYCLES} cycles at most.");
+        }
+    }
+
     fn slower(&self) -> Speed {
         Speed::new(self.speed.percent() - SPEED_STEP.min(self.speed.percent()))
             .unwrap_or(self.speed)
@@ -192,6 +212,8 @@ impl Recording {
             Go::On => here + 1,
             Go::FarBack => here.saturating_sub(FAR),
             Go::FarOn => here + FAR,
+            Go::TenthBack => here.saturating_sub(self.n_cycles().div_ceil(10)),
+            Go::TenthOn => here + self.n_cycles().div_ceil(10),
             Go::First => 0,
             Go::Last => last,
             Go::NextChange => self.next_change().unwrap_or(0),

@@ -70,6 +70,11 @@ pub(crate) fn recording_of_clicks() -> Recording {
     known(given())
 }
 
+/// One whose pulses are found and not set.
+pub(crate) fn proposed_recording_of_clicks() -> Recording {
+    known(None)
+}
+
 /// One of which the learner said something.
 pub(crate) fn recording_with_marks() -> Recording {
     let mut recording = known(given());
@@ -85,6 +90,157 @@ pub(crate) fn recording_with_marks() -> Recording {
     // As it is after the next key.
     recording.told.clear();
     recording
+}
+
+/// Two hours of 4032 cycles: threes in the first half, twos in the second, and every tenth of them
+/// unclear.
+pub(crate) fn recording_of_hours() -> Recording {
+    let mut recording = known(given());
+    let mut analysis = Analysis::clone(recording.analysis.as_ref().expect("known"));
+    let pulse = |k: u32| 0.3 * f64::from(k);
+    let cycle = |k: u32| {
+        let mut cycle = analysis.cycles[0];
+        cycle.start = pulse(6 * k);
+        (cycle.said.lean, cycle.said.sure) = match k {
+            k if k % 10 == 9 => (Lean::Unclear, 0.8),
+            0..2016 => (Lean::Threes, 1.0),
+            _ => (Lean::Twos, 0.6),
+        };
+        cycle
+    };
+    let cycles = (0..4032).map(cycle).collect();
+    let strengths = analysis.strengths[..6].repeat(4032);
+    (analysis.cycles, analysis.strengths) = (cycles, strengths);
+    analysis.pulses = (0..6 * 4032).map(pulse).collect();
+    recording.seconds = 7_258.0;
+    recording.know(analysis);
+    recording
+}
+
+#[test]
+fn a_long_piece_is_told_in_one_row_by_what_most_cycles_lean_to() {
+    let recording = recording_of_hours();
+    let analysis = recording.analysis.as_ref().expect("known");
+    let row = overview(analysis, 63);
+    assert_eq!(row.len(), 63);
+    let ends = row.windows(2).all(|pair| pair[0].0.end == pair[1].0.start);
+    assert!(ends && row[0].0.start == 0 && row[62].0.end == 4032);
+    let marks: String = row.iter().map(|(_, said)| said.lean.mark()).collect();
+    // The middle stretch is half of each and leans to neither.
+    assert_eq!(marks, format!("{}.{}", "3".repeat(31), "2".repeat(31)));
+    // Nine in ten of them are sure, and six in ten of nine in ten.
+    let shades: Vec<char> = row.iter().map(|(_, said)| said.shade()).collect();
+    assert!(shades[3] != '-' && shades[60] == '-', "{shades:?}");
+    // A short one has a column for each cycle.
+    let short = known(given());
+    let short = overview(short.analysis.as_ref().expect("known"), 63);
+    assert_eq!(short.len(), 10);
+}
+
+#[test]
+fn a_long_piece_is_gone_through_by_tenths() {
+    let mut recording = recording_of_hours();
+    let mut seen = vec![recording.here];
+    for _ in 0..11 {
+        recording.step(Step::Go(Go::TenthOn));
+        seen.push(recording.here);
+    }
+    assert_eq!(seen[..3], [0, 404, 808]);
+    assert_eq!(seen[10..], [4031, 4031]);
+    recording.step(Step::Go(Go::TenthBack));
+    assert_eq!(recording.here, 4031 - 404);
+}
+
+/// A judgement goes over what the learner means: never over hours of which they hear a passage.
+#[test]
+fn what_is_judged_is_what_was_set_or_what_is_heard() {
+    let judged = |recording: &Recording| {
+        let Judged { cycles, of } = recording.judged();
+        (cycles.start, cycles.end, of)
+    };
+    let mut recording = recording_of_hours();
+    assert_eq!(judged(&recording), (0, 4032, JudgedOf::Whole));
+    recording.is_sounding = true;
+    assert_eq!(judged(&recording), (0, 4, JudgedOf::Passage));
+    recording.step(Step::Say(Mark::Threes));
+    let told = "Cycles 1 to 4, the passage: you say threes, fairly sure.";
+    assert_eq!(recording.told, told);
+    let said = |recording: &Recording, at| recording.said_of(&By::Own, at).is_some();
+    assert!(said(&recording, 3) && !said(&recording, 4));
+    recording.step(Step::TakeBack);
+    assert!(!said(&recording, 3) && recording.marks.is_empty());
+    // Silent again, a section that is set goes before a passage that is not.
+    recording.is_sounding = false;
+    for step in [Step::Go(Go::FarOn), Step::Section, Step::From] {
+        recording.step(step);
+    }
+    assert_eq!(recording.passage, (16, 17));
+    assert_eq!(judged(&recording), (16, 4032, JudgedOf::Section));
+    // Both its ends are set now.
+    for step in [Step::Go(Go::On), Step::Until] {
+        recording.step(step);
+    }
+    assert_eq!(judged(&recording), (16, 18, JudgedOf::Passage));
+    recording.step(Step::Say(Mark::Twos));
+    recording.step(Step::Surer);
+    let told = "Cycles 17 to 18, the passage: you say twos, sure.";
+    assert_eq!(recording.told, told);
+    // Outside of it the section is meant.
+    recording.step(Step::Go(Go::FarOn));
+    assert_eq!(judged(&recording), (16, 4032, JudgedOf::Section));
+}
+
+#[test]
+fn every_key_says_what_it_did_where_nothing_else_shows_it() {
+    let mut recording = known(None);
+    let mut told = |step| {
+        recording.told.clear();
+        recording.step(step);
+        recording.told.clone()
+    };
+    let nothing = "There is nothing to take back: only what you did since you opened it is.";
+    assert_eq!(told(Step::TakeBack), nothing);
+    let first = "Cycle 1: a section begins there by itself.";
+    assert_eq!(told(Step::Section), first);
+    told(Step::Go(Go::On));
+    let begins = "A section begins with cycle 2 from now on.";
+    assert_eq!(told(Step::Section), begins);
+    let none = "No section begins with cycle 2 any more.";
+    assert_eq!(told(Step::Section), none);
+    assert_eq!(
+        told(Step::TakeBack),
+        "Taken back: sections begin as before."
+    );
+    assert_eq!(told(Step::Section), none);
+    let accepted = "From now on cycles begin there because you say so.";
+    assert_eq!(told(Step::Accept), accepted);
+    assert_eq!(told(Step::BeatOne), "Cycles begin one pulse later.");
+}
+
+/// What is announced is what is had.
+#[test]
+fn other_pulses_come_as_they_were_announced() {
+    let mut recording = known(None);
+    assert!(recording.n_candidates() > 1);
+    for _ in 0..recording.n_candidates() {
+        let Some(NextPulse::Proposal { nth, of, ppm, .. }) = recording.next_pulse() else {
+            panic!("there are others");
+        };
+        recording.step(Step::OtherPulse);
+        let (now, n, _) = recording.candidate().expect("one of them");
+        assert_eq!((now, n), (nth, of));
+        let had = recording.tempo().expect("it has pulses");
+        assert_eq!(format!("{had:.0}"), format!("{ppm:.0}"));
+        let told = format!("Proposal {nth} of {of}: {had:.0} pulses a minute, ");
+        assert!(recording.told.starts_with(&told), "{}", recording.told);
+    }
+    recording.step(Step::OtherPulse);
+    recording.step(Step::BeatOne);
+    while recording.next_pulse() != Some(NextPulse::Own) {
+        recording.step(Step::OtherPulse);
+    }
+    recording.step(Step::OtherPulse);
+    assert_eq!(recording.told, "The pulses as you set them.");
 }
 
 /// The same, of which two others said something too.
@@ -801,12 +957,13 @@ fn what_is_said_over_something_says_so_inherits_no_sureness_and_is_taken_back() 
     ] {
         recording.step(step);
     }
-    let told = "Cycles 3 to 10: you say twos, sure.";
+    let told = "Cycles 3 to 10, the section: you say twos, sure.";
     assert_eq!(recording.told, told);
     recording.step(Step::Section);
     let before = said(&recording);
     recording.step(Step::Say(Mark::Threes));
-    let told = "Cycles 1 to 10: you say threes, fairly sure, instead of twos in 8 cycles.";
+    let told = "Cycles 1 to 10, the whole recording: you say threes, fairly sure, instead of twos in \
+                8 cycles.";
     assert_eq!(recording.told, told);
     assert_eq!(said(&recording), [Some((Mark::Threes, Sure::Fairly)); 10]);
     recording.step(Step::TakeBack);
@@ -815,8 +972,10 @@ fn what_is_said_over_something_says_so_inherits_no_sureness_and_is_taken_back() 
     recording.step(Step::Surer);
     assert_eq!(said(&recording)[..2], [None, None]);
     assert_eq!(said(&recording)[2..], [Some((Mark::Twos, Sure::Guess)); 8]);
-    recording.step(Step::TakeBack);
-    recording.step(Step::TakeBack);
+    // The surer word, the section that was taken away, what was said, and the section.
+    for _ in 0..4 {
+        recording.step(Step::TakeBack);
+    }
     assert_eq!(said(&recording), [None; 10]);
     assert!(!recording.can_take_back() && recording.marks.is_empty());
     let unsaid = recording.to_keep.iter();

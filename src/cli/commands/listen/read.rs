@@ -5,10 +5,11 @@ use std::fs::File;
 use std::io::{self, Read as _};
 use std::path::Path;
 
+use crate::app::in_words;
 use crate::app::recording::{heard_as_played, notes_of, sound_begins};
 use crate::cli::args::Listen;
 use crate::cli::commands::write::warn;
-use crate::cli::failure::{Failure, Kind, in_words};
+use crate::cli::failure::{Failure, Kind};
 use crate::listen::{Ear, Notes, NotesError, Sound};
 use crate::pcm::decode::{self, DecodeError, Mono};
 

@@ -5,6 +5,7 @@ use std::ops::Range;
 
 use super::kept::who;
 use super::listened::{Listened, Origin};
+use crate::app::STANDS_OUT;
 use crate::app::recording::{agreement_of, agreement_with_analysis};
 use crate::cli::commands::write::counted;
 use crate::listen::{CycleSaid, Lean, Part, accent_steps, clock};
@@ -102,8 +103,8 @@ fn legend(listened: &Listened) -> String {
         text.push_str("  below that what persons say, ? that it cannot be said\n");
     }
     text.push_str(
-        "  each cycle is heard with its neighbours: of a stretch it says how sure the least sure\n\
-         \x20 and the surest of its cycles is; the whole is heard as one, unless most cycles lean one way\n\n",
+        "  each cycle is heard together with those about it; \"sure to 70 to 90 in 100\": its least sure\n\
+         \x20 cycle to 70, its surest to 90; the whole is heard as one, unless most cycles lean one way\n\n",
     );
     text
 }
@@ -190,9 +191,7 @@ fn grid(listened: &Listened, shown: usize) -> String {
         let cells = steps.map(|steps| cell([".", "#", "##", "###"][steps]));
         text.push_str(&row(part.name(), cells.collect()));
     }
-    text.push_str(
-        "  the more #, the further over what is usual in that part; . no more than that\n",
-    );
+    text.push_str(&format!("  # ## ###: {STANDS_OUT}; . not\n"));
     text
 }
 

@@ -3,11 +3,12 @@
 use super::pen::{GREY, width_of, write};
 use super::shape::{STEPS, TALLEST, shape};
 use super::{accent, pen};
+use crate::app::STANDS_OUT;
 use crate::listen::Lean;
 use crate::notate::Xml;
 
 /// Its height, and the room of a sample.
-pub(super) const HEIGHT: usize = 3 * ROW + 2 * LINE;
+pub(super) const HEIGHT: usize = 3 * ROW + 3 * LINE;
 const ROW: usize = TALLEST + 10;
 const LINE: usize = 18;
 const SAMPLE: usize = 26;
@@ -20,10 +21,11 @@ pub(super) fn draw(xml: &mut Xml, left: usize, top: usize) {
     steps(xml, left, top + 2 * ROW);
     accents(xml, left, top + 3 * ROW);
     let lines = [
+        &format!("accents: {STANDS_OUT}"),
         "boxes: the lean as a numeral; below them, by name, what persons say, ? that it cannot be said",
-        "leans are evidence and no verdict; each cycle is heard with its neighbours",
+        "leans are evidence and no verdict; each cycle is heard together with those about it",
     ];
-    for (line, foot) in lines.iter().zip([1, 2]) {
+    for (line, foot) in lines.iter().zip(1..) {
         write(xml, (left, top + 3 * ROW + foot * LINE), GREY, line);
     }
 }
@@ -59,7 +61,7 @@ fn steps(xml: &mut Xml, left: usize, foot: usize) {
 }
 
 fn accents(xml: &mut Xml, left: usize, foot: usize) {
-    let mut x = said(xml, (left, foot), "accents over what is usual in a part:");
+    let mut x = said(xml, (left, foot), "accents:");
     for (steps, words) in ["none", "heard", "clear", "strong"].iter().enumerate() {
         pen::rect(xml, (x, foot - SAMPLE + 8), (SAMPLE, SAMPLE - 6), "#ffffff");
         accent(xml, (x, foot - SAMPLE + 8), (SAMPLE, SAMPLE - 6), steps);
