@@ -7,7 +7,7 @@ use ratatui::text::Line;
 use crate::app::Place;
 use crate::quiz::Stage;
 
-use super::keymap::{bindings, foot};
+use super::keymap::{bindings, foot, in_foot};
 use super::page::{Screen, cut, width, wrapped};
 use super::screens::{
     bench, help, listening, progress, question, recording, reveal, summary, today, tune_up,
@@ -24,7 +24,8 @@ pub(super) fn draw(view: &View<'_>, theme: Theme, buf: &mut Buffer) {
     buf.reset();
     let room = Room::of(area);
     let (columns, rows) = (usize::from(area.width), usize::from(area.height));
-    let keys = foot(&bindings(view, room), columns, theme);
+    let keys = in_foot(&bindings(view, room), (columns, rows));
+    let keys = foot(&keys, columns, theme);
     let n_keys = keys.len().min(rows);
     put(buf, rows - n_keys, &keys);
     if room == Room::TooSmall {
@@ -58,7 +59,7 @@ fn screen(view: &View<'_>, theme: Theme, room: (usize, usize)) -> Screen {
 }
 
 fn top(screen: &Screen, columns: usize, theme: Theme) -> Line<'static> {
-    let aside = cut(&screen.aside, columns / 2);
+    let aside = cut(&screen.aside, columns * 3 / 5);
     let title = cut(&screen.title, columns.saturating_sub(width(&aside) + 4));
     let blanks = columns.saturating_sub(width(&title) + width(&aside) + 2);
     Line::styled(format!(" {title}{:blanks$}{aside}", ""), theme.strong())

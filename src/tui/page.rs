@@ -86,6 +86,11 @@ impl Body {
         self.put(Weight::Must, text, style);
     }
 
+    /// Text, wrapped, that is left out only after all that is an extra.
+    pub(super) fn rather_say(&mut self, text: &str, style: Style) {
+        self.put(Weight::Rather, text, style);
+    }
+
     /// Text, wrapped, that may be left out.
     pub(super) fn mention(&mut self, text: &str) {
         self.put(Weight::Extra, text, Style::new());
@@ -153,20 +158,11 @@ impl Body {
                 }
             }
         }
-        // One of several rows may have made more room than was needed; what is rather kept makes sense
-        // only behind what is before it.
-        let is_kept = |text: usize| {
-            let mut own = self.rows.iter().filter(|row| row.text == text);
-            own.any(|row| row.weight == Weight::Rather)
-        };
+        // One of several rows may have made more room than was needed.
         for at in (0..left_out.len()).rev() {
             let mut fewer = left_out.clone();
-            let text = fewer.remove(at);
-            let is_behind = is_kept(text)
-                && fewer
-                    .iter()
-                    .any(|before| *before < text && is_kept(*before));
-            if n_rows(&fewer) <= height && !is_behind {
+            fewer.remove(at);
+            if n_rows(&fewer) <= height {
                 left_out = fewer;
             }
         }

@@ -6,7 +6,7 @@ use ratatui::layout::Rect;
 use ratatui::style::{Color, Modifier};
 
 use super::draw::draw;
-use super::keymap::{Action, Binding, Shows, action, below_help, bindings, foot};
+use super::keymap::{Action, Binding, Shows, action, below_help, bindings, foot, in_foot};
 use super::theme::{Glyphs, Palette, Theme};
 use super::view::{Advice, Here, Overlay, Room, Turn, View, n_cycles};
 use crate::app::bench::{Bench, Step};
@@ -547,6 +547,38 @@ fn recording_beside_another() -> World {
     World::at(Place::Recording(Box::new(recording)))
 }
 
+/// Two hours, far into them, while the passage sounds elsewhere.
+fn recording_of_hours() -> World {
+    let mut recording = crate::app::recording::tests::recording_of_hours();
+    recording.here = 1_300;
+    World::at(Place::Recording(Box::new(recording)))
+}
+
+/// Another person's marks beside the learner's, and the passage sounds.
+fn recording_beside_another_sounding() -> World {
+    let mut recording = crate::app::recording::tests::recording_with_persons();
+    recording.is_sounding = true;
+    recording.here = 3;
+    let mut world = World::at(Place::Recording(Box::new(recording)));
+    world.playhead = Some(playhead(3, 2.5, 0.4));
+    world
+}
+
+/// One whose pulses are proposed, on a machine without a sound device.
+fn proposed_recording() -> World {
+    let recording = crate::app::recording::tests::proposed_recording_of_clicks();
+    let mut world = World::at(Place::Recording(Box::new(recording)));
+    world.no_sound = Some("no sound device: the sound system does not answer");
+    world
+}
+
+/// One whose file is gone.
+fn recording_that_is_gone() -> World {
+    let mut recording = crate::app::recording::tests::recording_of_clicks();
+    recording.unplayed = "the file is gone from where it was".to_owned();
+    World::at(Place::Recording(Box::new(recording)))
+}
+
 fn refused() -> World {
     let mut recording = crate::app::recording::tests::recording_of_clicks();
     recording.state = State::Refused("no recording: WAV was expected".to_owned());
@@ -627,9 +659,52 @@ fn agreement_is_seen_on_a_low_screen_before_what_is_only_an_extra() {
     for size in [LARGE, SMALL] {
         let text = recording_beside_another().text(size);
         assert!(
-            text.contains("Agreeing where both tell: you and Lola in 2 of 4."),
+            text.contains("Both say the same: you and Lola in 2 of 4."),
             "{text}"
         );
+    }
+}
+
+/// However low the screen: where one is, what was done and what is set up stay, and of a grid or a
+/// sentence all is there or nothing.
+#[test]
+fn a_low_screen_keeps_what_matters_of_a_recording_and_cuts_nothing_in_the_middle() {
+    use crate::app::recording::tests as made;
+    let told = "Cut for: What does it lean to?; Which clapping goes with it? Say what you hear in every \
+                cycle, and cut it anew, for more. This is told to its very last word.";
+    for mut recording in [
+        made::recording_of_clicks(),
+        made::recording_with_marks(),
+        made::recording_with_persons(),
+        made::recording_of_hours(),
+        made::proposed_recording_of_clicks(),
+    ] {
+        recording.is_sounding = true;
+        recording.here = 1;
+        for (told, columns) in [("", 60), (told, 60), ("", 80), (told, 80)] {
+            recording.told = told.to_owned();
+            let mut world = World::at(Place::Recording(Box::new(recording.clone())));
+            world.playhead = Some(playhead(1, 2.5, 0.4));
+            for rows in 20..40 {
+                let text = world.text((columns, rows));
+                let words = text.split_whitespace().collect::<Vec<&str>>().join(" ");
+                let has = |part: &str| words.contains(part);
+                assert!(has("sounding: cycles 1 to 4"), "{rows}: {text}");
+                assert!(has("[=^==]") && has(told), "{rows}: {text}");
+                let parts = ["low ", "middle ", "percussive "];
+                let is_part =
+                    |line: &&str| parts.iter().any(|part| line.trim_start().starts_with(part));
+                let n_parts = text.lines().filter(is_part).count();
+                assert!([0, 3].contains(&n_parts), "{rows}: {text}");
+                assert!(!told.is_empty() || n_parts == 3, "{rows}: {text}");
+                for (begins, ends) in [
+                    ("Both say the same", "in 2 of 4."),
+                    ("Pulses are found", "of 4)."),
+                ] {
+                    assert!(!has(begins) || has(ends), "{rows}: {text}");
+                }
+            }
+        }
     }
 }
 
@@ -682,6 +757,10 @@ fn every_screen() -> Vec<(&'static str, World)> {
         ("recording-persons", recording_beside_another()),
         ("recording-clapped", clapped_along()),
         ("recording-two-hands", clapped_along_with_two_hands()),
+        ("recording-sounding", recording_beside_another_sounding()),
+        ("recording-hours", recording_of_hours()),
+        ("recording-proposed", proposed_recording()),
+        ("recording-gone", recording_that_is_gone()),
         ("recording-refused", refused()),
         ("name-feel", name_feel()),
         ("count-in", count_in()),
@@ -827,12 +906,19 @@ fn the_bottom_line_names_the_keys_that_work_and_no_others() {
         for size in [LARGE, SMALL, (40, 10)] {
             let buf = world.drawn(size, PLAIN);
             let bindings = bindings(&world.view(), Room::of(buf.area));
-            let n_lines = foot(&bindings, usize::from(size.0), PLAIN).len();
+            let room = (usize::from(size.0), usize::from(size.1));
+            let shown = in_foot(&bindings, room);
+            let n_lines = foot(&shown, room.0, PLAIN).len();
+            let is_left_out = |code: &KeyCode| {
+                let of = |b: &&Binding| b.pairs.iter().any(|(key, _)| key == code);
+                bindings.iter().any(|b| b.shown == Shows::IfRoom && of(&b))
+                    && !shown.iter().any(|b| of(&b))
+            };
             let mut named = named(&buf, n_lines);
             let mut working: Vec<KeyCode> = keyboard()
                 .filter(|code| action(&bindings, pressed(*code)).is_some())
                 // Other keys for the same hand stand in the help.
-                .filter(|code| !is_spare(&bindings, *code))
+                .filter(|code| !is_spare(&bindings, *code) && !is_left_out(code))
                 .collect();
             named.sort_by_key(ToString::to_string);
             working.sort_by_key(ToString::to_string);

@@ -500,3 +500,77 @@ fn a_passage_that_is_cut_is_practised_wherever_its_recording_lies() {
     let waits = "4 skills wait for evening.wav, which is not where it was.";
     assert!(told.contains(waits), "{told}");
 }
+
+#[test]
+fn a_recording_on_a_machine_without_a_sound_device_is_looked_at_and_not_judged() {
+    let practice = Practice::new();
+    let (sound, pulses) = evening(&practice);
+    let nothing = practice.home.path().join("nothing");
+    std::fs::write(&nothing, "").expect("written");
+    let mut command = program(practice.home.path(), NOW);
+    // With nothing configured ALSA knows no device, whatever this machine has.
+    command.env("ALSA_CONFIG_PATH", &nothing);
+    command.args(["listen", "--pulses"]);
+    command.arg(&pulses);
+    command.arg(&sound);
+    let mut terminal = Terminal::start(command);
+    terminal.wait_for("No sound device: nothing can be played.");
+    terminal.wait_for("Cycle 1, 0:00: leaning to threes");
+    for key in [" ", "3j", "t"] {
+        terminal.press("\x1b[C");
+        terminal.wait_until("no message", |screen| {
+            !screen.contents().contains("Nothing can be played")
+        });
+        terminal.press(key);
+        terminal.wait_for("Nothing can be played: no sound device");
+        let text = terminal.text();
+        assert!(text.contains("ready: cycles 1 to 4"), "{text}");
+        assert!(!text.contains("ALSA") && !text.contains("snd_"), "{text}");
+    }
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
+}
+
+#[test]
+fn a_recording_that_is_removed_while_it_is_open_keeps_its_picture() {
+    let practice = Practice::new();
+    let (sound, pulses) = evening(&practice);
+    let mut terminal = listening(&practice, &sound, &pulses);
+    terminal.wait_for("Cycle 1, 0:00: leaning to threes");
+    std::fs::remove_file(&sound).expect("it was there");
+    terminal.press(" ");
+    let gone = "It can be looked at, but not played: the file is gone from where it was.";
+    terminal.wait_for(gone);
+    terminal.wait_for("ready: cycles 1 to 4");
+    terminal.press("\x1b[C]");
+    terminal.wait_for("Cycle 2, 0:01: leaning to threes");
+    terminal.wait_for(gone);
+    assert!(!terminal.text().contains("os error"), "{}", terminal.text());
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
+}
+
+/// The least screen: nothing of what was done, of where one is and of what is set up gets lost.
+#[test]
+fn on_a_low_screen_a_cut_is_told_beside_the_strip_and_what_is_set_up() {
+    let practice = Practice::new();
+    let (sound, pulses) = evening(&practice);
+    let mut terminal = listening(&practice, &sound, &pulses);
+    terminal.wait_for("Cycle 1, 0:00: leaning to threes");
+    terminal.resize(60, 20);
+    for (keys, said) in [
+        ("r", "the whole recording: you say"),
+        ("x", "Cut for: Which clapping"),
+        ("x", "in the deck already"),
+        (" ", "sounding: cycles 1 to 4"),
+    ] {
+        terminal.press(keys);
+        terminal.wait_until(said, |screen| {
+            let text = screen.contents();
+            let has = |part: &str| text.contains(part);
+            has(said) && has(": cycles 1 to 4, claps none") && has("=]") && has("? all keys")
+        });
+    }
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
+}

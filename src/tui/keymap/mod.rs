@@ -22,7 +22,7 @@ use crate::rhythm::Counting;
 use super::page::width;
 use super::theme::Theme;
 use super::view::{Overlay, Room, Turn, View};
-use recording::on_recording;
+use recording::{on_recording, without_sound};
 use sitting::{on_question, on_reveal};
 
 /// What a key does.
@@ -57,6 +57,8 @@ pub(super) struct Binding {
 pub(super) enum Shows {
     /// All of them.
     All,
+    /// All of them, as long as the bottom line has room; else the help tells of them.
+    IfRoom,
     /// The first; the help tells of the others.
     First,
     /// None: only the help tells of them.
@@ -120,6 +122,9 @@ pub(super) fn below_help(view: &View<'_>) -> Vec<Binding> {
         (Place::Sitting, Some(Stage::Shown(shown))) => on_reveal(shown, view),
         (Place::Sitting, _) => Vec::new(),
     };
+    if let (Place::Recording(_), Some(_)) = (view.place, view.no_sound) {
+        without_sound(&mut bindings);
+    }
     let help = Action::Overlay(Overlay::Help { page: 0 });
     bindings.push(binding([(KeyCode::Char('?'), help)], "help", "this help"));
     if let Place::Recording(recording) = view.place
@@ -151,30 +156,103 @@ pub(super) fn action(bindings: &[Binding], key: KeyEvent) -> Option<Action> {
         .map(|(_, action)| *action)
 }
 
+/// The rows of keys that a screen of so many rows has room for.
+fn foot_rows(rows: usize) -> usize {
+    (rows / 8).max(3)
+}
+
+/// What the bottom line of a screen of so many columns and rows names: all, or where that would take the
+/// rows of the picture, what matters most, and the help tells of the rest.
+pub(super) fn in_foot(bindings: &[Binding], (columns, rows): (usize, usize)) -> Vec<Binding> {
+    let all: Vec<&Binding> = bindings
+        .iter()
+        .filter(|b| b.shown != Shows::InHelp)
+        .collect();
+    let fits = |left_out: &[usize]| {
+        let shown = shown(&all, left_out);
+        rows_of(&shown, columns).len() <= foot_rows(rows)
+    };
+    let mut left_out = Vec::new();
+    for at in (0..all.len()).rev() {
+        if !fits(&left_out) && all[at].shown == Shows::IfRoom {
+            left_out.push(at);
+        }
+    }
+    // A long one may have made room for shorter ones after it.
+    for at in (0..left_out.len()).rev() {
+        let mut fewer = left_out.clone();
+        fewer.remove(at);
+        if fits(&fewer) {
+            left_out = fewer;
+        }
+    }
+    shown(&all, &left_out)
+}
+
+/// Bindings without those of these places; where some are left out, the help has more than is named.
+fn shown(all: &[&Binding], left_out: &[usize]) -> Vec<Binding> {
+    let stay = all
+        .iter()
+        .enumerate()
+        .filter(|(at, _)| !left_out.contains(at));
+    let named = stay.map(|(_, binding)| {
+        let is_help = binding
+            .pairs
+            .iter()
+            .any(|(key, _)| *key == KeyCode::Char('?'));
+        let mut binding = (*binding).clone();
+        if is_help && !left_out.is_empty() {
+            binding.does = "all keys".to_owned();
+        }
+        binding
+    });
+    named.collect()
+}
+
 /// The bottom line; more than one where the screen is narrow.
 pub(super) fn foot(bindings: &[Binding], columns: usize, theme: Theme) -> Vec<Line<'static>> {
-    const BETWEEN: usize = 3;
-    let mut lines: Vec<Line<'static>> = Vec::new();
-    for binding in bindings.iter().filter(|b| b.shown != Shows::InHelp) {
-        let keys = binding.keys();
-        let needed = width(&keys) + 1 + width(&binding.does);
-        let line = match lines.last_mut() {
-            Some(line) if line.width() + BETWEEN + needed < columns => {
+    let row = |bindings: Vec<&Binding>| {
+        let mut line = Line::from(" ");
+        for (nth, binding) in bindings.into_iter().enumerate() {
+            if nth > 0 {
                 line.push_span(Span::raw(" ".repeat(BETWEEN)));
-                line
             }
-            _ => {
-                lines.push(Line::from(" "));
-                lines.last_mut().expect("a line was pushed just now")
+            line.push_span(Span::styled(binding.keys(), theme.strong()));
+            line.push_span(Span::raw(format!(" {}", binding.does)));
+        }
+        line
+    };
+    rows_of(bindings, columns).into_iter().map(row).collect()
+}
+
+/// Columns between what is said of two bindings.
+const BETWEEN: usize = 3;
+
+/// Bindings as they stand in rows.
+fn rows_of(bindings: &[Binding], columns: usize) -> Vec<Vec<&Binding>> {
+    let mut rows: Vec<(usize, Vec<&Binding>)> = Vec::new();
+    for binding in bindings {
+        let needed = width(&binding.keys()) + 1 + width(&binding.does);
+        match rows.last_mut() {
+            Some((taken, row)) if *taken + BETWEEN + needed < columns => {
+                *taken += BETWEEN + needed;
+                row.push(binding);
             }
-        };
-        line.push_span(Span::styled(keys, theme.strong()));
-        line.push_span(Span::raw(format!(" {}", binding.does)));
+            _ => rows.push((1 + needed, vec![binding])),
+        }
     }
-    lines
+    rows.into_iter().map(|(_, row)| row).collect()
 }
 
 impl Binding {
+    /// The same, named where there is room.
+    fn if_room(self) -> Self {
+        Self {
+            shown: Shows::IfRoom,
+            ..self
+        }
+    }
+
     /// The names of its keys, as `1 2 3`, `1-6` or `enter`.
     pub(super) fn keys(&self) -> String {
         const LISTED: usize = 3;
@@ -191,7 +269,7 @@ impl Binding {
             [first, .., last] if digits.len() > LISTED && in_a_row => format!("{first}-{last}"),
             _ => {
                 let n_shown = match self.shown {
-                    Shows::All | Shows::InHelp => self.pairs.len(),
+                    Shows::All | Shows::IfRoom | Shows::InHelp => self.pairs.len(),
                     Shows::First => 1,
                 };
                 let pairs = self.pairs.iter().take(n_shown);

@@ -2,11 +2,39 @@
 
 use crossterm::event::KeyCode;
 
-use super::{Action, Binding, binding, quiet, tap_keys, want};
+use super::{Action, Binding, Shows, binding, quiet, tap_keys, want};
 use crate::app::Intent;
 use crate::app::recording::{self, Claps, Go, Recording};
 use crate::mark::Mark;
 use crate::quiz::{Hand, ToClap};
+
+/// Without a sound device the bottom line names no key that only sounds; the help does, and the engine
+/// says why nothing is played.
+pub(super) fn without_sound(bindings: &mut [Binding]) {
+    use recording::Step;
+    let sounds = |action: &Action| match action {
+        Action::Want(Intent::Tap(_)) => true,
+        Action::Want(Intent::Recording(step)) => matches!(
+            step,
+            Step::Pause
+                | Step::Claps(_)
+                | Step::ClapsSofter
+                | Step::ClapsLouder
+                | Step::ClapAlong
+                | Step::BeginHere
+                | Step::Slower
+                | Step::Faster
+        ),
+        _ => false,
+    };
+    let only_sound = |binding: &&mut Binding| binding.pairs.iter().all(|(_, to)| sounds(to));
+    for binding in bindings.iter_mut().filter(only_sound) {
+        binding.shown = Shows::InHelp;
+    }
+}
+
+/// Cycles from which on the bottom line names keys that go far.
+const LONG: usize = 60;
 
 pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
     if recording.n_cycles() == 0 {
@@ -52,17 +80,60 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
         ('n', Claps::None),
     ];
     let claps = claps.map(|(key, claps)| char(key, recording::Step::Claps(claps)));
-    let mut bindings = vec![
-        binding(
-            [char(' ', recording::Step::Pause)],
-            pause,
-            "plays the passage round and round, or falls silent",
-        ),
+    let play = binding(
+        [char(' ', recording::Step::Pause)],
+        pause,
+        "plays the passage round and round, or falls silent",
+    );
+    let mut bindings = vec![play];
+    if !recording.is_set {
+        let accept = [step(KeyCode::Enter, recording::Step::Accept)];
+        let help = "cycles begin where it was proposed";
+        bindings.push(binding(accept, "they begin so", help));
+    }
+    bindings.push(
         binding(
             claps,
             "claps",
             "claps in threes, in twos, both, 1-4-5, or none",
-        ),
+        )
+        .if_room(),
+    );
+    bindings.extend(looking(recording));
+    bindings.push(judging(recording));
+    bindings.extend([
+        binding(
+            [
+                char('<', recording::Step::Slower),
+                char('>', recording::Step::Faster),
+            ],
+            "speed",
+            "slower and faster, at the same pitch",
+        )
+        .if_room(),
+        binding(
+            [char('x', recording::Step::Cut)],
+            "cut",
+            "cuts the passage into the deck of own recordings; of 7 to 9 cycles, if its turn is to be asked",
+        )
+        .if_room(),
+    ]);
+    let back = [char('z', recording::Step::TakeBack)];
+    let help = "takes back what you did last: what you said, a section, where pulses lie, a cut";
+    bindings.push(match recording.can_take_back() {
+        true => binding(back, "take back", help).if_room(),
+        false => quiet(back, help),
+    });
+    bindings.extend(sections(recording));
+    let along = [char('j', recording::Step::ClapAlong)];
+    let help =
+        "clap what is clapped along with the passage, both with two hands, and be told how it went";
+    bindings.push(match recording.to_clap() {
+        Some(_) => binding(along, "clap along", help).if_room(),
+        None => quiet(along, help),
+    });
+    bindings.extend(pulses(recording));
+    bindings.push(
         binding(
             [
                 char(',', recording::Step::ClapsSofter),
@@ -70,12 +141,33 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
             ],
             "loudness",
             "claps softer and louder, by 3 dB",
-        ),
+        )
+        .if_room(),
+    );
+    bindings
+}
+
+/// Keys that look about and set the passage.
+fn looking(recording: &Recording) -> Vec<Binding> {
+    use recording::Step;
+    let go = |key, to| (key, Action::Want(Intent::Recording(Step::Go(to))));
+    let char = |key, step| (KeyCode::Char(key), Action::Want(Intent::Recording(step)));
+    let tenths = [
+        go(KeyCode::Up, Go::TenthBack),
+        go(KeyCode::Down, Go::TenthOn),
+    ];
+    let help = "looks a tenth of the whole back or on";
+    vec![
         binding(
             [go(KeyCode::Left, Go::Back), go(KeyCode::Right, Go::On)],
             "cycle",
             "looks at the cycle before or after",
-        ),
+        )
+        .if_room(),
+        match recording.n_cycles() > LONG {
+            true => binding(tenths, "a tenth", help).if_room(),
+            false => quiet(tenths, help),
+        },
         quiet(
             [
                 go(KeyCode::PageUp, Go::FarBack),
@@ -92,59 +184,12 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
             "the next cycle with which a section begins or the lean turns",
         ),
         binding(
-            [
-                char('[', recording::Step::From),
-                char(']', recording::Step::Until),
-            ],
+            [char('[', Step::From), char(']', Step::Until)],
             "passage",
             "the passage begins or ends with the cycle that is looked at",
-        ),
-        binding(
-            [
-                char('<', recording::Step::Slower),
-                char('>', recording::Step::Faster),
-            ],
-            "speed",
-            "slower and faster, at the same pitch",
-        ),
-        binding(
-            [char('1', recording::Step::BeatOne)],
-            "one a pulse later",
-            "cycles begin one pulse later; after a whole cycle as before",
-        ),
-    ];
-    let here = [char('f', recording::Step::BeginHere)];
-    let help =
-        "while it sounds: a cycle begins with this pulse, and from here on; before it all stays";
-    bindings.push(match recording.is_sounding {
-        true => binding(here, "first from here", help),
-        false => quiet(here, help),
-    });
-    if !recording.is_set {
-        let accept = [step(KeyCode::Enter, recording::Step::Accept)];
-        let help = "cycles begin where it was proposed";
-        bindings.push(binding(accept, "they begin so", help));
-    }
-    let along = [char('j', recording::Step::ClapAlong)];
-    let help =
-        "clap what is clapped along with the passage, both with two hands, and be told how it went";
-    bindings.push(match recording.to_clap() {
-        Some(_) => binding(along, "clap along", help),
-        None => quiet(along, help),
-    });
-    bindings.extend(marking(recording));
-    bindings.push(binding(
-        [char('x', recording::Step::Cut)],
-        "cut",
-        "cuts the passage into the deck of own recordings; of 7 to 9 cycles, if its turn is to be asked",
-    ));
-    bindings.push(want(
-        KeyCode::Char('t'),
-        Intent::Tap(Hand::Either),
-        "tap the pulse",
-        "tap every pulse along, with space or t, from a first of a cycle on",
-    ));
-    bindings
+        )
+        .if_room(),
+    ]
 }
 
 /// The keys while pulses are tapped: those that tap everywhere, and the one by which it began.
@@ -180,58 +225,79 @@ fn claps_along(recording: &Recording) -> Vec<Binding> {
 
 /// Of which cycles something would be said.
 fn you_say(recording: &Recording) -> String {
-    let section = recording.section_of(recording.here);
-    match section.len() {
-        1 => format!("you say of {}", section.start + 1),
-        _ => format!("you say of {} to {}", section.start + 1, section.end),
+    let cycles = recording.judged().cycles;
+    match cycles.len() {
+        1 => format!("say of {}", cycles.start + 1),
+        _ => format!("say of {} to {}", cycles.start + 1, cycles.end),
     }
 }
 
-/// Keys that set pulses and say what is heard.
-fn marking(recording: &Recording) -> Vec<Binding> {
-    use recording::{Nudge, Step};
-    let char = |key, step| (KeyCode::Char(key), Action::Want(Intent::Recording(step)));
-    let nudges = [('-', Nudge::Earlier), ('+', Nudge::Later)];
-    let nudges = nudges.map(|(key, nudge)| char(key, Step::Nudge(nudge)));
+/// Keys that say what is heard.
+fn judging(recording: &Recording) -> Binding {
     let says = [
         ('r', Mark::Threes),
         ('w', Mark::Twos),
         ('o', Mark::Both),
         ('c', Mark::CannotSay),
     ];
-    let says = says.map(|(key, mark)| char(key, Step::Say(mark)));
-    let mut bindings = vec![
-        binding(nudges, "10 ms", "all pulses 10 ms earlier or later"),
-        binding(
-            [char('s', Step::Section)],
-            "section",
-            "a section begins with this cycle, or no longer does",
-        ),
-        binding(
-            says,
-            you_say(recording),
-            "you say of the whole section: threes, twos, both, or that you cannot say",
-        ),
-        binding(
-            [char('u', Step::Surer)],
-            "how sure",
-            "how sure you are: a guess, fairly sure, sure",
-        ),
-    ];
-    if recording.can_take_back() {
-        let back = [char('z', Step::TakeBack)];
-        let help = "takes back what you did last: what you said, where pulses lie, a cut";
-        bindings.push(binding(back, "take back", help));
-    }
+    let says = says.map(|(key, mark)| {
+        let step = recording::Step::Say(mark);
+        (KeyCode::Char(key), Action::Want(Intent::Recording(step)))
+    });
+    let help = "you say threes, twos, both, or that you cannot say: of the passage that you set and look \
+                into, else of the section, else of the passage that sounds, else of the whole";
+    binding(says, you_say(recording), help).if_room()
+}
+
+/// Keys of sections, of how sure one is, and of what others say.
+fn sections(recording: &Recording) -> Vec<Binding> {
+    use recording::Step;
+    let key = |key, step, does: &str, help| {
+        let pair = (KeyCode::Char(key), Action::Want(Intent::Recording(step)));
+        binding([pair], does, help).if_room()
+    };
+    let help = "a section begins with this cycle, or no longer does";
+    let mut bindings = vec![key('s', Step::Section, "section", help)];
+    let help = "how sure you are: a guess, fairly sure, sure";
+    bindings.push(key('u', Step::Surer, "how sure", help));
     if recording.others().count() > 1 {
-        let next = [char('m', Step::OtherPerson)];
         let help = "the marks of the next person beside yours";
-        bindings.push(binding(next, "other marks", help));
+        bindings.push(key('m', Step::OtherPerson, "other marks", help));
     }
+    bindings
+}
+
+/// Keys that set pulses.
+fn pulses(recording: &Recording) -> Vec<Binding> {
+    use recording::{Nudge, Step};
+    let char = |key, step| (KeyCode::Char(key), Action::Want(Intent::Recording(step)));
+    let later = binding(
+        [char('1', Step::BeatOne)],
+        "one a pulse later",
+        "cycles begin one pulse later; after a whole cycle as before",
+    );
+    let here = [char('f', Step::BeginHere)];
+    let help =
+        "while it sounds: a cycle begins with this pulse; all of them, or once said, from here on";
+    let here = match recording.is_sounding {
+        true => binding(here, "first here", help).if_room(),
+        false => quiet(here, help),
+    };
+    let tap = want(
+        KeyCode::Char('t'),
+        Intent::Tap(Hand::Either),
+        "tap the pulse",
+        "tap every pulse along, with space or t, from a first of a cycle on",
+    );
+    let nudges = [('-', Nudge::Earlier), ('+', Nudge::Later)];
+    let nudges = nudges.map(|(key, nudge)| char(key, Step::Nudge(nudge)));
+    let nudges = binding(nudges, "10 ms", "all pulses 10 ms earlier or later");
+    let mut bindings = vec![tap.if_room(), later.if_room(), here];
     if recording.n_candidates() > 1 {
         let other = [char('p', Step::OtherPulse)];
-        let help = "the next tempo that may be meant";
-        bindings.push(binding(other, "other pulse", help));
+        let help = "other pulses that may be meant, such as half or twice as many";
+        bindings.push(binding(other, "other pulses", help).if_room());
     }
+    bindings.push(nudges.if_room());
     bindings
 }
