@@ -227,7 +227,7 @@ fn marks_behind_the_end_are_told_where_they_are_taken_in() {
     home.write("lola.csv", format!("{HEAD}{late}"));
     let is_said = |text: &str| {
         text.contains("2 marks of Lola lie behind its end at 0:")
-            && text.contains("the first at 60:00")
+            && text.contains("the first at 1:00:00")
     };
     for form in ["--json", "--csv", "--text"] {
         let ended = told(
@@ -271,10 +271,10 @@ fn pulses_that_were_set_on_the_screen_go_before_those_that_are_found() {
     let found = object(&home, "listen a.wav --json");
     assert_eq!(found["pulses_from"], "found");
     let mut terminal = on_screen(&home, "listen a.wav --silent");
-    terminal.wait_for("Where cycles begin is a proposal");
+    terminal.wait_for("Pulses are found, not set");
     terminal.press("1+");
     terminal.wait_until("the proposal is gone", |screen| {
-        !screen.contents().contains("is a proposal")
+        !screen.contents().contains("Pulses are found")
     });
     terminal.press("qq");
     assert_eq!(terminal.end(), 0);
@@ -694,7 +694,7 @@ fn notes_that_do_not_lie_on_their_grid_are_told_and_their_pulses_are_found_on_th
     assert_eq!(run(home.program("listen a.mid --text"), "").err, "");
 
     let mut terminal = on_screen(&home, "listen free.mid --silent");
-    terminal.wait_for("Where cycles begin is a proposal");
+    terminal.wait_for("Pulses are found, not set");
     terminal.press("q");
     assert_eq!(terminal.end(), 0);
 }
