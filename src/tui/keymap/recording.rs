@@ -280,7 +280,7 @@ fn pulses(recording: &Recording) -> Vec<Binding> {
     let help =
         "while it sounds: a cycle begins with this pulse; all of them, or once said, from here on";
     let here = match recording.is_sounding {
-        true => binding(here, "first here", help).if_room(),
+        true => binding(here, "count from here", help).if_room(),
         false => quiet(here, help),
     };
     let tap = want(
