@@ -47,8 +47,8 @@ pub const LEANS: [(&str, [&str; 2]); 3] = [
     (
         "leaning to",
         [
-            "More that is heard speaks for it than for others.",
-            "That is no verdict: what you say stands above it.",
+            "More that is heard speaks for it than for others. No verdict:",
+            "what you say stands above it. No surer than pulses that are found.",
         ],
     ),
     (

@@ -270,12 +270,6 @@ impl Recording {
         Some((chosen + 1, self.paths.len(), 60.0 / path.gap))
     }
 
-    /// The next of the tempi that may be meant, in pulses a minute; `None` after the last.
-    pub fn other_tempo(&self) -> Option<f64> {
-        let path = self.paths.get(self.chosen? + 1)?;
-        Some(60.0 / path.gap)
-    }
-
     /// How many tempi may be meant.
     pub fn n_candidates(&self) -> usize {
         self.paths.len()

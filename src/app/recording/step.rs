@@ -146,7 +146,9 @@ impl Recording {
             }
             Step::Accept => {
                 self.accept();
-                self.told = "From now on cycles begin there because you say so.".to_owned();
+                self.told = "From now on cycles begin there because you say so, and what leans is \
+                             the surer for it."
+                    .to_owned();
             }
             Step::Read => self.clapping = Clapping::No,
             Step::ForgetTaps => self.forget_taps(),

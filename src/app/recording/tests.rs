@@ -212,7 +212,8 @@ fn every_key_says_what_it_did_where_nothing_else_shows_it() {
         "Taken back: sections begin as before."
     );
     assert_eq!(told(Step::Section), none);
-    let accepted = "From now on cycles begin there because you say so.";
+    let accepted =
+        "From now on cycles begin there because you say so, and what leans is the surer for it.";
     assert_eq!(told(Step::Accept), accepted);
     assert_eq!(told(Step::BeatOne), "Cycles begin one pulse later.");
 }
@@ -1033,10 +1034,11 @@ fn other_tempi_that_may_be_meant_come_one_after_the_other() {
     assert!(n >= 2, "clicks may be counted by twos as well");
     let mut seen = vec![recording.candidate().expect("the first")];
     for _ in 0..n {
-        let told = recording.other_tempo();
+        let told = recording.next_pulse();
         recording.step(Step::OtherPulse);
         let next = recording.candidate().expect("another");
-        assert_eq!(told, (next.0 > 1).then_some(next.2));
+        let is_told = |told| matches!(told, NextPulse::Proposal { nth, .. } if nth == next.0);
+        assert!(told.is_some_and(is_told), "{told:?} {next:?}");
         seen.push(next);
     }
     let places: Vec<usize> = seen.iter().map(|candidate| candidate.0).collect();

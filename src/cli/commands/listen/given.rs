@@ -47,10 +47,10 @@ pub(super) fn list(path: &Path) -> Result<Pulses, Failure> {
     })
 }
 
-/// A time in decimal digits: neither `nan` nor `-1`, nor `0,5`, of which a part would be taken for all.
+/// A time with a decimal point, which may have an exponent as number libraries write it: neither `nan` nor
+/// `-1`, nor `0,5`, of which a part would be taken for all.
 fn time(text: &str) -> Option<f64> {
-    let is_plain = text.chars().all(|c| c.is_ascii_digit() || c == '.');
-    let time = text.parse().ok().filter(|_| is_plain);
+    let time = text.parse().ok();
     time.filter(|time| (0.0..=Stretch::LATEST).contains(time))
 }
 
