@@ -27,7 +27,7 @@ pub(super) struct Row {
     said: Vec<usize>,
     /// From when until when the learner tapped pulses, in seconds, each time that still counts.
     tapped: Vec<[f64; 2]>,
-    /// How probable it is that these are the pulses of the piece.
+    /// How probable it is that these are the pulses of the piece, of those that may be.
     probable: f64,
 }
 
@@ -45,7 +45,7 @@ impl Row {
                 let pulses = Pulses::steady(*tempo, *start, sound.seconds()).ok()?;
                 Some(Self::from_first(&pulses, cycle))
             }
-            None => Some(Self::proposed(sound, paths.first()?, cycle)),
+            None => Self::proposed(sound, paths, cycle),
         }
     }
 
@@ -95,14 +95,17 @@ impl Row {
         .said()
     }
 
-    fn proposed(sound: &Sound, path: &PulsePath, cycle: Cycle) -> Self {
+    /// The first of these paths, nobody wanting those before it.
+    fn proposed(sound: &Sound, paths: &[PulsePath], cycle: Cycle) -> Option<Self> {
+        let path = paths.first()?;
         let all = &path.pulses;
         let from_first = from_first_of_cycle(sound, all, cycle);
         let first = all.times().len() - from_first.times().len();
-        Self {
-            probable: path.probable,
+        let left: f64 = paths.iter().map(|path| path.probable).sum();
+        Some(Self {
+            probable: path.probable / left.max(1e-9),
             ..Self::of(all.clone(), first, cycle)
-        }
+        })
     }
 
     /// The pulses of whole cycles, from the first on. Where the learner said that a cycle begins amid
@@ -364,10 +367,12 @@ impl Recording {
             return;
         }
         let next = next.checked_rem(self.paths.len()).unwrap_or(0);
-        let (Some(sound), Some(path)) = (&self.sound, self.paths.get(next)) else {
+        let left = self.paths.get(next..).unwrap_or_default();
+        let sound = self.sound.as_ref();
+        let Some(row) = sound.and_then(|sound| Row::proposed(sound, left, self.source.cycle))
+        else {
             return;
         };
-        let row = Row::proposed(sound, path, self.source.cycle);
         self.did(Back::Pulses(before));
         self.chosen = Some(next);
         self.nudged = 0;

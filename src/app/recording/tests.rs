@@ -1039,6 +1039,14 @@ fn other_tempi_that_may_be_meant_come_one_after_the_other() {
         let next = recording.candidate().expect("another");
         let is_told = |told| matches!(told, NextPulse::Proposal { nth, .. } if nth == next.0);
         assert!(told.is_some_and(is_told), "{told:?} {next:?}");
+        // Nobody wanted those before it, so that the last is the one that is left.
+        let is_last = next.0 == n;
+        let probable = recording.row.as_ref().expect("pulses").probable();
+        assert_eq!(
+            (probable - 1.0).abs() < 1e-9,
+            is_last,
+            "{next:?} {probable}"
+        );
         seen.push(next);
     }
     let places: Vec<usize> = seen.iter().map(|candidate| candidate.0).collect();

@@ -113,7 +113,7 @@ fn known(
     (theme, columns): (Theme, usize),
 ) {
     strip(body, recording, analysis, (theme, columns));
-    legend(body, recording, columns);
+    legend(body, recording, (theme, columns));
     body.mention(&format!("The whole: {}.", analysis.whole_words()));
     body.gap();
     match &recording.clapping {

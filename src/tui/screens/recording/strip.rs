@@ -59,8 +59,11 @@ pub(super) fn strip(
 }
 
 /// What the signs of the strip mean.
-pub(super) fn legend(body: &mut Body, recording: &Recording, columns: usize) {
-    body.mention("3 threes, 2 twos, b both, . unclear; # + - how sure; [=] passage, ^ here");
+pub(super) fn legend(body: &mut Body, recording: &Recording, (theme, columns): (Theme, usize)) {
+    let here = theme.playhead();
+    body.mention(&format!(
+        "3 threes, 2 twos, b both, . unclear; # + - how sure; [=] passage, {here} here"
+    ));
     if is_long(recording, columns) {
         let n = recording.n_cycles().div_ceil(a_row(columns));
         body.mention(&format!(
