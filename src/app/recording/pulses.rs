@@ -116,12 +116,13 @@ impl Row {
         let stretches = self.begins.iter().zip(ends.chain([times.len()]));
         let counted = stretches.flat_map(|(from, until)| {
             let is_last = until == times.len();
-            let n_cut = if is_last {
-                0
-            } else {
-                (until - from) % self.n_cycle
+            let n_cut = match is_last {
+                true => 0,
+                false => (until - from) % self.n_cycle,
             };
-            times[*from..until - n_cut].iter().copied()
+            // Of a few pulses, none may be the first of a cycle.
+            let whole = times.get(*from..until.saturating_sub(n_cut));
+            whole.unwrap_or_default().iter().copied()
         });
         Pulses::new(counted.collect()).unwrap_or_else(|_| self.all.clone())
     }
@@ -135,18 +136,27 @@ impl Row {
     fn later(&self) -> Self {
         let after_whole = (self.begins[0] + 1).is_multiple_of(self.n_cycle);
         let back = if after_whole { self.n_cycle } else { 0 };
-        let later = |pulses: &[usize]| pulses.iter().map(|pulse| pulse + 1 - back).collect();
+        let later = |pulses: &[usize]| -> Vec<usize> {
+            let later = pulses.iter().map(|pulse| pulse + 1 - back);
+            // What was said of the last pulse is said of none any more.
+            later
+                .filter(|pulse| *pulse < self.all.times().len())
+                .collect()
+        };
+        let said = later(&self.said);
+        let [first, rest @ ..] = self.begins.as_slice() else {
+            return self.clone();
+        };
         Self {
-            begins: later(&self.begins),
-            said: later(&self.said),
+            begins: once(first + 1 - back).chain(later(rest)).collect(),
+            said,
             ..self.clone()
         }
     }
 
-    /// The same with the pulse nearest to a time as the first of a cycle, and those after it counted
-    /// from there. Those before it are counted back from there, unless somebody had said earlier in it
-    /// where a cycle begins. No pulse moves. Nothing where a cycle begins there already.
-    /// Says which pulse it is too.
+    /// The same with the pulse nearest to a time as the first of a cycle, and which it is. Cycles after it
+    /// are counted from there, and those before it back from there, unless somebody had said of one of them
+    /// where it begins. No pulse moves. Nothing where a cycle begins there already.
     fn begun_at(&self, time: f64) -> Option<(Self, usize)> {
         let (n, times) = (self.n_cycle, self.all.times());
         let off = |at: &usize| (times[*at] - time).abs();
@@ -176,10 +186,9 @@ impl Row {
         tapped.retain(|[from, until]| *until < first || last < *from);
         let half = 0.5 * (last - first) / f64::from(u32::try_from(taps.len() - 1).ok()?);
         let is_after_others = tapped.iter().any(|[_, until]| *until < first);
-        let from = if is_after_others {
-            first - half
-        } else {
-            f64::NEG_INFINITY
+        let from = match is_after_others {
+            true => first - half,
+            false => f64::NEG_INFINITY,
         };
         let next = tapped
             .iter()
@@ -214,7 +223,7 @@ impl Row {
         })
     }
 
-    /// Whether what was tapped last counts only from there on.
+    /// Whether what was tapped last counts only in its part of the recording.
     fn is_tapped_in_parts(&self) -> bool {
         self.tapped.len() > 1
     }

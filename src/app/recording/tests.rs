@@ -586,6 +586,25 @@ fn cycles_begin_anew_from_one_pulse_on_and_those_before_stay() {
 }
 
 #[test]
+fn cycles_that_begin_later_and_later_stay_within_the_pulses() {
+    let even: Vec<f64> = (0..13).map(|k| 0.4 + 0.25 * f64::from(k)).collect();
+    let few = Pulses::new(even[..3].to_vec()).expect("rising");
+    for pulses in [Pulses::new(even.clone()).expect("rising"), few] {
+        let mut recording = known(Some(Given::Times(pulses)));
+        let last = even[recording.analysis.as_ref().expect("known").pulses.len() - 1];
+        // The last pulse begins a cycle as well.
+        recording.begin_here(Some(even[1]));
+        recording.begin_here(Some(last));
+        for _ in 0..20 {
+            recording.begin_later();
+            assert!(recording.analysis.as_ref().expect("known").pulses.len() >= 2);
+        }
+        recording.taps = (0..9).map(|k| 0.5 + 0.3 * f64::from(k)).collect();
+        recording.step(Step::Taps);
+    }
+}
+
+#[test]
 fn the_first_beginning_that_is_said_goes_for_all_cycles() {
     let even: Vec<f64> = (0..60).map(|k| 0.4 + 0.25 * f64::from(k)).collect();
     let pulses = Pulses::new(even.clone()).expect("rising");
