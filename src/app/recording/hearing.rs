@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 
 use super::Source;
 use super::keep::content_of;
-use super::pulses::Row;
+use super::row::Row;
 use crate::label::ContentHash;
 use crate::listen::{Analysis, Answers, Ear, PulsePath, Sound, pulse_paths};
 use crate::pcm::decode::{DecodeError, Lost, Mono};

@@ -118,7 +118,7 @@ impl Recording {
         {
             self.source.cycle = kept.cycle;
             self.chosen = None;
-            self.hear_at(Row::from_first(&pulses, kept.cycle));
+            self.hear_at(Row::from_first(&pulses, kept.cycle).said());
         }
     }
 }

@@ -19,6 +19,7 @@ mod passage;
 mod playing;
 mod proposal;
 mod pulses;
+mod row;
 mod source;
 mod step;
 
@@ -55,7 +56,7 @@ use back::{Added, Back};
 pub(super) use hearing::{Heard, Progress, hear};
 use keep::Keep;
 use marks::start_of;
-use pulses::Row;
+use row::Row;
 use step::{Change, MOST_CYCLES};
 
 /// Cycles of a passage at first.

@@ -1,6 +1,6 @@
-//! Which of the pulses that may be meant is looked at, and what the next of them is.
+//! Which of the pulses that may be meant is looked at, what the next of them is, and how it is taken.
 
-use super::Recording;
+use super::{Back, Recording, Row};
 use crate::listen::PulsePath;
 
 /// How far two tempi may be from a plain ratio that is still called so: a thirtieth, less than what
@@ -37,6 +37,18 @@ pub enum NextPulse {
 }
 
 impl Recording {
+    /// Which of the tempi that may be meant is taken, from 1, of how many, and its pulses a minute.
+    pub fn candidate(&self) -> Option<(usize, usize, f64)> {
+        let chosen = self.chosen?;
+        let path = self.paths.get(chosen)?;
+        Some((chosen + 1, self.paths.len(), 60.0 / path.gap))
+    }
+
+    /// How many tempi may be meant.
+    pub fn n_candidates(&self) -> usize {
+        self.paths.len()
+    }
+
     /// Pulses a minute, by the mean gap; of a proposal before any of its pulses is left out at the
     /// beginning, so that it is the number by which it was announced.
     pub fn tempo(&self) -> Option<f64> {
@@ -63,6 +75,35 @@ impl Recording {
             ppm,
             against: against(ppm / self.tempo()?),
         })
+    }
+
+    /// The next of the tempi that may be meant, and after the last what the learner had set. Where
+    /// cycles of the others begin is a proposal again, and nothing of it is kept.
+    pub(super) fn take_other_path(&mut self) {
+        let before = self.lies();
+        if self.is_set {
+            self.own = self.row.clone();
+        }
+        let next = self.chosen.map_or(0, |chosen| chosen + 1);
+        if let Some(own) = self.own.take_if(|_| next >= self.paths.len()) {
+            self.did(Back::Pulses(before));
+            self.chosen = None;
+            self.hear_at(own);
+            self.told = "The pulses as you set them.".to_owned();
+            return;
+        }
+        let next = next.checked_rem(self.paths.len()).unwrap_or(0);
+        let left = self.paths.get(next..).unwrap_or_default();
+        let sound = self.sound.as_ref();
+        let Some(row) = sound.and_then(|sound| Row::proposed(sound, left, self.source.cycle))
+        else {
+            return;
+        };
+        self.did(Back::Pulses(before));
+        self.chosen = Some(next);
+        self.nudged = 0;
+        self.hear_at(row);
+        self.is_set = false;
     }
 
     /// Says which proposal was taken, and how many pulses it has against those before.
