@@ -4,14 +4,13 @@ use crossterm::event::KeyCode;
 
 use super::{Action, Binding, Shows, binding, quiet, tap_keys, want};
 use crate::app::Intent;
-use crate::app::recording::{self, Claps, Go, Recording};
+use crate::app::recording::{Clapping, Claps, Go, Nudge, Recording, Step};
 use crate::mark::Mark;
 use crate::quiz::{Hand, ToClap};
 
 /// Without a sound device the bottom line names no key that only sounds; the help does, and the engine
 /// says why nothing is played.
 pub(super) fn without_sound(bindings: &mut [Binding]) {
-    use recording::Step;
     let sounds = |action: &Action| match action {
         Action::Want(Intent::Tap(_)) => true,
         Action::Want(Intent::Recording(step)) => matches!(
@@ -33,6 +32,19 @@ pub(super) fn without_sound(bindings: &mut [Binding]) {
     }
 }
 
+/// A key with the step that it makes.
+fn step(key: KeyCode, step: Step) -> (KeyCode, Action) {
+    (key, Action::Want(Intent::Recording(step)))
+}
+
+fn char(key: char, to: Step) -> (KeyCode, Action) {
+    step(KeyCode::Char(key), to)
+}
+
+fn go(key: KeyCode, to: Go) -> (KeyCode, Action) {
+    step(key, Step::Go(to))
+}
+
 /// Cycles from which on the bottom line names keys that go far.
 const LONG: usize = 60;
 
@@ -40,14 +52,12 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
     if recording.n_cycles() == 0 {
         return Vec::new();
     }
-    let step = |key, step| (key, Action::Want(Intent::Recording(step)));
-    let char = |key, to| step(KeyCode::Char(key), to);
     // With two hands j is a clap, and may come late.
     let along = match recording.to_clap() {
-        Some(ToClap::Two(_)) => [step(KeyCode::Backspace, recording::Step::ClapAlong)],
-        _ => [char('j', recording::Step::ClapAlong)],
+        Some(ToClap::Two(_)) => [step(KeyCode::Backspace, Step::ClapAlong)],
+        _ => [char('j', Step::ClapAlong)],
     };
-    if matches!(recording.clapping, recording::Clapping::Now(_)) {
+    if matches!(recording.clapping, Clapping::Now(_)) {
         let stop = binding(along, "stop", "stops, and nothing is judged");
         let mut bindings = claps_along(recording);
         bindings.push(stop);
@@ -56,11 +66,10 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
     if recording.is_tapping {
         return while_tapping(recording);
     }
-    let go = |key, to| step(key, recording::Step::Go(to));
-    if matches!(recording.clapping, recording::Clapping::Judged(_)) {
+    if matches!(recording.clapping, Clapping::Judged(_)) {
         // A clap that comes after the end plays nothing and wipes nothing away.
         let cycles = [go(KeyCode::Left, Go::Back), go(KeyCode::Right, Go::On)];
-        let read = [step(KeyCode::Enter, recording::Step::Read)];
+        let read = [step(KeyCode::Enter, Step::Read)];
         return vec![
             binding(read, "go on", "goes on from what is said of your claps"),
             binding(along, "once more", "clap along once more"),
@@ -79,15 +88,15 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
         ('5', Claps::OneFourFive),
         ('n', Claps::None),
     ];
-    let claps = claps.map(|(key, claps)| char(key, recording::Step::Claps(claps)));
+    let claps = claps.map(|(key, claps)| char(key, Step::Claps(claps)));
     let play = binding(
-        [char(' ', recording::Step::Pause)],
+        [char(' ', Step::Pause)],
         pause,
         "plays the passage round and round, or falls silent",
     );
     let mut bindings = vec![play];
     if !recording.is_set {
-        let accept = [step(KeyCode::Enter, recording::Step::Accept)];
+        let accept = [step(KeyCode::Enter, Step::Accept)];
         let help = "cycles begin where it was proposed";
         bindings.push(binding(accept, "they begin so", help));
     }
@@ -104,28 +113,28 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
     bindings.extend([
         binding(
             [
-                char('<', recording::Step::Slower),
-                char('>', recording::Step::Faster),
+                char('<', Step::Slower),
+                char('>', Step::Faster),
             ],
             "speed",
             "slower and faster, at the same pitch",
         )
         .if_room(),
         binding(
-            [char('x', recording::Step::Cut)],
+            [char('x', Step::Cut)],
             "cut",
             "cuts the passage into the deck of own recordings; of 7 to 9 cycles, if its turn is to be asked",
         )
         .if_room(),
     ]);
-    let back = [char('z', recording::Step::TakeBack)];
+    let back = [char('z', Step::TakeBack)];
     let help = "takes back what you did last: what you said, a section, where pulses lie, a cut";
     bindings.push(match recording.can_take_back() {
         true => binding(back, "take back", help).if_room(),
         false => quiet(back, help),
     });
     bindings.extend(sections(recording));
-    let along = [char('j', recording::Step::ClapAlong)];
+    let along = [char('j', Step::ClapAlong)];
     let help =
         "clap what is clapped along with the passage, both with two hands, and be told how it went";
     bindings.push(match recording.to_clap() {
@@ -135,10 +144,7 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
     bindings.extend(pulses(recording));
     bindings.push(
         binding(
-            [
-                char(',', recording::Step::ClapsSofter),
-                char('.', recording::Step::ClapsLouder),
-            ],
+            [char(',', Step::ClapsSofter), char('.', Step::ClapsLouder)],
             "loudness",
             "claps softer and louder, by 3 dB",
         )
@@ -149,9 +155,6 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
 
 /// Keys that look about and set the passage.
 fn looking(recording: &Recording) -> Vec<Binding> {
-    use recording::Step;
-    let go = |key, to| (key, Action::Want(Intent::Recording(Step::Go(to))));
-    let char = |key, step| (KeyCode::Char(key), Action::Want(Intent::Recording(step)));
     let tenths = [
         go(KeyCode::Up, Go::TenthBack),
         go(KeyCode::Down, Go::TenthOn),
@@ -194,18 +197,16 @@ fn looking(recording: &Recording) -> Vec<Binding> {
 
 /// The keys while pulses are tapped: those that tap everywhere, and the one by which it began.
 fn while_tapping(recording: &Recording) -> Vec<Binding> {
-    let step = |key, step| (key, Action::Want(Intent::Recording(step)));
     let mut tap = tap_keys(Hand::Either, "tap", "a tap on a pulse; t is one, too");
     let also = (KeyCode::Char('t'), Action::Want(Intent::Tap(Hand::Either)));
     tap.pairs.push(also);
     let mut bindings = vec![tap];
     if recording.n_taps > 0 {
-        let take = [step(KeyCode::Enter, recording::Step::Taps)];
+        let take = [step(KeyCode::Enter, Step::Taps)];
         let help = "pulses are where the taps were, as near as the sound has them";
         bindings.push(binding(take, "take the taps", help));
     }
-    let forget =
-        [KeyCode::Backspace, KeyCode::Esc].map(|key| step(key, recording::Step::ForgetTaps));
+    let forget = [KeyCode::Backspace, KeyCode::Esc].map(|key| step(key, Step::ForgetTaps));
     let help = "the taps so far count for nothing, and space plays and falls silent again";
     bindings.push(binding(forget, "stop tapping", help));
     bindings
@@ -240,10 +241,7 @@ fn judging(recording: &Recording) -> Binding {
         ('o', Mark::Both),
         ('c', Mark::CannotSay),
     ];
-    let says = says.map(|(key, mark)| {
-        let step = recording::Step::Say(mark);
-        (KeyCode::Char(key), Action::Want(Intent::Recording(step)))
-    });
+    let says = says.map(|(key, mark)| char(key, Step::Say(mark)));
     let help = "you say threes, twos, both, or that you cannot say: of the passage that you set and look \
                 into, else of the section, else of the passage that sounds, else of the whole";
     binding(says, you_say(recording), help).if_room()
@@ -251,11 +249,7 @@ fn judging(recording: &Recording) -> Binding {
 
 /// Keys of sections, of how sure one is, and of what others say.
 fn sections(recording: &Recording) -> Vec<Binding> {
-    use recording::Step;
-    let key = |key, step, does: &str, help| {
-        let pair = (KeyCode::Char(key), Action::Want(Intent::Recording(step)));
-        binding([pair], does, help).if_room()
-    };
+    let key = |key, to, does: &str, help| binding([char(key, to)], does, help).if_room();
     let help = "a section begins with this cycle, or no longer does";
     let mut bindings = vec![key('s', Step::Section, "section", help)];
     let help = "how sure you are: a guess, fairly sure, sure";
@@ -269,8 +263,6 @@ fn sections(recording: &Recording) -> Vec<Binding> {
 
 /// Keys that set pulses.
 fn pulses(recording: &Recording) -> Vec<Binding> {
-    use recording::{Nudge, Step};
-    let char = |key, step| (KeyCode::Char(key), Action::Want(Intent::Recording(step)));
     let later = binding(
         [char('1', Step::BeatOne)],
         "one a pulse later",
