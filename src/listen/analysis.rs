@@ -7,6 +7,7 @@ use crate::rhythm::Cycle;
 use super::lean::{Cuts, Lean, MOST_LEAN, Shares, scores, shares, spoken, whole};
 use super::notes::Notes;
 use super::pulses::{Counted, Pulses};
+use super::said::{CycleSaid, Said};
 use super::sound::Sound;
 use super::stream::{Heard, Part, Tells};
 use super::stretch::{Stated, Stretches, can_tell};
@@ -19,54 +20,6 @@ pub enum Answers {
     Open,
     /// Threes or twos, whichever has more for it.
     Forced,
-}
-
-/// What is said of a cycle or of the whole.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Said {
-    /// What speaks for threes, in nats; at least 0.
-    pub threes: f64,
-    /// What speaks for twos, in nats; at least 0.
-    pub twos: f64,
-    /// How sure the lean is, 0 to 1.
-    pub sure: f64,
-    /// To what it leans.
-    pub lean: Lean,
-}
-
-impl Said {
-    /// How sure it is as a shade: nine in ten or more, seven in ten, less.
-    pub fn shade(self) -> char {
-        match self.sure {
-            sure if sure >= 0.9 => '#',
-            sure if sure >= 0.7 => '+',
-            _ => '-',
-        }
-    }
-
-    /// In words; nothing here is called more than a lean.
-    pub fn words(self) -> String {
-        let percent = self.percent();
-        match self.lean {
-            Lean::Unclear => self.lean.words().to_owned(),
-            lean => format!("{}, sure to {percent:.0} in 100", lean.words()),
-        }
-    }
-
-    /// How sure it is in a hundred; never all of it, which evidence cannot be.
-    pub fn percent(self) -> f64 {
-        (100.0 * self.sure).min(99.0)
-    }
-
-    /// How clearly it leans, to compare cycles by: first by how sure the lean is, then by how far
-    /// evidence for one passes that for the other. What is unclear comes after all else.
-    fn clearness(self) -> (f64, f64) {
-        let sure = match self.lean {
-            Lean::Unclear => 0.0,
-            _ => self.sure,
-        };
-        (sure, (self.threes - self.twos).abs())
-    }
 }
 
 /// A strength of [`Analysis::strengths`] in steps: 0 where nothing stands out, up to 3.
@@ -86,51 +39,6 @@ pub fn clock(seconds: f64) -> String {
     match hours > 0.0 {
         true => format!("{hours}:{minutes:02}:{seconds:02}"),
         false => format!("{minutes}:{seconds:02}"),
-    }
-}
-
-/// A cycle, and to what it leans.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct CycleSaid {
-    /// When it begins, in seconds.
-    pub start: f64,
-    /// What is said of it: evidence of its own, and its lean as heard with its neighbours.
-    pub said: Said,
-    /// What each part says on this cycle, in the order of [`Part::ALL`], above 0 for threes.
-    pub parts: [f64; 4],
-    /// What in each part speaks for threes and what for twos, in this cycle and in those about it that
-    /// lean alike, by which its own lean is heard.
-    pub sides: [[f64; 2]; 4],
-}
-
-impl CycleSaid {
-    /// What is said of several sixes, one at least, as one cycle: evidence added up, leans by their mean.
-    fn of_sixes(sixes: &[Self], answers: Answers) -> Self {
-        let share = |lean: Lean| {
-            let own = sixes.iter().filter(|six| six.said.lean == lean);
-            own.map(|six| six.said.sure).sum::<f64>() / real(sixes.len())
-        };
-        let leans = [Lean::Threes, Lean::Twos, Lean::Both].into_iter();
-        let best = leans.max_by(|a, b| share(*a).total_cmp(&share(*b)));
-        let spoken = best.filter(|lean| answers == Answers::Forced || share(*lean) > 0.5);
-        let lean = spoken.unwrap_or(Lean::Unclear);
-        let mut all = sixes[0];
-        all.said.lean = lean;
-        all.said.sure = match spoken {
-            Some(lean) => share(lean),
-            // Of sixes that lean this way and that, one is as sure as they are that it is neither.
-            None => sixes.iter().map(|six| six.said.sure).sum::<f64>() / real(sixes.len()),
-        };
-        for six in &sixes[1..] {
-            all.said.threes += six.said.threes;
-            all.said.twos += six.said.twos;
-            for part in 0..Part::ALL.len() {
-                all.parts[part] += six.parts[part];
-                all.sides[part][0] += six.sides[part][0];
-                all.sides[part][1] += six.sides[part][1];
-            }
-        }
-        all
     }
 }
 

@@ -22,18 +22,20 @@ mod period;
 mod phase;
 mod pulse_path;
 mod pulses;
+mod said;
 mod sound;
 mod spectrum;
 mod stream;
 mod stretch;
 mod units;
 
-pub use analysis::{Analysis, Answers, CycleSaid, Said, accent_steps, clock};
+pub use analysis::{Analysis, Answers, accent_steps, clock};
 pub use lean::Lean;
 pub use notes::{NoteHeard, Notes, NotesError, PulseNote};
 pub use phase::from_first_of_cycle;
 pub use pulse_path::{PulsePath, pulse_paths};
 pub use pulses::{Pulses, PulsesError};
+pub use said::{CycleSaid, Said};
 pub use sound::{Ear, Sound};
 pub use stream::Part;
 

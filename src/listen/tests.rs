@@ -362,24 +362,27 @@ mod never_panics {
     }
 }
 
-#[test]
-fn a_mark_on_the_first_pulse_alone_says_nothing() {
-    // Clicks on every pulse, the first of each six louder: they fit either.
+/// What is heard of so many pulses, four a second, each a click as strong as is said.
+fn clicks(n: usize, strong: impl Fn(usize) -> f32) -> Analysis {
     let rate = SampleRate::new(16_000).expect("not zero");
-    let mut samples = vec![0.0_f32; 8 * 6 * 4000 + 8000];
-    for k in 0..48 {
-        let strong = if k % 6 == 0 { 0.9 } else { 0.3 };
+    let mut samples = vec![0.0_f32; n * 4000 + 8000];
+    for k in 0..n {
         for m in 0..1600 {
             let wave = (std::f32::consts::TAU * 880.0 * m as f32 / 16_000.0).sin();
-            samples[4000 + k * 4000 + m] = strong * (-(m as f32) / 400.0).exp() * wave;
+            samples[4000 + k * 4000 + m] = strong(k) * (-(m as f32) / 400.0).exp() * wave;
         }
     }
     let mut ear = Ear::new(rate);
     ear.hear(&samples);
-    let times = (0..48).map(|k| 0.25 * f64::from(k + 1)).collect();
+    let times = (1..=n).map(|k| 0.25 * k as f64).collect();
     let pulses = Pulses::new(times).expect("rising");
-    let sound = ear.finish();
-    let analysis = Analysis::of_sound(&sound, &pulses, Cycle::SIX, Answers::Open);
+    Analysis::of_sound(&ear.finish(), &pulses, Cycle::SIX, Answers::Open)
+}
+
+#[test]
+fn a_mark_on_the_first_pulse_alone_says_nothing() {
+    // The first of each six is louder: they fit either.
+    let analysis = clicks(48, |k| if k % 6 == 0 { 0.9 } else { 0.3 });
     assert_eq!(analysis.whole.lean, Lean::Unclear);
     assert!(
         analysis
@@ -391,21 +394,12 @@ fn a_mark_on_the_first_pulse_alone_says_nothing() {
 
 #[test]
 fn a_cycle_in_which_nothing_begins_leans_to_nothing() {
-    // Clicks on every pulse, every third louder; in the third cycle of five there is none.
-    let rate = SampleRate::new(16_000).expect("not zero");
-    let mut samples = vec![0.0_f32; 5 * 6 * 4000 + 8000];
-    for k in (0..30).filter(|k| k / 6 != 2) {
-        let strong = if k % 3 == 0 { 0.9 } else { 0.3 };
-        for m in 0..1600 {
-            let wave = (std::f32::consts::TAU * 880.0 * m as f32 / 16_000.0).sin();
-            samples[4000 + k * 4000 + m] = strong * (-(m as f32) / 400.0).exp() * wave;
-        }
-    }
-    let mut ear = Ear::new(rate);
-    ear.hear(&samples);
-    let pulses = Pulses::new((1..=30).map(|k| 0.25 * f64::from(k)).collect()).expect("rising");
-    let sound = ear.finish();
-    let analysis = Analysis::of_sound(&sound, &pulses, Cycle::SIX, Answers::Open);
+    // Every third is louder; in the third cycle of five there is none.
+    let analysis = clicks(30, |k| match (k / 6, k % 3) {
+        (2, _) => 0.0,
+        (_, 0) => 0.9,
+        _ => 0.3,
+    });
     let strip: String = analysis.cycles.iter().map(|c| c.said.lean.mark()).collect();
     assert_eq!(strip, "33.33");
     let silent = &analysis.cycles[2];
