@@ -99,16 +99,14 @@ pub fn sound_begins(bytes: &[u8]) -> Option<f64> {
     Score::of(bytes).ok().map(|score| score.begins)
 }
 
-/// What is heard of a MIDI file as it is played, and the time in the file at which its sound begins, in
-/// seconds.
+/// What is heard of a MIDI file as it is played.
 ///
 /// # Errors
 /// When it cannot be read or is too long to be played.
-pub fn heard_as_played(bytes: &[u8]) -> Result<(Sound, f64), NotPlayed> {
-    let score = Score::of(bytes)?;
+pub fn heard_as_played(bytes: &[u8]) -> Result<Sound, NotPlayed> {
     let mut ear = Ear::new(RATE);
-    ear.hear(&score.samples());
-    Ok((ear.finish(), score.begins))
+    ear.hear(&Score::of(bytes)?.samples());
+    Ok(ear.finish())
 }
 
 /// The sound of a MIDI file as a WAV file of one channel.

@@ -2,6 +2,7 @@
 
 mod csv;
 mod early;
+mod found;
 mod given;
 mod json;
 mod kept;
@@ -23,9 +24,7 @@ use crate::cli::args::{self, Practice};
 use crate::cli::counting_of;
 use crate::cli::failure::{Failure, Kind};
 use crate::label::printable;
-use crate::listen::{
-    Analysis, Answers, Notes, PulsePath, Pulses, Sound, from_first_of_cycle, pulse_paths,
-};
+use crate::listen::{Analysis, Answers, Pulses};
 use crate::mark::By;
 use crate::pcm::decode;
 use crate::rhythm::{Counting, Cycle};
@@ -231,8 +230,9 @@ fn listen(
                 (None, Some((cycle, kept))) => (Origin::Kept, cycle, notes.counted_at(&kept)),
                 (None, None) if notes.are_on_grid() => (Origin::File, asked.cycle(), notes),
                 (None, None) => {
-                    let (analysis, others) = off_grid(path, &notes, (asked.cycle(), answers))?;
-                    return listened(Origin::Found, others, analysis, false);
+                    let how = (asked.cycle(), answers);
+                    let found = found::in_notes(path, (&notes, begins), how)?;
+                    return listened(Origin::Found, found.tempi, found.analysis, false);
                 }
             };
             let analysis = Analysis::of_notes(&notes, cycle, answers);
@@ -247,12 +247,8 @@ fn listen(
                 (Some(given), _) => (Origin::Given, at(&given, cycle), Vec::new()),
                 (None, Some((cycle, kept))) => (Origin::Kept, at(&kept, cycle), Vec::new()),
                 (None, None) => {
-                    let paths = pulse_paths(&sound, &[]);
-                    let analysis = match found_pulses(&sound, &paths, cycle) {
-                        Some((found, probable)) => at(&found, cycle).at_proposed(probable),
-                        None => Analysis::nothing(cycle),
-                    };
-                    (Origin::Found, analysis, tempi(&paths))
+                    let found = found::in_sound(&sound, cycle, |found| at(found, cycle));
+                    (Origin::Found, found.analysis, found.tempi)
                 }
             };
             let is_silent = sound.level(0.0, sound.seconds()).is_none();
@@ -304,43 +300,4 @@ fn refuse_for_notes(path: &Path, asked: &args::Listen) -> Result<(), Failure> {
     let what = format!("{name}: found --start without --tempo; a recording needs both, or neither");
     let hint = "give the tempo by --tempo PPM; --start alone is for MIDI files";
     Err(Failure::new(Kind::Usage, what, hint))
-}
-
-/// What notes that were played freely state at the pulses that are found in their sound, and the tempi that
-/// may be meant.
-fn off_grid(
-    path: &Path,
-    notes: &Notes,
-    (cycle, answers): (Cycle, Answers),
-) -> Result<(Analysis, Vec<(f64, f64)>), Failure> {
-    let name = path.display();
-    warn(&format!(
-        "{name}: its notes do not lie on its own pulses, so that pulses were looked for; you can say where \
-         they lie by --pulses, or by --tempo and --start"
-    ));
-    let Some((sound, begins)) = read::sound_of(path)? else {
-        return Ok((Analysis::nothing(cycle), Vec::new()));
-    };
-    let paths = pulse_paths(&sound, &[]);
-    let analysis = match found_pulses(&sound, &paths, cycle) {
-        Some((found, probable)) => {
-            let notes = notes.counted_at(&found.moved(begins));
-            Analysis::of_notes(&notes, cycle, answers).at_proposed(probable)
-        }
-        None => Analysis::nothing(cycle),
-    };
-    Ok((analysis, tempi(&paths)))
-}
-
-/// The best pulses that are found in a sound, and how probable they are; none where nothing comes again.
-fn found_pulses(sound: &Sound, paths: &[PulsePath], cycle: Cycle) -> Option<(Pulses, f64)> {
-    let best = paths.first()?;
-    let pulses = from_first_of_cycle(sound, &best.pulses, cycle);
-    Some((pulses, best.probable))
-}
-
-/// The tempi that may be meant, and how well they fit.
-fn tempi(paths: &[PulsePath]) -> Vec<(f64, f64)> {
-    let tempo = |path: &PulsePath| (60.0 / path.gap, path.fits);
-    paths.iter().map(tempo).collect()
 }

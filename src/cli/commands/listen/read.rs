@@ -66,8 +66,8 @@ pub(super) fn midi(path: &Path) -> Result<Option<Vec<u8>>, Failure> {
     notes_of(path).map_err(|error| unreadable(path, &error))
 }
 
-/// The sound of a MIDI file, and when in the file it begins, in seconds; nothing where it is not played.
-pub(super) fn sound_of(path: &Path) -> Result<Option<(Sound, f64)>, Failure> {
+/// What is heard of a MIDI file as it is played; nothing where it is not.
+pub(super) fn sound_of(path: &Path) -> Result<Option<Sound>, Failure> {
     let bytes = midi(path)?.unwrap_or_default();
     Ok(heard_as_played(&bytes).ok())
 }

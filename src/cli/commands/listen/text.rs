@@ -34,7 +34,7 @@ pub(super) fn lines(listened: &Listened) -> String {
         text.push_str(&stretch(same));
     }
     let whole = analysis.whole_words();
-    text.push_str(&format!("  the whole, heard as one: {whole}\n"));
+    text.push_str(&format!("  the whole: {whole}\n"));
     text.push_str(&agreements(listened));
     if let Some(shown) = listened.shown {
         text.push_str(&grid(listened, shown));
@@ -103,9 +103,13 @@ fn legend(listened: &Listened) -> String {
         text.push_str("  below that what persons say, ? that it cannot be said\n");
     }
     text.push_str(
-        "  each cycle is heard together with those about it; \"sure to 70 to 90 in 100\": its least sure\n\
-         \x20 cycle to 70, its surest to 90; the whole is heard as one, unless most cycles lean one way\n\n",
+        "  each cycle is heard together with those about it; a stretch is as sure as the least and the surest\n\
+         \x20 of its cycles; the whole is heard as one, unless most cycles lean one way\n",
     );
+    if listened.pulses == Origin::Found {
+        text.push_str("  pulses are proposed, and no lean is surer than they are\n");
+    }
+    text.push('\n');
     text
 }
 

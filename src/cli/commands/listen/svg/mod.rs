@@ -129,7 +129,7 @@ fn head(listened: &Listened) -> String {
 
 fn whole(listened: &Listened) -> String {
     let whole = listened.analysis.whole_words();
-    format!("the whole, heard as one: {whole}")
+    format!("the whole: {whole}")
 }
 
 /// Draws a file from `top` on; where the next one begins.
