@@ -308,7 +308,7 @@ fn without_a_sound_device_nothing_is_played_or_judged_and_that_is_said() {
         let recording = practice.recording();
         let is_still = !recording.is_sounding && !recording.is_tapping;
         assert!(is_still && recording.clapping == Clapping::No, "{want:?}");
-        let told = "Nothing can be played: no sound device: it went on a journey. Connect";
+        let told = "Nothing can be played (no sound device: it went on a journey). Connect";
         assert!(recording.told.starts_with(told), "{}", recording.told);
     }
     assert!(practice.app.playhead().is_none());

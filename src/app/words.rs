@@ -47,8 +47,8 @@ pub const LEANS: [(&str, [&str; 2]); 3] = [
     (
         "leaning to",
         [
-            "More that is heard speaks for it than for others. No verdict:",
-            "what you say stands above it. No surer than pulses that are found.",
+            "More that is heard speaks for it than for others; that is no verdict:",
+            "what you say stands above it. It is no surer than its pulses are.",
         ],
     ),
     (

@@ -522,7 +522,7 @@ fn a_recording_on_a_machine_without_a_sound_device_is_looked_at_and_not_judged()
             !screen.contents().contains("Nothing can be played")
         });
         terminal.press(key);
-        terminal.wait_for("Nothing can be played: no sound device");
+        terminal.wait_for("Nothing can be played (no sound device");
         let text = terminal.text();
         assert!(text.contains("ready: cycles 1 to 4"), "{text}");
         assert!(!text.contains("ALSA") && !text.contains("snd_"), "{text}");

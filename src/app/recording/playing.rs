@@ -58,7 +58,7 @@ impl App {
             return false;
         };
         recording.told = format!(
-            "Nothing can be played: {}. Connect or switch on a sound device, see that another \
+            "Nothing can be played ({}). Connect or switch on a sound device, see that another \
              program can play, and start again.",
             reason.trim_end_matches('.')
         );
