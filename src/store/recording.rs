@@ -21,19 +21,19 @@ pub struct KnownRecording {
     pub name: String,
     /// Where it lay when it was opened last, where that could be kept.
     pub place: Option<PathBuf>,
-    /// Its pulses, once the learner set them.
-    pub pulses: Option<KeptPulses>,
+    /// How it is counted, and its pulses once the learner set them.
+    pub pulses: KeptPulses,
     /// Its sections.
     pub sections: Sections,
 }
 
-/// Pulses as the learner set them.
+/// How a recording is counted, as the learner set it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct KeptPulses {
     /// Pulses in a cycle.
     pub cycle: Cycle,
     /// When they sound, in seconds, each later than the one before it by a millisecond; the first is the
-    /// first of a cycle. Two at least, or none where they are not set any more.
+    /// first of a cycle. Two at least, or none where they are not set.
     pub times: Vec<f64>,
 }
 
@@ -186,7 +186,7 @@ fn recording_of(row: &Row<'_>) -> Result<KnownRecording, Unreadable> {
     Ok(KnownRecording {
         name: printable(&name),
         place: place.map(PathBuf::from),
-        pulses: (!times.is_empty()).then_some(KeptPulses { cycle, times }),
+        pulses: KeptPulses { cycle, times },
         sections: sections.ok_or(Unreadable("sections_s"))?,
     })
 }

@@ -707,7 +707,7 @@ fn what_is_said_of_a_recording_is_there_again_from_its_new_place() {
     let found = KnownRecording {
         name: "better.wav".to_owned(),
         place: Some("/new/better.wav".into()),
-        pulses: Some(pulses),
+        pulses,
         sections,
     };
     assert_eq!(store.recording(known), Ok(Some(found)));

@@ -317,6 +317,37 @@ fn pulses_that_were_set_on_the_screen_go_before_those_that_are_found() {
 }
 
 #[test]
+fn a_cycle_that_was_counted_in_twelve_stays_so_and_is_clapped_in_its_groupings() {
+    let (home, _) = with_recording();
+    let mut terminal = on_screen(&home, "listen a.wav --silent");
+    terminal.wait_for("Pulses are found, not set");
+    terminal.press("l");
+    terminal.wait_for("A cycle has 12 pulses now, and where it begins is a proposal.");
+    terminal.press("5");
+    terminal.wait_for("of 12, claps 1-4-7-9-11");
+    terminal.press("5");
+    terminal.wait_for("of 12, claps 1-4-8-9-11");
+    terminal.press("qq");
+    assert_eq!(terminal.end(), 0);
+
+    let counted = |args: &str| {
+        let told = object(&home, args);
+        (told["cycle"].clone(), told["pulses_from"].clone())
+    };
+    assert_eq!(counted("listen a.wav --json"), (json!(12), json!("found")));
+    assert_eq!(counted("listen a.wav --json --cycle 6").0, json!(6));
+    let mut again = on_screen(&home, "listen a.wav --silent");
+    again.wait_for("of 12, claps none");
+    again.press("\r");
+    again.wait_until("the proposal is accepted", |screen| {
+        !screen.contents().contains("Pulses are found")
+    });
+    again.press("qq");
+    assert_eq!(again.end(), 0);
+    assert_eq!(counted("listen a.wav --json"), (json!(12), json!("kept")));
+}
+
+#[test]
 fn two_others_are_compared_and_sections_are_shown() {
     let (home, starts) = with_recording();
     let (n, end) = (starts.len(), starts[starts.len() - 1] + 60.0);

@@ -3,6 +3,7 @@
 use super::{Change, Keep, Recording, Row};
 use crate::listen::Analysis;
 use crate::mark::{By, Marked, Sections, Stretch};
+use crate::rhythm::Cycle;
 use crate::store::KeptPulses;
 
 /// The most that can be taken back, one after the other.
@@ -32,13 +33,14 @@ pub(super) struct Added {
 /// How pulses lie.
 #[derive(Clone, Debug)]
 pub(super) struct Lay {
-    row: Option<Row>,
-    chosen: Option<usize>,
+    pub(super) cycle: Cycle,
+    pub(super) row: Option<Row>,
+    pub(super) chosen: Option<usize>,
     /// Those that the learner had set, while others were tried.
-    own: Option<Row>,
-    nudged: i32,
-    is_set: bool,
-    is_laid: bool,
+    pub(super) own: Option<Row>,
+    pub(super) nudged: i32,
+    pub(super) is_set: bool,
+    pub(super) is_laid: bool,
 }
 
 impl Recording {
@@ -78,6 +80,7 @@ impl Recording {
             }
             Some(Back::Pulses(before)) => {
                 self.lay(before);
+                self.told = "Taken back: the pulses lie as before.".to_owned();
                 Change::Sound
             }
             Some(Back::Sections(before)) => {
@@ -100,6 +103,7 @@ impl Recording {
     /// How pulses lie now.
     pub(super) fn lies(&self) -> Lay {
         Lay {
+            cycle: self.source.cycle,
             row: self.row.clone(),
             chosen: self.chosen,
             own: self.own.clone(),
@@ -109,23 +113,24 @@ impl Recording {
         }
     }
 
-    /// Lays pulses as they were.
-    fn lay(&mut self, before: Lay) {
-        let cycle = self.source.cycle;
-        match &before.row {
-            Some(row) if before.is_laid => {
+    /// Lays pulses so, and keeps what of it was set.
+    pub(super) fn lay(&mut self, so: Lay) {
+        let cycle = so.cycle;
+        self.count_by(cycle);
+        match &so.row {
+            Some(row) if so.is_laid => {
                 self.row = Some(row.clone());
                 self.know(Analysis::untold(&row.counted(), cycle));
             }
             Some(row) => self.hear_at(row.clone()),
             None => self.know(Analysis::nothing(cycle)),
         }
-        self.row = before.row;
-        self.chosen = before.chosen;
-        self.own = before.own;
-        self.nudged = before.nudged;
-        self.is_set = before.is_set;
-        self.is_laid = before.is_laid;
+        self.row = so.row;
+        self.chosen = so.chosen;
+        self.own = so.own;
+        self.nudged = so.nudged;
+        self.is_set = so.is_set;
+        self.is_laid = so.is_laid;
         // A proposal is not kept, but what was set before others were tried is.
         let set = self.row.as_ref().filter(|_| self.is_set);
         let times = set
@@ -133,7 +138,6 @@ impl Recording {
             .map(|row| row.counted().times().to_vec());
         let times = times.unwrap_or_default();
         self.to_keep.push(Keep::Pulses(KeptPulses { cycle, times }));
-        self.told = "Taken back: the pulses lie as before.".to_owned();
     }
 
     fn unsay(&mut self, stretch: Stretch, before: Vec<Marked>) {

@@ -68,7 +68,7 @@ impl App {
             self.store.meet_recording(content, name, place, now)?;
             if let Some(known) = self.store.recording(content)? {
                 recording.sections = known.sections;
-                recording.remember(known.pulses);
+                recording.remember(&known.pulses);
                 // What was kept was not done just now.
                 recording.done.clear();
             }
@@ -107,18 +107,24 @@ impl App {
 
 impl Recording {
     /// Takes pulses that were kept, unless others were given; those are kept from now on.
-    fn remember(&mut self, kept: Option<KeptPulses>) {
+    fn remember(&mut self, kept: &KeptPulses) {
         if let Some(Given::Times(_) | Given::Steady(..)) = self.source.pulses {
             if let Some(row) = self.row.clone() {
                 self.set_pulses(row);
             }
-        } else if let Some(kept) = kept
-            && self.source.cycle_from.allows(kept.cycle, self.source.cycle)
-            && let Ok(pulses) = Pulses::new(kept.times)
-        {
-            self.source.cycle = kept.cycle;
+            return;
+        }
+        if !self.source.cycle_from.allows(kept.cycle, self.source.cycle) {
+            return;
+        }
+        if let Ok(pulses) = Pulses::new(kept.times.clone()) {
+            self.count_by(kept.cycle);
             self.chosen = None;
             self.hear_at(Row::from_first(&pulses, kept.cycle).said());
+        } else if kept.cycle != self.source.cycle
+            && let Some(lay) = self.counted_in(kept.cycle)
+        {
+            self.lay(lay);
         }
     }
 }

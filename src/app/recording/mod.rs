@@ -7,6 +7,7 @@
 
 mod along;
 mod back;
+mod counting;
 mod cut;
 mod cutting;
 mod hearing;
@@ -34,6 +35,7 @@ use crate::label::ContentHash;
 use crate::listen::{Analysis, PulsePath, Sound};
 use crate::mark::{By, Marks, Sections, Sure};
 use crate::pcm::Speed;
+use crate::rhythm::Cycle;
 
 pub use crate::pcm::decode::is_guarded;
 pub use along::Clapping;
@@ -52,7 +54,7 @@ pub use proposal::NextPulse;
 pub use source::{Bytes, CycleFrom, Given, Open, Source};
 pub use step::{Go, Nudge, Step};
 
-use back::{Added, Back};
+use back::{Added, Back, Lay};
 pub(super) use hearing::{Heard, Progress, hear};
 use keep::Keep;
 use marks::start_of;
@@ -212,6 +214,11 @@ impl Recording {
             progress,
             generation,
         }
+    }
+
+    /// How many pulses a cycle has.
+    pub fn cycle(&self) -> Cycle {
+        self.source.cycle
     }
 
     /// How many cycles there are.

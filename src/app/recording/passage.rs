@@ -14,7 +14,7 @@ use crate::pcm::decode::DecodeError;
 use crate::pcm::{Frames, Growing, SampleRate, Speed};
 use crate::phrase::{Loudness, Note, Phrase, Touch, Voice};
 use crate::quiz::ToClap;
-use crate::rhythm::{Cycle, Feel, Layer, Pace, Tick, Ticks};
+use crate::rhythm::{Counting, Cycle, Feel, Layer, Pace, Pattern, Tick, Ticks};
 use crate::sound::{Overlay, Strokes};
 
 /// The claps over a passage.
@@ -28,20 +28,34 @@ pub enum Claps {
     Twos,
     /// Dull ones in threes and bright ones in twos.
     Both,
-    /// On 1, 4 and 5 of six.
-    OneFourFive,
+    /// In a grouping of the cycle's own.
+    Grouping(Layer),
 }
 
+/// 1, 4 and 5 of six, which has no grouping of its own in the table of patterns.
+const ONE_FOUR_FIVE: [i64; 3] = [0, 3, 4];
+
 impl Claps {
-    /// What they are called.
-    pub fn words(self) -> &'static str {
+    /// What they are called by whoever counts so.
+    pub fn words(self, counting: Counting) -> String {
         match self {
-            Self::None => "none",
-            Self::Threes => "in threes",
-            Self::Twos => "in twos",
-            Self::Both => "both",
-            Self::OneFourFive => "1-4-5",
+            Self::None => "none".to_owned(),
+            Self::Threes => "in threes".to_owned(),
+            Self::Twos => "in twos".to_owned(),
+            Self::Both => "both".to_owned(),
+            Self::Grouping(layer) => {
+                let names = layer.pulses().map(|p| counting.name(layer.cycle(), p));
+                names.collect::<Vec<String>>().join("-")
+            }
         }
+    }
+
+    /// The first grouping of a cycle's own, or the one after this; nothing where it has none.
+    pub(super) fn next_grouping(self, cycle: Cycle) -> Option<Self> {
+        let all = groupings(cycle);
+        let at = all.iter().position(|one| Self::Grouping(*one) == self);
+        let next = at.map_or(0, |at| (at + 1) % all.len());
+        all.get(next).copied().map(Self::Grouping)
     }
 
     /// What hands clap along with them: two layers with two hands, threes with the left one.
@@ -60,15 +74,29 @@ impl Claps {
             Self::Threes => vec![(every(3), Touch::Sorda)],
             Self::Twos => vec![(every(2), Touch::Clara)],
             Self::Both => vec![(every(3), Touch::Sorda), (every(2), Touch::Clara)],
-            Self::OneFourFive => {
-                let layer = Layer::of(cycle, &[0, 3, 4]);
-                layer
-                    .map(|layer| (layer, Touch::Sorda))
-                    .into_iter()
-                    .collect()
-            }
+            Self::Grouping(layer) => vec![(layer, Touch::Sorda)],
         }
     }
+}
+
+/// The groupings of a cycle that are neither threes nor twos all the way, as they stand in the table of
+/// patterns; and where it is made of sixes, 1-4-5 of each.
+pub(super) fn groupings(cycle: Cycle) -> Vec<Layer> {
+    let of_cycle = Pattern::all().filter(|pattern| pattern.cycle() == cycle);
+    let is_mixed = |layer: &Layer| layer.gaps().windows(2).any(|pair| pair[0] != pair[1]);
+    let mut all: Vec<Layer> = Vec::new();
+    for layer in of_cycle.filter_map(Pattern::marks).filter(is_mixed) {
+        if !all.contains(&layer) {
+            all.push(layer);
+        }
+    }
+    let n_pulses = cycle.n_pulses();
+    if n_pulses.is_multiple_of(Cycle::SIX.n_pulses()) {
+        let sixes = (0_i64..).step_by(6).take(n_pulses / 6);
+        let pulses = sixes.flat_map(|from| ONE_FOUR_FIVE.map(|pulse| from + pulse));
+        all.extend(Layer::of(cycle, &pulses.collect::<Vec<i64>>()));
+    }
+    all
 }
 
 /// How loud claps are against what is usual, in decibels: -12 to 6.

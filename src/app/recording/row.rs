@@ -99,6 +99,26 @@ impl Row {
         })
     }
 
+    /// The same pulses in cycles of another length: a cycle begins where the learner said that one does, or
+    /// where the first did.
+    pub(super) fn counted_in(&self, cycle: Cycle) -> Self {
+        let n_cycle = cycle.n_pulses();
+        let begins = match self.said.as_slice() {
+            [] => vec![self.begins[0] % n_cycle],
+            said => begins_of(said, n_cycle),
+        };
+        Self {
+            begins,
+            n_cycle,
+            ..self.clone()
+        }
+    }
+
+    /// How many whole cycles there are.
+    pub(super) fn n_cycles(&self) -> usize {
+        self.counted().times().len() / self.n_cycle
+    }
+
     /// The pulses of whole cycles, from the first on. Where the learner said that a cycle begins amid
     /// another, the pulses of that one count in none and are left out.
     pub(super) fn counted(&self) -> Pulses {

@@ -22,6 +22,10 @@ pub enum Step {
     Until,
     /// These claps over it.
     Claps(Claps),
+    /// Claps in a grouping of the cycle's own; once more, in the next.
+    ClapGrouping,
+    /// Cycles of the next number of pulses.
+    OtherCycle,
     /// Claps softer.
     ClapsSofter,
     /// Claps louder.
@@ -129,6 +133,11 @@ impl Recording {
                 self.tell_most();
             }
             Step::Claps(claps) => self.claps = claps,
+            Step::ClapGrouping => match self.claps.next_grouping(self.source.cycle) {
+                Some(claps) => self.claps = claps,
+                None => self.told = "No clapping is known for cycles of that length.".to_owned(),
+            },
+            Step::OtherCycle => return self.count_in_other(),
             Step::ClapsSofter => self.level = self.level.softer(),
             Step::ClapsLouder => self.level = self.level.louder(),
             Step::ClapAlong => return self.turn_clapping(),

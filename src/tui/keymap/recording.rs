@@ -17,6 +17,7 @@ pub(super) fn without_sound(bindings: &mut [Binding]) {
             step,
             Step::Pause
                 | Step::Claps(_)
+                | Step::ClapGrouping
                 | Step::ClapsSofter
                 | Step::ClapsLouder
                 | Step::ClapAlong
@@ -85,10 +86,12 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
         ('3', Claps::Threes),
         ('2', Claps::Twos),
         ('b', Claps::Both),
-        ('5', Claps::OneFourFive),
         ('n', Claps::None),
     ];
-    let claps = claps.map(|(key, claps)| char(key, Step::Claps(claps)));
+    let mut claps = claps
+        .map(|(key, claps)| char(key, Step::Claps(claps)))
+        .to_vec();
+    claps.insert(3, char('5', Step::ClapGrouping));
     let play = binding(
         [char(' ', Step::Pause)],
         pause,
@@ -104,7 +107,8 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
         binding(
             claps,
             "claps",
-            "claps in threes, in twos, both, 1-4-5, or none",
+            "claps in threes, in twos, both, in a grouping of the cycle's own (1-4-5 of six; of others, the next \
+             each time), or none",
         )
         .if_room(),
     );
@@ -291,5 +295,9 @@ fn pulses(recording: &Recording) -> Vec<Binding> {
         bindings.push(binding(other, "other pulses", help).if_room());
     }
     bindings.push(nudges.if_room());
+    let length = [char('l', Step::OtherCycle)];
+    let does = format!("count in {}", recording.next_cycle().n_pulses());
+    let help = "how many pulses a cycle has: 6, 12, 8, 9, 5 or 7";
+    bindings.push(binding(length, does, help).if_room());
     bindings
 }

@@ -26,8 +26,10 @@ pub(super) type Kept = BTreeMap<By, Marks>;
 pub(super) struct Known {
     /// What each person says of it.
     pub(super) marks: Kept,
-    /// Its pulses as the learner set them, and the cycle for which they did.
-    pub(super) pulses: Option<(Cycle, Pulses)>,
+    /// Of how many pulses the learner has a cycle.
+    pub(super) cycle: Option<Cycle>,
+    /// Its pulses as the learner set them for that cycle.
+    pub(super) pulses: Option<Pulses>,
     /// Where the learner lets sections begin.
     pub(super) sections: Sections,
 }
@@ -162,14 +164,15 @@ fn look(path: &Path, practice: &Practice, env: &Env) -> Result<Known, Failure> {
                 (content, known.place),
                 clock_of(env)?.now(),
             );
-            (known.pulses, known.sections)
+            (Some(known.pulses), known.sections)
         }
         None => (None, Sections::default()),
     };
     Ok(Known {
         marks: store.marks(content)?,
         sections,
-        pulses: pulses.and_then(|kept| Some((kept.cycle, Pulses::new(kept.times).ok()?))),
+        cycle: pulses.as_ref().map(|kept| kept.cycle),
+        pulses: pulses.and_then(|kept| Pulses::new(kept.times).ok()),
     })
 }
 

@@ -200,11 +200,12 @@ fn listen(
         Answers::Open
     };
     // What was set gives way to what is asked for now: another cycle, another way to count.
-    let fits = |(cycle, _): &(Cycle, Pulses)| {
-        let is_counted_anew = asked.start.is_some() || asked.pulse_note.is_some();
-        asked.cycle.is_none_or(|asked| asked == *cycle) && !is_counted_anew
-    };
-    let kept = known.pulses.filter(fits);
+    let is_counted_anew = asked.start.is_some() || asked.pulse_note.is_some();
+    let kept_cycle = known
+        .cycle
+        .filter(|kept| asked.cycle.is_none_or(|asked| asked == *kept) && !is_counted_anew);
+    let cycle = kept_cycle.unwrap_or_else(|| asked.cycle());
+    let kept = known.pulses.filter(|_| kept_cycle.is_some());
     let heard = read::file(path, asked)?;
     let end = heard.end();
     warn_behind(path, asked, &known.marks, end.seconds());
@@ -224,13 +225,13 @@ fn listen(
     match heard {
         read::Heard::Notes(notes, begins) => {
             // What was set lies where the piece sounds.
-            let kept = kept.map(|(cycle, pulses)| (cycle, pulses.moved(begins)));
+            let kept = kept.map(|pulses| pulses.moved(begins));
             let (origin, cycle, notes) = match (given::pulses(path, end, asked, given)?, kept) {
                 (Some(given), _) => (Origin::Given, asked.cycle(), notes.counted_at(&given)),
-                (None, Some((cycle, kept))) => (Origin::Kept, cycle, notes.counted_at(&kept)),
-                (None, None) if notes.are_on_grid() => (Origin::File, asked.cycle(), notes),
+                (None, Some(kept)) => (Origin::Kept, cycle, notes.counted_at(&kept)),
+                (None, None) if notes.are_on_grid() => (Origin::File, cycle, notes),
                 (None, None) => {
-                    let how = (asked.cycle(), answers);
+                    let how = (cycle, answers);
                     let found = found::in_notes(path, (&notes, begins), how)?;
                     return listened(Origin::Found, found.tempi, found.analysis, false);
                 }
@@ -242,10 +243,9 @@ fn listen(
             refuse_for_notes(path, asked)?;
             let given = given::pulses(path, end, asked, given)?;
             let at = |pulses: &Pulses, cycle| Analysis::of_sound(&sound, pulses, cycle, answers);
-            let cycle = asked.cycle();
             let (origin, analysis, others) = match (given, kept) {
-                (Some(given), _) => (Origin::Given, at(&given, cycle), Vec::new()),
-                (None, Some((cycle, kept))) => (Origin::Kept, at(&kept, cycle), Vec::new()),
+                (Some(given), _) => (Origin::Given, at(&given, asked.cycle()), Vec::new()),
+                (None, Some(kept)) => (Origin::Kept, at(&kept, cycle), Vec::new()),
                 (None, None) => {
                     let found = found::in_sound(&sound, cycle, |found| at(found, cycle));
                     (Origin::Found, found.analysis, found.tempi)

@@ -13,6 +13,7 @@ use crate::app::recording::{
 use crate::listen::{Analysis, Part, clock};
 use crate::mark::By;
 use crate::quiz::{Along, Hand, ToClap};
+use crate::rhythm::{Counting, Cycle};
 use crate::tui::keymap;
 use crate::tui::page::{Body, Screen, cut};
 use crate::tui::theme::Theme;
@@ -167,7 +168,8 @@ fn known(
     if !recording.told.is_empty() {
         body.say(&recording.told, theme.strong());
     }
-    body.say(&set_up(recording), Style::new());
+    let counting = view.counting.unwrap_or_default();
+    body.say(&set_up(recording, counting), Style::new());
 }
 
 /// That pulses are found and not set, and what may be done about it.
@@ -186,11 +188,11 @@ fn proposal(recording: &Recording) -> String {
 }
 
 /// What is played, and how.
-fn set_up(recording: &Recording) -> String {
+fn set_up(recording: &Recording, counting: Counting) -> String {
     let (from, until) = recording.passage;
     let claps = match recording.level.decibels() {
-        0 => recording.claps.words().to_owned(),
-        db => format!("{} ({db:+} dB)", recording.claps.words()),
+        0 => recording.claps.words(counting),
+        db => format!("{} ({db:+} dB)", recording.claps.words(counting)),
     };
     let how = match recording.is_sounding {
         true => "sounding",
@@ -201,7 +203,11 @@ fn set_up(recording: &Recording) -> String {
         1 => format!("cycle {until}"),
         _ => format!("cycles {} to {until}", from + 1),
     };
-    format!("{how}: {cycles}, claps {claps}, speed {percent} %")
+    let of = match recording.cycle() {
+        Cycle::SIX => String::new(),
+        other => format!(" of {}", other.n_pulses()),
+    };
+    format!("{how}: {cycles}{of}, claps {claps}, speed {percent} %")
 }
 
 /// What is heard in the cycle that is looked at.
