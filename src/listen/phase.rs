@@ -37,8 +37,7 @@ pub fn from_first_of_cycle(sound: &Sound, pulses: &Pulses, cycle: Cycle) -> Puls
         let n_pulses = n_looked.min(some.times().len() - skipped);
         let counted = Counted::of(cycle, n_pulses);
         let heard = heard.starting_at(skipped, n_pulses);
-        let pickup = if skipped > 0 { PICKUP } else { 0.0 };
-        Clearness::of(&heard, &marks[skipped..], counted).less(pickup)
+        Clearness::of(&heard, &marks[skipped..], counted)
     };
     let clear: Vec<Clearness> = (0..n_cycle.min(some.times().len()))
         .map(counted_from)
@@ -49,31 +48,59 @@ pub fn from_first_of_cycle(sound: &Sound, pulses: &Pulses, cycle: Cycle) -> Puls
 /// Which of the pulses from which a cycle was counted begins it. Where groups begin is told by all that
 /// was heard; which of these is the first of a cycle, by what is no mere habit of the piece.
 fn first_of_cycle(clear: &[Clearness]) -> usize {
-    let ways = (0..clear.len()).flat_map(|skipped| [(skipped, 0), (skipped, 1)]);
-    let all = |(skipped, by): &(usize, usize)| clear[*skipped].all[*by];
-    let clearest = ways.max_by(|a, b| all(a).total_cmp(&all(b)));
-    let (begins, by) = clearest.unwrap_or_default();
+    let alone = |skipped: usize| {
+        let pickup = if skipped > 0 { PICKUP } else { 0.0 };
+        clear[skipped].first - pickup
+    };
+    let most = |a: &(f64, usize), b: &(f64, usize)| a.0.total_cmp(&b.0);
+    let clearest = |by: usize| {
+        let by_all =
+            (0..clear.len()).map(|skipped| (clear[skipped].all[by] + alone(skipped), skipped));
+        by_all.max_by(most).unwrap_or_default()
+    };
+    let [threes, twos] = [0, 1].map(clearest);
+    let by = usize::from(twos.0 > threes.0);
+    let (clarity, begins) = [threes, twos][by];
+    let entered = |wheel: usize| {
+        let at = |(entry, _): (usize, f64)| (wheel + entry) % clear.len();
+        ENTRIES.map(|entry| (clear[wheel].wheel + alone(at(entry)) - entry.1, at(entry)))
+    };
+    let wheel = (0..clear.len()).flat_map(entered).max_by(most);
+    if let Some((_, begins)) = wheel.filter(|(wheel, _)| *wheel > clarity) {
+        return begins;
+    }
     let group = GROUPS[by];
     if !clear.len().is_multiple_of(group) {
         return begins;
     }
     let same = (begins % group..clear.len()).step_by(group);
-    let held = |skipped: &usize| clear[*skipped].held[by];
-    let first = same.max_by(|a, b| held(a).total_cmp(&held(b)));
-    first.unwrap_or(begins)
+    let held = same.map(|skipped| (clear[skipped].held[by] + alone(skipped), skipped));
+    held.max_by(most).map_or(begins, |(_, first)| first)
 }
 
 /// Pulses in a group, of threes and of twos.
 const GROUPS: [usize; 2] = [3, 2];
 
-/// How clearly a cycle begins at a pulse when it leans to threes, and to twos.
+/// Where cycles of twelve begin in the wheel 3 + 3 + 2 + 2 + 2, in pulses after its first, and what each costs
+/// as a logarithm: there, as those that are counted from 12; with its twos; with the two before its threes, as the
+/// seguiriya; and a pulse after its first, as the soleá that is counted from 1 (`Pattern` has the sources; that the
+/// first is the most usual is common practice).
+const ENTRIES: [(usize, f64); 4] = [(0, 0.0), (6, 1.0), (8, 1.0), (1, 1.0)];
+/// What it costs that a cycle be the wheel, which may begin at any pulse of twelve, and not equal groups.
+const WHEEL: f64 = 1.5;
+
+/// How clearly a cycle begins at a pulse.
 #[derive(Clone, Copy, Debug)]
 struct Clearness {
-    /// By all that was heard.
+    /// When it leans to threes, and to twos: by all that was heard.
     all: [f64; 2],
     /// The same, but cycles are much alike, so that twice as many tell less than twice as much: chance and
     /// habit would else add up to any size.
     held: [f64; 2],
+    /// When its sixes lean to threes and to twos in turn; it cannot where it is not made of twelves.
+    wheel: f64,
+    /// By its first pulse alone.
+    first: f64,
 }
 
 impl Clearness {
@@ -82,26 +109,53 @@ impl Clearness {
         let first = SHARE_FIRST * firsts.sum::<f64>();
         if !can_tell(counted.n_cycle) {
             return Self {
-                all: [first; 2],
-                held: [first; 2],
+                all: [0.0; 2],
+                held: [0.0; 2],
+                wheel: f64::NEG_INFINITY,
+                first,
             };
         }
-        let told = 1.0 / (1.0 + ALIKE * (real(counted.n_cycles()) - 1.0));
+        let told = told(counted);
         let scores = scores(&stretched(&Stretches::of(heard, counted)));
         let placed = placed(heard, counted);
-        let marked = GROUPS.map(|group| marked(marks, counted, group));
+        let marked = GROUPS.map(|group| marked(marks, counted, |at| at.is_multiple_of(group)));
         Self {
-            all: [0, 1].map(|by| told * scores[by] + placed[by] + marked[by] + first),
-            held: [0, 1].map(|by| told * (scores[by] + placed[by] + marked[by]) + first),
+            all: [0, 1].map(|by| told * scores[by] + placed[by] + marked[by]),
+            held: [0, 1].map(|by| told * (scores[by] + placed[by] + marked[by])),
+            wheel: wheel(heard, marks, counted),
+            first,
         }
     }
+}
 
-    fn less(self, cost: f64) -> Self {
-        Self {
-            all: self.all.map(|x| x - cost),
-            held: self.held.map(|x| x - cost),
-        }
+/// How much of what cycles say counts, which are much alike.
+fn told(counted: Counted) -> f64 {
+    1.0 / (1.0 + ALIKE * (real(counted.n_cycles()) - 1.0))
+}
+
+/// How clearly sixes lean to threes and to twos in turn, the first of a cycle to threes.
+fn wheel(heard: &Heard, marks: &[f64], counted: Counted) -> f64 {
+    let six = Cycle::SIX.n_pulses();
+    if !counted.n_cycle.is_multiple_of(2 * six) {
+        return f64::NEG_INFINITY;
     }
+    let sixes = Counted::of(Cycle::SIX, counted.n_pulses);
+    let lean = |by: usize| {
+        let every_second: Vec<usize> = (by..sixes.n_cycles()).step_by(2).collect();
+        let stated = stretched(&Stretches::in_order(heard, sixes, &every_second));
+        let of_each = every_second
+            .iter()
+            .map(|at| figure::placed(heard, sixes.pulses(*at))[by]);
+        told(counted) * scores(&stated)[by] + of_each.sum::<f64>()
+    };
+    let is_first = |at: usize| {
+        let at = at % (2 * six);
+        match at < six {
+            true => at.is_multiple_of(3),
+            false => at.is_multiple_of(2),
+        }
+    };
+    lean(0) + lean(1) + marked(marks, counted, is_first) - WHEEL
 }
 
 /// How likely threes and twos make it that notes begin where they do, as logarithms.
@@ -114,10 +168,9 @@ fn placed(heard: &Heard, counted: Counted) -> [f64; 2] {
     placed
 }
 
-/// How strongly the first pulses of groups of so many are marked.
-fn marked(marks: &[f64], counted: Counted, group: usize) -> f64 {
-    let is_first = |at: &usize| (at % counted.n_cycle).is_multiple_of(group);
-    let firsts = (0..counted.n_pulses).filter(is_first);
+/// How strongly the first pulses of groups are marked, by their place in the cycle.
+fn marked(marks: &[f64], counted: Counted, is_first: impl Fn(usize) -> bool) -> f64 {
+    let firsts = (0..counted.n_pulses).filter(|at| is_first(at % counted.n_cycle));
     firsts.filter_map(|at| marks.get(at)).sum()
 }
 

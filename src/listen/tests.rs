@@ -27,11 +27,21 @@ const FAMILIES: [Family; 13] = [
 ];
 
 fn phrase(family: Family, feel: Feel, level: i16, seed: u64) -> Option<Measured> {
+    let how = (Purpose::NameFeel, Feel::OPEN.to_vec(), (110, 240));
+    phrase_in(Pattern::SIX, family, (feel, level, seed), how)
+}
+
+fn phrase_in(
+    pattern: Pattern,
+    family: Family,
+    (feel, level, seed): (Feel, i16, u64),
+    (purpose, feels, tempo): (Purpose, Vec<Feel>, (i64, i64)),
+) -> Option<Measured> {
     let recipe = Recipe::new(RecipeParts {
-        patterns: vec![Pattern::SIX],
+        patterns: vec![pattern],
         families: vec![family],
-        feels: Feel::OPEN.to_vec(),
-        tempo: (110, 240),
+        feels,
+        tempo,
         pacing: Pacing::Steady,
         rival: Rival::None,
         cycles: (4, 6),
@@ -43,22 +53,31 @@ fn phrase(family: Family, feel: Feel, level: i16, seed: u64) -> Option<Measured>
         feel,
         level: Level::of_tenths(level),
         knocks: None,
-        purpose: Purpose::NameFeel,
+        purpose,
     };
     make(&recipe, &wanted, Seed(seed)).ok()
 }
 
-fn heard(made: &Measured, seed: u64) -> (Analysis, f64) {
+fn sound_of(made: &Measured, seed: u64) -> Sound {
     let rate = SampleRate::HZ_48000;
     let pcm = render(made.phrase(), rate, Seed(seed));
     let mut ear = Ear::new(rate);
     ear.hear(&pcm.mono());
-    let timeline = Timeline::of(made.phrase(), rate);
+    ear.finish()
+}
+
+/// Its pulses but for so many at its beginning.
+fn pulses_of(made: &Measured, skipped: i64) -> Pulses {
+    let timeline = Timeline::of(made.phrase(), SampleRate::HZ_48000);
     let (from, until) = (made.phrase().begins(), made.phrase().ends());
     let at = |pulse| timeline.frame_of(Tick::of_pulse(pulse)).0 as f64 / 48_000.0;
-    let pulses = (from.pulse_idx()..until.pulse_idx()).map(at).collect();
-    let pulses = Pulses::new(pulses).expect("rising");
-    let sound = ear.finish();
+    let pulses = (from.pulse_idx() + skipped..until.pulse_idx()).map(at);
+    Pulses::new(pulses.collect()).expect("rising")
+}
+
+fn heard(made: &Measured, seed: u64) -> (Analysis, f64) {
+    let pulses = pulses_of(made, 0);
+    let sound = sound_of(made, seed);
     let analysis = Analysis::of_sound(&sound, &pulses, Cycle::SIX, Answers::Open);
     (analysis, sound.seconds())
 }
@@ -117,24 +136,16 @@ fn table_of_phrases() {
 /// Whether a proposed first pulse begins a group, told the pulses but not the first ones, so many that
 /// any of a cycle may be the first of those told; and whether the pulse is found with nothing told.
 fn begins_a_group(family: Family, feel: Feel, seed: u64) -> Option<(bool, bool)> {
-    let rate = SampleRate::HZ_48000;
     let made = phrase(family, feel, 50, seed + 70_000)?;
-    let pcm = render(made.phrase(), rate, Seed(seed));
-    let mut ear = Ear::new(rate);
-    ear.hear(&pcm.mono());
-    let timeline = Timeline::of(made.phrase(), rate);
-    let (from, until) = (made.phrase().begins(), made.phrase().ends());
-    let at = |pulse| timeline.frame_of(Tick::of_pulse(pulse)).0 as f64 / 48_000.0;
-    let from = from.pulse_idx() + 1 + i64::try_from(seed % 6).expect("small");
-    let pulses: Vec<f64> = (from..until.pulse_idx()).map(at).collect();
-    let pulses = Pulses::new(pulses).expect("rising");
-    let sound = ear.finish();
+    let untold = 1 + i64::try_from(seed % 6).expect("small");
+    let pulses = pulses_of(&made, untold);
+    let sound = sound_of(&made, seed);
     let gap = pulses.times()[1] - pulses.times()[0];
     let best = pulse_paths(&sound, &[]).into_iter().next();
     let is_pulse = best.is_some_and(|best| (best.gap / gap - 1.0).abs() < 0.06);
     let found = from_first_of_cycle(&sound, &pulses, Cycle::SIX);
     let skipped = pulses.times().len() - found.times().len();
-    let first = from + i64::try_from(skipped).expect("small");
+    let first = untold + i64::try_from(skipped).expect("small");
     let group = if feel == Feel::Threes { 3 } else { 2 };
     Some((first.rem_euclid(group) == 0, is_pulse))
 }
@@ -172,6 +183,33 @@ fn tops_of_lines_and_landings_of_rolls_begin_groups() {
             "{}: {found:?}",
             family.id()
         );
+    }
+}
+
+/// The first of a twelve that is proposed, told the pulses from its second or from its first on.
+fn first_of_twelve(pattern: &str, family: Family, seed: u64, untold: i64) -> Option<i64> {
+    let pattern = Pattern::from_id(pattern).expect("in the table");
+    let how = (Purpose::FindStart, vec![Feel::Mixed], (140, 180));
+    let made = phrase_in(pattern, family, (Feel::Mixed, 60, seed + 9_000), how)?;
+    let pulses = pulses_of(&made, untold);
+    let found = from_first_of_cycle(&sound_of(&made, seed), &pulses, Cycle::TWELVE);
+    let skipped = pulses.times().len() - found.times().len();
+    Some((untold + i64::try_from(skipped).expect("small")) % 12)
+}
+
+#[test]
+fn a_twelve_of_threes_and_twos_begins_with_its_threes_or_where_the_piece_does() {
+    // Told from its second pulse on, where the wheel of 12 3 6 8 10 begins is all there is to go by.
+    for (pattern, untold) in [("guajira", 1), ("seguiriya", 0), ("solea", 0)] {
+        let families = [Family::Plain, Family::BassChords];
+        let each = families
+            .into_iter()
+            .flat_map(|family| (0..6).map(move |seed| (family, seed)));
+        let firsts =
+            each.filter_map(|(family, seed)| first_of_twelve(pattern, family, seed, untold));
+        let firsts: Vec<i64> = firsts.collect();
+        let right = firsts.iter().filter(|first| **first == 0).count();
+        assert!(right >= 10 && firsts.len() == 12, "{pattern}: {firsts:?}");
     }
 }
 
