@@ -186,6 +186,27 @@ fn tops_of_lines_and_landings_of_rolls_begin_groups() {
     }
 }
 
+#[test]
+fn slow_phrases_are_not_counted_twice_as_fast_for_how_their_strokes_end() {
+    let mut found = Vec::new();
+    for family in [Family::Plain, Family::BassChords, Family::Loudness] {
+        let how = |seed: u64| (Feel::Threes, 40, seed + 80_000);
+        let recipe = || (Purpose::NameFeel, Feel::OPEN.to_vec(), (120, 170));
+        let made = (0..8).filter_map(|seed| phrase_in(Pattern::SIX, family, how(seed), recipe()));
+        found.extend(made.filter_map(|made| {
+            let pulses = pulses_of(&made, 0);
+            let gap = pulses.times()[1] - pulses.times()[0];
+            let best = pulse_paths(&sound_of(&made, 1), &[]).into_iter().next()?;
+            Some(best.gap / gap)
+        }));
+    }
+    let right = found
+        .iter()
+        .filter(|ratio| (**ratio - 1.0).abs() < 0.06)
+        .count();
+    assert!(found.len() == 24 && right >= 19, "{right} of {found:?}");
+}
+
 /// The first of a twelve that is proposed, told the pulses from its second or from its first on.
 fn first_of_twelve(pattern: &str, family: Family, seed: u64, untold: i64) -> Option<i64> {
     let pattern = Pattern::from_id(pattern).expect("in the table");

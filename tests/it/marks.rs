@@ -309,7 +309,7 @@ fn pulses_that_were_set_on_the_screen_go_before_those_that_are_found() {
     for (args, from) in [
         ("listen b.wav --json --pulses pulses.csv", "given"),
         ("listen b.wav --json --tempo 180 --start 0", "given"),
-        ("listen b.wav --json --cycle 12", "found"),
+        ("listen b.wav --json --cycle 12", "kept"),
         ("listen b.wav --json --cycle 6", "kept"),
     ] {
         assert_eq!(object(&home, args)["pulses_from"], from, "{args}");

@@ -3,7 +3,7 @@
 use std::io::{self, Read};
 use std::sync::atomic::Ordering;
 
-use super::{Given, Heard, Progress, Recording, Row, Source};
+use super::{CycleFrom, Given, Heard, Progress, Recording, Row, Source};
 use crate::app::{App, Place, Trouble};
 use crate::label::ContentHash;
 use crate::listen::Pulses;
@@ -114,15 +114,17 @@ impl Recording {
             }
             return;
         }
-        if !self.source.cycle_from.allows(kept.cycle, self.source.cycle) {
-            return;
-        }
+        let cycle = match self.source.cycle_from {
+            CycleFrom::Asked => self.source.cycle,
+            CycleFrom::Usual => kept.cycle,
+        };
+        // Pulses stay where they were set, however many are in a cycle.
         if let Ok(pulses) = Pulses::new(kept.times.clone()) {
-            self.count_by(kept.cycle);
+            self.count_by(cycle);
             self.chosen = None;
-            self.hear_at(Row::from_first(&pulses, kept.cycle).said());
-        } else if kept.cycle != self.source.cycle
-            && let Some(lay) = self.counted_in(kept.cycle)
+            self.hear_at(Row::from_first(&pulses, cycle).said());
+        } else if cycle != self.source.cycle
+            && let Some(lay) = self.counted_in(cycle)
         {
             self.lay(lay);
         }

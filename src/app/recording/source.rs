@@ -37,16 +37,10 @@ pub struct Source {
 /// Where the number of pulses in a cycle comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CycleFrom {
-    /// It was asked for: what was kept for another is left aside.
+    /// It was asked for, and stands above what was kept.
     Asked,
     /// It is the usual one: what was kept goes before it.
     Usual,
-}
-
-impl CycleFrom {
-    pub(super) fn allows(self, kept: Cycle, here: Cycle) -> bool {
-        self == Self::Usual || kept == here
-    }
 }
 
 /// Opens a recording.

@@ -199,13 +199,13 @@ fn listen(
     } else {
         Answers::Open
     };
-    // What was set gives way to what is asked for now: another cycle, another way to count.
+    // What was set gives way where it is asked to count in another way.
     let is_counted_anew = asked.start.is_some() || asked.pulse_note.is_some();
-    let kept_cycle = known
-        .cycle
-        .filter(|kept| asked.cycle.is_none_or(|asked| asked == *kept) && !is_counted_anew);
-    let cycle = kept_cycle.unwrap_or_else(|| asked.cycle());
-    let kept = known.pulses.filter(|_| kept_cycle.is_some());
+    let kept = known.pulses.filter(|_| !is_counted_anew);
+    let cycle = match (asked.cycle, known.cycle) {
+        (None, Some(kept)) if !is_counted_anew => kept,
+        _ => asked.cycle(),
+    };
     let heard = read::file(path, asked)?;
     let end = heard.end();
     warn_behind(path, asked, &known.marks, end.seconds());
