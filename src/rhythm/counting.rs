@@ -24,6 +24,9 @@ const SPANISH: [&str; 12] = [
     "doce",
 ];
 
+/// Letters by which a count that is a word is known: no two of [`SPANISH`] begin with the same three.
+const LETTERS: usize = 3;
+
 impl Counting {
     /// All conventions.
     pub const ALL: [Self; 5] = [
@@ -74,6 +77,26 @@ impl Counting {
             }
             _ => self.number(cycle, pulse).to_string(),
         }
+    }
+
+    /// The names of all counts of a cycle for cells of `width` columns, of which the last stays blank so
+    /// that none runs into the next. Of words the first letters do, three at least; where not so many fit,
+    /// all counts are numbers; and where a number does not fit either, its cell is empty.
+    pub fn short_names(self, cycle: Cycle, width: usize) -> Vec<String> {
+        let room = width.saturating_sub(1);
+        let letters_of = |name: &str| name.chars().count();
+        let is_told = |name: &String| letters_of(name).min(LETTERS) <= room;
+        let names: Vec<String> = cycle.pulses().map(|p| self.name(cycle, p)).collect();
+        if names.iter().all(is_told) {
+            let cut = |name: String| name.chars().take(room).collect();
+            return names.into_iter().map(cut).collect();
+        }
+        let number = |pulse| self.number(cycle, pulse).to_string();
+        let fitting = |number: String| match letters_of(&number) <= room {
+            true => number,
+            false => String::new(),
+        };
+        cycle.pulses().map(number).map(fitting).collect()
     }
 
     /// The number by which `pulse` is counted.
@@ -162,6 +185,31 @@ mod tests {
     }
 
     #[test]
+    fn names_are_as_short_as_their_cells_and_never_run_together() {
+        let row = |counting: Counting, n: i64, width: usize| {
+            let cycle = Cycle::new(n).expect("a cycle");
+            let cells = counting.short_names(cycle, width).into_iter();
+            let cells: String = cells.map(|name| format!("{name:width$}")).collect();
+            cells.trim_end().to_owned()
+        };
+        let spanish = |n, width| row(Counting::Spanish, n, width);
+        assert_eq!(spanish(6, 7), "uno    dos    tres   cuatro cinco  seis");
+        assert_eq!(spanish(6, 5), "uno  dos  tres cuat cinc seis");
+        assert_eq!(
+            spanish(12, 4),
+            "uno dos tre cua cin sei sie och nue die onc doc"
+        );
+        assert_eq!(spanish(12, 3), "1  2  3  4  5  6  7  8  9  10 11 12");
+        assert_eq!(
+            row(Counting::UnDos, 12, 3),
+            "1  2  3  4  5  6  7  8  9  10 11 12"
+        );
+        // Nothing is half a number.
+        assert_eq!(spanish(12, 2), "1 2 3 4 5 6 7 8 9");
+        assert_eq!(row(Counting::FromLast, 12, 2), "  1 2 3 4 5 6 7 8 9");
+    }
+
+    #[test]
     fn layers_are_listed_in_counts() {
         let layer = Layer::of(Cycle::SIX, &[0, 2, 4]).expect("a layer");
         assert_eq!(Counting::FromOne.list(layer), "1, 3 and 5");
@@ -187,6 +235,15 @@ mod tests {
     }
 
     proptest! {
+        #[test]
+        fn a_column_stays_blank_after_every_short_name(cycle in any_cycle(), width in 1_usize..10) {
+            for counting in Counting::ALL {
+                for name in counting.short_names(cycle, width) {
+                    prop_assert!(name.chars().count() < width, "{name:?} in {width}");
+                }
+            }
+        }
+
         #[test]
         fn no_two_pulses_of_a_cycle_share_a_name(cycle in any_cycle()) {
             for counting in Counting::ALL {

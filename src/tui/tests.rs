@@ -730,6 +730,30 @@ fn what_a_key_does_is_said_to_the_end_on_a_narrow_screen() {
     }
 }
 
+#[test]
+fn names_of_counts_in_a_grid_of_accents_never_run_together() {
+    for (counting, size, row) in [
+        (
+            Counting::Spanish,
+            LARGE,
+            "uno    dos    tres   cuatro cinco  seis",
+        ),
+        (
+            Counting::Spanish,
+            SMALL,
+            "uno    dos    tres   cuatro cinco  seis",
+        ),
+        (Counting::FromOne, LARGE, "1    2    3    4    5    6"),
+    ] {
+        let mut world = recording();
+        world.counting = Some(counting);
+        let text = world.text(size);
+        let counts = text.lines().find(|line| line.starts_with("   count"));
+        let counts = counts.and_then(|line| line.trim().strip_prefix("count"));
+        assert_eq!(counts.map(str::trim), Some(row), "{text}");
+    }
+}
+
 /// Every screen that there is, by name.
 fn every_screen() -> Vec<(&'static str, World)> {
     let mut silent = today();

@@ -301,6 +301,28 @@ fn the_accents_of_a_cycle_are_shown() {
 }
 
 #[test]
+fn counts_in_spanish_stand_apart_in_every_length_of_cycle() {
+    let home = Home::new();
+    let known = files(&home, "plain", "twos");
+    write_pulses(&home, &known);
+    // How one counts is said in a sitting, and kept.
+    let spanish = home.sitting("--questions 1 --skill plain --counts spanish");
+    assert_eq!(run(spanish, "1\n\n").code, 0);
+    let counts = |cycle: usize| {
+        let options = format!("listen a.wav --pulses pulses.csv --cycle {cycle}");
+        let text = run(home.program(&options), "").out;
+        let row = text.lines().find_map(|line| line.strip_prefix("  count"));
+        let row = row.unwrap_or_else(|| panic!("a row of counts: {text}"));
+        row.split_whitespace().collect::<Vec<&str>>().join(" ")
+    };
+    assert_eq!(counts(6), "uno dos tres cuatro cinco seis");
+    assert_eq!(
+        counts(12),
+        "uno dos tres cuat cinc seis siet ocho nuev diez once doce"
+    );
+}
+
+#[test]
 fn a_table_tells_every_cycle_as_the_object_does() {
     let home = Home::new();
     let known = files(&home, "plain", "threes");

@@ -11,10 +11,11 @@ use crate::cli::commands::write::counted;
 use crate::listen::{CycleSaid, Lean, Part, accent_steps, clock};
 use crate::mark::{By, Marks};
 use crate::report::Agreement;
+use crate::rhythm::{Counting, Cycle};
 
 /// Cycles in a row of the strip.
 const A_ROW: usize = 60;
-/// Columns before a strip's lines, of the names in the grid, and of a pulse in it.
+/// Columns before a strip's lines, of the names in the grid, and of a pulse in it at least.
 const NAME: usize = 12;
 const PULSE: usize = 4;
 
@@ -180,14 +181,15 @@ fn grid(listened: &Listened, shown: usize) -> String {
     let Some(accents) = analysis.accents(shown) else {
         return String::new();
     };
-    let cell = |text: &str| format!("{text:PULSE$}");
     let cycle = analysis.cycle;
+    let pulse = per_pulse(listened.counting, cycle);
+    let cell = |text: &str| format!("{text:pulse$}");
     let row = |name: &str, cells: String| {
         let line = format!("  {name:NAME$}{cells}");
         format!("{}\n", line.trim_end())
     };
-    let names = cycle.pulses();
-    let names = names.map(|pulse| cell(&listened.counting.name(cycle, pulse)));
+    let names = listened.counting.short_names(cycle, pulse);
+    let names = names.iter().map(|name| cell(name));
     let mut text = format!("\n  {}\n", listened.of_shown(shown));
     text.push_str(&row("count", names.collect()));
     for (idx, part) in Part::ALL.iter().enumerate() {
@@ -197,6 +199,14 @@ fn grid(listened: &Listened, shown: usize) -> String {
     }
     text.push_str(&format!("  # ## ###: {STANDS_OUT}; . not\n"));
     text
+}
+
+/// Columns of a pulse: as many as whole names of counts need, as long as the row is no longer than one of
+/// the strip.
+fn per_pulse(counting: Counting, cycle: Cycle) -> usize {
+    let names = cycle.pulses().map(|pulse| counting.name(cycle, pulse));
+    let longest = names.map(|name| name.chars().count()).max().unwrap_or(0);
+    (longest + 1).min(A_ROW / cycle.n_pulses()).max(PULSE)
 }
 
 /// Every cycle in a row.

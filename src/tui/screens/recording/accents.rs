@@ -9,7 +9,7 @@ use crate::tui::page::{Body, INDENT, cell};
 use crate::tui::theme::Theme;
 use crate::tui::view::View;
 
-/// Columns of the name of a part, and of one pulse at most.
+/// Columns of the name of a part, and of one pulse at most, unless names of counts are longer.
 const NAME: usize = 11;
 const PULSE: usize = 5;
 /// Columns of a pulse from which on marks are told by how long they are.
@@ -28,15 +28,17 @@ pub(super) fn grid(
         return;
     };
     let room = columns.saturating_sub(INDENT + NAME + 1);
-    let pulse = (room / cycle.n_pulses()).clamp(1, PULSE);
+    let counting = view.counting.unwrap_or_default();
+    let names = cycle.pulses().map(|count| counting.name(cycle, count));
+    let longest = names.map(|name| name.chars().count()).max().unwrap_or(0);
+    let pulse = (room / cycle.n_pulses()).clamp(1, PULSE.max(longest + 1));
     let marks = match pulse >= ROOMY {
         true => [".", "#", "##", "###"],
         false => [".", "-", "+", "#"],
     };
     let row = |name: &str, cells: String| format!("{:INDENT$}{}{cells}", "", cell(name, NAME));
-    let counting = view.counting.unwrap_or_default();
-    let counts = cycle.pulses();
-    let counts = counts.map(|count| cell(&counting.name(cycle, count), pulse));
+    let counts = counting.short_names(cycle, pulse);
+    let counts = counts.iter().map(|count| cell(count, pulse));
     let mut lines = vec![Line::styled(row("count", counts.collect()), theme.strong())];
     for (idx, part) in Part::ALL.iter().enumerate() {
         if !analysis.strengths.iter().any(|pulse| pulse[idx] > 0.0) {
