@@ -720,12 +720,21 @@ fn what_is_done_with_a_recording_is_said_after_it_was_heard() {
 }
 
 #[test]
-fn what_a_key_does_is_said_to_the_end_on_a_narrow_screen() {
+fn what_a_key_does_and_a_word_means_is_said_to_the_end_on_a_narrow_screen() {
+    use crate::app::{ANSWERS, LEANS};
     for size in [(80, 90), (60, 90)] {
-        let text = with_help(recording()).text(size);
-        let words = text.split_whitespace().collect::<Vec<&str>>().join(" ");
-        for binding in below_help(&recording().view()) {
-            assert!(words.contains(binding.help), "{}: {text}", binding.help);
+        for world in [recording, today] {
+            let text = with_help(world()).text(size);
+            let words = text.split_whitespace().collect::<Vec<&str>>().join(" ");
+            let meanings = match world().place {
+                Place::Recording(_) => [&ANSWERS[..3], &LEANS].concat(),
+                _ => ANSWERS.to_vec(),
+            };
+            let keys = below_help(&world().view());
+            let told = keys.iter().map(|binding| binding.help);
+            for said in told.chain(meanings.iter().map(|(_, meaning)| *meaning)) {
+                assert!(words.contains(said), "{said}: {text}");
+            }
         }
     }
 }

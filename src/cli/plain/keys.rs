@@ -187,7 +187,7 @@ pub(super) fn known(stage: &Stage) -> String {
 
 /// What the marks and the words of the answers mean.
 pub(super) fn legend() -> Vec<String> {
-    let words = ANSWERS.map(|(word, [meaning, more])| format!("  {word}: {meaning} {more}"));
+    let words = ANSWERS.map(|(word, meaning)| format!("  {word}: {meaning}"));
     let marks = [
         "In the grid each line is one voice, each place one count:",
         "  3 is an accent in threes, 2 an accent in twos, x a stroke of neither;",

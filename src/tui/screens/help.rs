@@ -27,16 +27,8 @@ pub(in crate::tui) fn screen(
         Place::Recording(_) => [&ANSWERS[..3], &LEANS].concat(),
         _ => ANSWERS.to_vec(),
     };
-    for (word, lines) in words {
-        let [meaning, more] = lines;
-        body.line(Line::from(vec![
-            Span::styled(
-                format!("{:INDENT$}{}", "", cell(word, COLUMN)),
-                theme.strong(),
-            ),
-            Span::raw(meaning),
-        ]));
-        body.extra(Line::from(format!("{:1$}{more}", "", INDENT + COLUMN)));
+    for (word, meaning) in words {
+        told(&mut body, word, meaning, (theme, columns));
     }
     if let Place::Progress(_) = view.place {
         body.gap();
@@ -54,17 +46,22 @@ pub(in crate::tui) fn screen(
     }
 }
 
-fn keys(body: &mut Body, bindings: &[Binding], (theme, columns): (Theme, usize)) {
-    let room = columns.saturating_sub(INDENT + COLUMN + 1).max(1);
+fn keys(body: &mut Body, bindings: &[Binding], look: (Theme, usize)) {
     for binding in bindings {
-        let keys = cell(&binding.keys(), COLUMN);
-        let mut texts = wrapped(binding.help, room).into_iter();
-        body.line(Line::from(vec![
-            Span::styled(format!("{:INDENT$}{keys}", ""), theme.strong()),
-            Span::raw(texts.next().unwrap_or_default()),
-        ]));
-        for more in texts {
-            body.line(Line::from(format!("{:1$}{more}", "", INDENT + COLUMN)));
-        }
+        told(body, &binding.keys(), binding.help, look);
+    }
+}
+
+/// A key or a word, and beside it what it does or means, wrapped.
+fn told(body: &mut Body, head: &str, text: &str, (theme, columns): (Theme, usize)) {
+    let room = columns.saturating_sub(INDENT + COLUMN + 1).max(1);
+    let head = cell(head, COLUMN);
+    let mut rows = wrapped(text, room).into_iter();
+    body.line(Line::from(vec![
+        Span::styled(format!("{:INDENT$}{head}", ""), theme.strong()),
+        Span::raw(rows.next().unwrap_or_default()),
+    ]));
+    for more in rows {
+        body.line(Line::from(format!("{:1$}{more}", "", INDENT + COLUMN)));
     }
 }
