@@ -82,9 +82,14 @@ impl App {
         };
     }
 
-    /// The name of the deck, where another one may be chosen.
-    pub fn deck_to_choose(&self) -> Option<&str> {
-        (self.decks == Decks::All).then(|| self.course.title_of_deck())
+    /// The name of the deck in hand.
+    pub fn title_of_deck(&self) -> &str {
+        self.course.title_of_deck()
+    }
+
+    /// Which decks there are to choose from.
+    pub fn decks(&self) -> Decks {
+        self.decks
     }
 
     pub(super) fn go_to_bench(&mut self) -> Result<(), Trouble> {

@@ -348,17 +348,17 @@ fn a_learner_may_overrule_the_plan_and_choose_another_deck() {
     practice.want(Intent::Leave);
 
     // A deck that was asked for stays; else the choice is kept.
-    assert_eq!(practice.app.deck_to_choose(), None);
+    assert_eq!(practice.app.decks(), Decks::Given);
     practice.app.decks = Decks::All;
     practice.want(Intent::NextDeck);
-    assert_eq!(practice.app.deck_to_choose(), Some("The whole path"));
+    assert_eq!(practice.app.title_of_deck(), "The whole path");
     assert_eq!(
         practice.app.store.deck().expect("readable").as_deref(),
         Some("path")
     );
     let n_decks = crate::deck::built_in_ids().count();
     (1..n_decks).for_each(|_| practice.want(Intent::NextDeck));
-    assert_eq!(practice.app.deck_to_choose(), Some("First steps in six"));
+    assert_eq!(practice.app.title_of_deck(), "First steps in six");
 }
 
 #[test]

@@ -13,8 +13,8 @@ use crate::app::bench::{Bench, Step};
 use crate::app::recording::State;
 use crate::app::tune_up::{self, TuneUp};
 use crate::app::{
-    ClapBy, Coming, Intent, Place, Playhead, Progress, ProgressLine, SetToday, SetUp, Summary,
-    SummaryLine, Today, TodayLine,
+    ClapBy, Coming, Decks, Intent, Place, Playhead, Progress, ProgressLine, SetToday, SetUp,
+    Summary, SummaryLine, Today, TodayLine,
 };
 use crate::label::Label;
 use crate::phrase::{Bell, Entry, Family, Level, Recipe, RecipeParts};
@@ -41,6 +41,7 @@ struct World {
     playhead: Option<Playhead>,
     counting: Option<Counting>,
     no_sound: Option<&'static str>,
+    decks: Decks,
     claps_by: ClapBy,
     has_ear: bool,
     advice: Advice,
@@ -55,6 +56,7 @@ impl World {
             playhead: None,
             counting: None,
             no_sound: None,
+            decks: Decks::All,
             claps_by: ClapBy::Keys,
             has_ear: false,
             advice: Advice::None,
@@ -107,7 +109,8 @@ impl World {
             counting: self.counting,
             no_sound: self.no_sound,
             set_up: SetUp::Untuned,
-            deck: Some("First steps in six"),
+            deck: "First steps in six",
+            decks: self.decks,
             wish: crate::phrase::Wish::default(),
             claps_by: self.claps_by,
             has_ear: self.has_ear,
@@ -706,6 +709,20 @@ fn a_low_screen_keeps_what_matters_of_a_recording_and_cuts_nothing_in_the_middle
             }
         }
     }
+}
+
+#[test]
+fn a_deck_that_was_asked_for_is_named_and_no_other_can_be_chosen() {
+    let mut world = today();
+    world.decks = Decks::Given;
+    let text = world.text(LARGE);
+    assert!(
+        text.starts_with(" contrapalma   First steps in six "),
+        "{text}"
+    );
+    let is_other = |binding: &Binding| binding.help.contains("to the next deck");
+    assert!(!bindings(&world.view(), Room::Enough).iter().any(is_other));
+    assert!(bindings(&today().view(), Room::Enough).iter().any(is_other));
 }
 
 #[test]

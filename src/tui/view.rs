@@ -2,7 +2,7 @@
 
 use ratatui::layout::Rect;
 
-use crate::app::{ClapBy, Intent, Place, Playhead, SetUp};
+use crate::app::{ClapBy, Decks, Intent, Place, Playhead, SetUp};
 use crate::phrase::Wish;
 use crate::quiz::{AttemptId, Hearing, Reveal, Stage};
 use crate::rhythm::Counting;
@@ -18,8 +18,10 @@ pub(super) struct View<'a> {
     pub(super) no_sound: Option<&'a str>,
     /// What is known of the way from a sound to a tap.
     pub(super) set_up: SetUp,
-    /// The name of the deck, where another one may be chosen.
-    pub(super) deck: Option<&'a str>,
+    /// The name of the deck in hand.
+    pub(super) deck: &'a str,
+    /// Whether another one may be chosen.
+    pub(super) decks: Decks,
     /// What the learner wishes of phrases.
     pub(super) wish: Wish,
     /// What claps are taken by.

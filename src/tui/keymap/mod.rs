@@ -13,7 +13,7 @@ use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use crate::accent::Cue;
 use crate::app::bench::{Bench, Guide, Step};
 use crate::app::tune_up::{self, TuneUp};
-use crate::app::{ClapBy, Intent, Listening, Place, Progress, Scroll, Wishing};
+use crate::app::{ClapBy, Decks, Intent, Listening, Place, Progress, Scroll, Wishing};
 use crate::phrase::Third;
 use crate::quiz::{Hand, Hearing, Open, Question, Stage};
 use crate::rhythm::Counting;
@@ -241,7 +241,7 @@ fn on_today(view: &View<'_>) -> Vec<Binding> {
     let help = "how far practice has brought you, skill by skill";
     let progress = Intent::ToProgress;
     bindings.push(want(KeyCode::Char('p'), progress, "progress", help));
-    if view.deck.is_some() {
+    if view.decks == Decks::All {
         let help = "to the next deck; the choice is kept";
         let next = Intent::NextDeck;
         bindings.push(want(KeyCode::Char('d'), next, "other deck", help));

@@ -3,7 +3,7 @@
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 
-use crate::app::{Today, TodayLine};
+use crate::app::{Decks, Today, TodayLine};
 use crate::label::printable;
 use crate::tui::page::{Body, INDENT, Screen, cell, cut, width};
 use crate::tui::theme::Theme;
@@ -35,10 +35,7 @@ pub(in crate::tui) fn screen(
     body.gap();
     body.append(tail);
     Screen {
-        title: match view.deck {
-            Some(deck) => format!("contrapalma   {deck}"),
-            None => "contrapalma".to_owned(),
-        },
+        title: format!("contrapalma   {}", view.deck),
         aside: match &today.who {
             Some(who) => format!("{who}   {}", today.date),
             None => today.date.clone(),
@@ -89,8 +86,8 @@ fn head(today: &Today, view: &View<'_>, theme: Theme, columns: usize) -> Body {
         if let Some(line) = &set.line {
             body.say(line, Style::new());
         }
-        let more = match (&set.elsewhere, view.deck) {
-            (Some(_), Some(_)) => " d leads to its deck.",
+        let more = match (&set.elsewhere, view.decks) {
+            (Some(_), Decks::All) => " d leads to its deck.",
             _ => "",
         };
         body.say(&format!("{}{more}", set.reached), Style::new());
