@@ -400,6 +400,9 @@ fn what_cannot_be_heard_is_a_clear_sentence() {
     let home = Home::new();
     home.write("text.wav", "no sound");
     home.write("none.mid", "MThd");
+    // 25 frames a second of 40 ticks, and a track that ends at once (MIDI 1.0, standard MIDI files).
+    let film = b"MThd\0\0\0\x06\0\0\0\x01\xe7\x28MTrk\0\0\0\x04\0\xff\x2f\0";
+    home.write("film.mid", film);
     home.write("bad.csv", "0\n1\nNaN\n");
     home.write("unsorted.csv", "0\n2\n1\n");
     home.write("word.csv", "0\nsoon\n");
@@ -409,6 +412,10 @@ fn what_cannot_be_heard_is_a_clear_sentence() {
     for (args, said) in [
         ("listen text.wav", "text.wav: "),
         ("listen none.mid", "no MIDI file"),
+        (
+            "listen film.mid",
+            "hint: write it anew with ticks to a quarter note",
+        ),
         ("listen absent.wav", "absent.wav: "),
         (
             "listen a.wav --pulses bad.csv",

@@ -78,6 +78,9 @@ fn notes(bytes: &[u8], path: &Path, asked: &Listen) -> Result<Notes, Failure> {
     let notes = notes.map_err(|error| {
         let hint = match error {
             NotesError::StartsLate(_) => "let --start lie before its last note",
+            NotesError::Timecode => {
+                "write it anew with ticks to a quarter note (PPQ) instead of frames (SMPTE)"
+            }
             _ => "check that this is a whole MIDI file",
         };
         let what = format!("{}: {error}", path.display());
