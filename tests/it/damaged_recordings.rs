@@ -233,10 +233,28 @@ fn a_coding_that_is_not_read_is_named_in_plain_words() {
         assert!(said.contains("more than two channels in AAC"), "{said}");
         assert!(!said.contains("or AAC"), "{said}");
     }
-    // A kind that is not read at all, in whose bytes frames of one that is seem to begin.
-    let file = recording(dir.path(), "other.wma", &["-c:a", "wmav2"], 44_100);
-    let error = decode::open(File::open(file).expect("there"), None);
-    let said = error.err().expect("it is not read").to_string();
+    // Kinds that are not read at all, in whose bytes frames of one that is seem to begin.
+    let refused = |bytes: Vec<u8>| {
+        let error = decode::open(Cursor::new(bytes), None).err();
+        error.expect("it is not read").to_string()
+    };
+    for (name, codec, kind) in [
+        ("plain.caf", "pcm_s16le", "CAF"),
+        ("other.caf", "alac", "CAF"),
+        ("plain.au", "pcm_s16be", "AU"),
+        ("plain.w64", "pcm_s16le", "W64"),
+        ("other.mka", "flac", "Matroska or WebM"),
+        ("other.wma", "wmav2", "WMA"),
+    ] {
+        let file = recording(dir.path(), name, &["-c:a", codec], 44_100);
+        let said = refused(read(file).expect("there"));
+        let named = format!("a variety of recording that cannot be read ({kind})");
+        assert_eq!(said, named, "{name}");
+    }
+    // Neither is one that nobody knows.
+    let mut unknown = read(dir.path().join("other.wma")).expect("there");
+    unknown[0] ^= 0xff;
+    let said = refused(unknown);
     assert!(said.contains("no recording: WAV"), "{said}");
 }
 

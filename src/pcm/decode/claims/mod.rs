@@ -123,6 +123,9 @@ fn kind(source: &mut (impl Read + Seek)) -> Result<Kind, DecodeError> {
         return Ok(Kind::Aiff);
     }
     let head = bytes_at::<8>(source, 0)?.unwrap_or_default();
+    if let Some(other) = other_kind(&head) {
+        return Err(DecodeError::Variety(other));
+    }
     Ok(match &head {
         [b'f', b'L', b'a', b'C', ..] => Kind::Flac,
         [b'R', b'I', b'F', b'F', ..] => Kind::Wav,
@@ -130,6 +133,21 @@ fn kind(source: &mut (impl Read + Seek)) -> Result<Kind, DecodeError> {
         [_, _, _, _, b'f', b't', b'y', b'p'] => Kind::Mp4,
         _ => Kind::Frames,
     })
+}
+
+/// What a file is that keeps sound in a form that is not read, by its first bytes: otherwise frames of MP3
+/// would be looked for in it, and what looks like one found. The bytes are those of the forms' own
+/// descriptions (from memory).
+fn other_kind(head: &[u8; 8]) -> Option<&'static str> {
+    match head {
+        [b'c', b'a', b'f', b'f', ..] => Some("CAF"),
+        [b'.', b's', b'n', b'd', ..] => Some("AU"),
+        [b'R', b'F', b'6', b'4', ..] | [b'B', b'W', b'6', b'4', ..] => Some("RF64"),
+        [b'r', b'i', b'f', b'f', 0x2e, 0x91, 0xcf, 0x11] => Some("W64"),
+        [0x1a, 0x45, 0xdf, 0xa3, ..] => Some("Matroska or WebM"),
+        [0x30, 0x26, 0xb2, 0x75, ..] => Some("WMA"),
+        _ => None,
+    }
 }
 
 /// Bytes at a place; `None` where the source ends before they do.
