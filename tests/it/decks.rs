@@ -584,6 +584,8 @@ fn a_deck_that_could_not_be_installed_is_told_by_check() {
 #[test]
 fn the_deck_of_own_recordings_is_checked_where_it_is_kept() {
     let home = Home::new();
+    let says = ["no passage was cut into it yet", "contrapalma listen FILE"];
+    refused(&home, "decks check own", 1, &says);
     with_passage(&home);
     let kept = home.data().join("decks/own.toml");
     fs::create_dir_all(home.data().join("decks")).expect("a folder");
@@ -591,6 +593,9 @@ fn the_deck_of_own_recordings_is_checked_where_it_is_kept() {
     let name = kept.display();
     let told = done(&home, &format!("decks check {name}"));
     assert!(told.out.contains("own.toml: no faults"), "{}", told.out);
+    // By its id it is found there, too.
+    let by_id = done(&home, "decks check own");
+    assert_eq!(by_id.out, told.out);
     // Words of it may be changed, and what is wrong with that is told.
     let text = fs::read_to_string(&kept).expect("there");
     fs::write(&kept, text.replace("Clap along", "Hands")).expect("written");

@@ -37,6 +37,19 @@ pub(in crate::cli) fn find(name: &Path, shelf: Option<&Shelf>) -> Result<Deck, F
     }
 }
 
+/// Where a deck lies of which only a file can be asked: in the file of this name, or else where the installed
+/// one of this id is kept.
+pub(super) fn file_of(name: &Path, shelf: Option<&Shelf>) -> Result<PathBuf, Failure> {
+    if name.exists() {
+        return Ok(name.to_owned());
+    }
+    match shelf.and_then(|shelf| shelf.place(name)) {
+        Some(kept) => Ok(kept),
+        None if name == Path::new(deck::OWN_RECORDINGS) => Err(nothing_cut()),
+        None => Ok(name.to_owned()),
+    }
+}
+
 /// The deck of own recordings begins with the first passage that is cut.
 fn nothing_cut() -> Failure {
     let own = deck::OWN_RECORDINGS;
@@ -136,6 +149,12 @@ impl Shelf {
     pub(super) fn path(&self, id: &str) -> PathBuf {
         debug_assert!(is_id(id), "ids are checked where they come in");
         self.folder.join(format!("{id}.toml"))
+    }
+
+    /// Where the deck of this name lies, where it is the id of one that is there.
+    pub(super) fn place(&self, name: &Path) -> Option<PathBuf> {
+        let id = name.to_str().filter(|word| is_id(word))?;
+        self.has(id).then(|| self.path(id))
     }
 
     fn has(&self, id: &str) -> bool {

@@ -4,19 +4,23 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use crate::cli::commands::shelf::{Shelf, read_text};
+use crate::cli::commands::shelf::{Shelf, file_of, read_text};
 use crate::cli::commands::write::{counted, print};
 use crate::cli::failure::{Failure, Kind};
 use crate::deck::{self, Deck};
 use crate::label::printable;
 use crate::quiz;
 
-/// Checks every file; one with faults is told and the others go on.
+/// Checks every file, or the installed deck of an id; one with faults is told and the others go on.
 pub(super) fn run(files: &[PathBuf], shelf: Option<&Shelf>) -> Result<ExitCode, Failure> {
     let mut code = 0;
     for path in files {
-        match check(path, shelf) {
-            Ok(deck) => print(&format!("{}\n", holds(path, &deck)))?,
+        let checked = file_of(path, shelf).and_then(|path| {
+            let deck = check(&path, shelf)?;
+            Ok(holds(&path, &deck))
+        });
+        match checked {
+            Ok(holds) => print(&format!("{holds}\n"))?,
             Err(failure) => {
                 failure.tell();
                 code = code.max(failure.kind.code());
