@@ -120,9 +120,8 @@ impl App {
             return Ok(());
         };
         let along = Along::of(&passage.claps(), to_clap, taps, hands, counting);
+        recording.here = recording.passage.0 + along.begins;
         recording.clapping = Clapping::Judged(Box::new(along));
-        // The first cycle that was the learner's own: in the one before claps led.
-        recording.here = recording.passage.0 + 1;
         recording.is_sounding = false;
         self.silence();
         Ok(())

@@ -40,6 +40,9 @@ pub struct Along {
     pub counts: Vec<String>,
     /// What was asked and what was clapped, cycle by cycle.
     pub rows: Vec<GridRow>,
+    /// The first cycle after that in which claps led, from 0, in which hands clapped; the first of all of
+    /// those where they did not.
+    pub begins: usize,
 }
 
 impl Along {
@@ -61,6 +64,14 @@ impl Along {
         let played = played(phrase, &asked, taps, hands);
         let right = answer(&played) == asked.truth();
         let pulses = phrase.cycle.pulses();
+        let rows = rows(phrase, &asked, taps, &played);
+        let made = rows.get(asked.parts.len()..).unwrap_or_default();
+        let is_clapped = |cycle: &usize| {
+            let mut marks = made.iter().flat_map(|row| row.marks(*cycle));
+            marks.any(|mark| *mark != '.')
+        };
+        let n_cycles = usize::try_from(phrase.n_cycles).unwrap_or(0);
+        let begins = (1..n_cycles).find(is_clapped).unwrap_or(1);
         Self {
             right,
             verdict: verdict_words(right, &asked, &played, counting),
@@ -68,7 +79,54 @@ impl Along {
             counts: pulses
                 .map(|pulse| counting.name(phrase.cycle, pulse))
                 .collect(),
-            rows: rows(phrase, &asked, taps, &played),
+            rows,
+            begins,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rhythm::{Cycle, Feel, Tempo};
+
+    #[test]
+    fn what_is_said_is_seen_in_the_cycle_that_is_looked_at_first() {
+        let phrase = Phrase {
+            cycle: Cycle::SIX,
+            pace: Tempo::of_pulses_a_minute(200).expect("in range").into(),
+            n_cycles: 8,
+            entry: 0,
+            feel: Feel::Either,
+            notes: Vec::new(),
+        };
+        let layer = Layer::every(Cycle::SIX, 3);
+        let along = |pulses: &[i64]| {
+            let taps = pulses.iter().map(|pulse| Tap::at(300_000 * pulse));
+            let taps: Vec<Tap> = taps.collect();
+            let to_clap = ToClap::One(layer);
+            Along::of(&phrase, to_clap, &taps, Hands::Untuned, Counting::FromOne)
+        };
+        let of_first = |along: &Along| {
+            let you = along.rows.last().expect("a row");
+            (
+                along.begins,
+                you.marks(along.begins).iter().collect::<String>(),
+            )
+        };
+        // From the last pulse of the third cycle on, on 3 and 6.
+        let late: Vec<i64> = (0..9).map(|nth| 17 + 3 * nth).collect();
+        let late = along(&late);
+        assert!(
+            late.verdict.contains("You clapped on 3 and 6"),
+            "{}",
+            late.verdict
+        );
+        assert_eq!(of_first(&late), (2, ".....o".to_owned()));
+        // In the first claps lead, whether hands join in or not.
+        let all: Vec<i64> = (0..16).map(|nth| 3 * nth).collect();
+        assert_eq!(of_first(&along(&all)), (1, "o..o..".to_owned()));
+        assert_eq!(along(&[0, 3]).begins, 1);
+        assert_eq!(along(&[]).begins, 1);
     }
 }
