@@ -206,11 +206,19 @@ impl Recording {
     pub(super) fn say(&mut self, mark: Mark) {
         let Judged { cycles, of } = self.judged();
         let said = self.said_of_all(&By::Own, cycles.clone());
-        if said.is_some_and(|said| said.mark == mark) {
-            self.told = format!("{}: you said so before.", of_cycles(&cycles));
+        let before = said.filter(|said| said.mark == mark);
+        let sure = std::mem::take(&mut self.sure);
+        // Whoever did not choose how sure they are says nothing new by the same once more.
+        if let Some(before) = before.filter(|said| sure == Sure::default() || sure == said.sure) {
+            let is_so_sure = |cycle| self.said_of(&By::Own, cycle) == Some(before);
+            let least = match cycles.clone().all(is_so_sure) {
+                true => "",
+                false => " at the least",
+            };
+            let cycles = of_cycles(&cycles);
+            self.told = format!("{cycles}: you said so before, {before}{least}.");
             return;
         }
-        let sure = std::mem::take(&mut self.sure);
         self.put(cycles, of.words(), (mark, sure));
     }
 

@@ -1004,6 +1004,43 @@ fn what_is_said_over_something_says_so_inherits_no_sureness_and_is_taken_back() 
 }
 
 #[test]
+fn the_same_said_again_is_as_sure_as_it_is_said_to_be() {
+    let mut recording = known(given());
+    let said = |recording: &Recording, cycle: usize| {
+        let said = recording.said_of(&By::Own, cycle);
+        said.map(|said| (said.mark, said.sure))
+    };
+    for step in [Step::Go(Go::On), Step::Go(Go::On), Step::Section] {
+        recording.step(step);
+    }
+    recording.step(Step::Say(Mark::Twos));
+    recording.step(Step::Surer);
+    recording.step(Step::Say(Mark::Twos));
+    let told = "Cycles 3 to 10: you said so before, twos, sure.";
+    assert_eq!(recording.told, told);
+    assert_eq!(said(&recording, 4), Some((Mark::Twos, Sure::Sure)));
+    // A sureness that was chosen where nothing is said holds for what is said next, whatever was said of it.
+    recording.step(Step::Go(Go::Back));
+    recording.step(Step::Surer);
+    recording.step(Step::Surer);
+    assert_eq!(recording.told, "What you say next: a guess.");
+    recording.step(Step::Go(Go::On));
+    recording.step(Step::Say(Mark::Twos));
+    let told = "Cycles 3 to 10, the section: you say twos, a guess.";
+    assert_eq!(recording.told, told);
+    assert_eq!(said(&recording, 4), Some((Mark::Twos, Sure::Guess)));
+    assert_eq!(said(&recording, 0), None);
+    // Of cycles that differ in it the least is told.
+    recording.step(Step::Go(Go::Back));
+    recording.step(Step::Say(Mark::Twos));
+    recording.step(Step::Go(Go::On));
+    recording.step(Step::Section);
+    recording.step(Step::Say(Mark::Twos));
+    let told = "Cycles 1 to 10: you said so before, twos, a guess at the least.";
+    assert_eq!(recording.told, told);
+}
+
+#[test]
 fn other_persons_come_one_after_the_other() {
     let mut recording = recording_with_persons();
     let name = |recording: &Recording| match &recording.beside {
