@@ -6,6 +6,7 @@ use super::tests::Practice;
 use super::*;
 use crate::app::recording::tests::source_of_clicks;
 use crate::app::recording::{Clapping, Claps, Given, Go, Recording, Source, State, Step};
+use crate::mark::Mark;
 use crate::pcm::Speed;
 use crate::quiz::Hand;
 
@@ -119,8 +120,8 @@ fn a_cut_is_taken_back_and_the_first_takes_the_deck_with_it() {
     assert_eq!(deck(), Some(first.clone()));
     practice.step(Step::TakeBack);
     assert_eq!(deck(), None);
-    let told = &practice.recording().told;
-    assert!(told.starts_with("Taken back: the passage"), "{told}");
+    let gone = "Taken back: the passage is not in the deck any more.";
+    assert_eq!(practice.recording().told, gone);
     // What somebody changed since is left alone.
     practice.step(Step::Cut);
     let changed = format!("{first}# by hand\n");
@@ -129,6 +130,23 @@ fn a_cut_is_taken_back_and_the_first_takes_the_deck_with_it() {
     assert_eq!(deck(), Some(changed));
     let told = &practice.recording().told;
     assert!(told.contains("the deck was changed since"), "{told}");
+}
+
+#[test]
+fn a_passage_that_was_cut_anew_is_as_it_was_cut_before_when_that_is_taken_back() {
+    let mut practice = Practice::with_clicks();
+    let (installed, own) = shelf();
+    practice.app.installed = installed;
+    let deck = || own.lock().expect("nobody panics").clone();
+    practice.step(Step::Cut);
+    let first = deck().expect("a deck");
+    practice.step(Step::Say(Mark::CannotSay));
+    practice.step(Step::Cut);
+    assert_ne!(deck().as_ref(), Some(&first));
+    practice.step(Step::TakeBack);
+    let back = "Taken back: the passage is in the deck as it was cut before.";
+    assert_eq!(practice.recording().told, back);
+    assert_eq!(deck(), Some(first));
 }
 
 #[test]

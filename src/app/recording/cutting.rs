@@ -16,6 +16,9 @@ use crate::quiz::Form;
 use crate::quiz::passage::{Passage, TURN_CYCLES};
 use crate::rhythm::Cycle;
 
+/// The line with which each passage begins in a deck, as the program writes it.
+const PASSAGE: &str = "\n[[passage]]\n";
+
 /// A passage as it is written into a deck.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Cut {
@@ -97,7 +100,7 @@ impl Cut {
         let times = self.pulses.iter().map(|time| format!("{time:.4}"));
         let times: Vec<String> = times.collect();
         let mut text = format!(
-            "\n[[passage]]\nid = \"{}\"\nrecording = \"{}\"\nbytes = {}\n",
+            "{PASSAGE}id = \"{}\"\nrecording = \"{}\"\nbytes = {}\n",
             self.id, self.recording, self.n_bytes
         );
         // What no line of a deck can hold is left out: the recording is named by its bytes.
@@ -165,6 +168,15 @@ impl Cut {
     }
 }
 
+impl Added {
+    /// Whether it took the place of a passage of the same stretch, so that there are as many as before.
+    fn is_anew(&self) -> bool {
+        let n_passages = |text: &str| text.matches(PASSAGE).count();
+        let before = self.before.as_deref();
+        before.is_some_and(|before| n_passages(before) == n_passages(&self.after))
+    }
+}
+
 impl App {
     /// Cuts the passage that is looked at into the deck of own recordings, and says how that went.
     pub(in crate::app) fn cut_passage(&mut self) -> Result<(), Trouble> {
@@ -197,6 +209,9 @@ impl App {
         };
         if let Place::Recording(recording) = &mut self.place {
             recording.told = match undone {
+                Ok(()) if cut.is_anew() => {
+                    "Taken back: the passage is in the deck as it was cut before.".to_owned()
+                }
                 Ok(()) => "Taken back: the passage is not in the deck any more.".to_owned(),
                 Err(why) => format!("The cut cannot be taken back: {why}."),
             };
@@ -227,7 +242,7 @@ impl App {
 
 /// A deck with exercises for a cycle, before its passages.
 fn with_exercises(text: &str, cycle: Cycle) -> String {
-    let (head, passages) = match text.find("\n[[passage]]\n") {
+    let (head, passages) = match text.find(PASSAGE) {
         Some(at) => text.split_at(at),
         None => (text, ""),
     };
@@ -246,8 +261,8 @@ fn with_exercises(text: &str, cycle: Cycle) -> String {
 /// A deck without the passage of this id, as the program writes passages.
 fn without(text: &str, id: &str) -> String {
     let named = format!("id = \"{id}\"\n");
-    let mut parts = text.split("\n[[passage]]\n");
+    let mut parts = text.split(PASSAGE);
     let head = parts.next().unwrap_or_default().to_owned();
     let others = parts.filter(|part| !part.starts_with(&named));
-    others.fold(head, |text, part| format!("{text}\n[[passage]]\n{part}"))
+    others.fold(head, |text, part| format!("{text}{PASSAGE}{part}"))
 }
