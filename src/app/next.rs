@@ -79,8 +79,8 @@ impl App {
         // What is missing was told already.
         if passages.any(|passage| !self.missing.contains(&passage.recording())) {
             self.note(&format!(
-                "{} its passages rest. Each comes back some days after it was asked; cut more \
-                 for more practice.",
+                "{} its passages rest. Each comes back on the day after another exercise asked it, \
+                 and some days after this one did; cut more for more practice.",
                 headed(&title)
             ));
         }

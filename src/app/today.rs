@@ -96,8 +96,9 @@ impl Today {
 const TOMORROW: &str = "As many new skills as a day takes have been begun; more come tomorrow.";
 
 /// Why nothing is asked of a deck of recordings.
-pub(super) const RESTING: &str = "All passages rest: each comes back some days after it was asked. Cut more for \
-                                  more practice.";
+pub(super) const RESTING: &str = "All passages rest: each comes back on the day after it was asked in \
+                                  another exercise, and some days later in the same one. Cut more for more \
+                                  practice.";
 
 /// What a check found, while that is news.
 fn checked_in_words((id, on): &(String, Day), day: Day) -> Option<String> {

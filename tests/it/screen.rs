@@ -457,16 +457,17 @@ fn a_passage_that_is_cut_is_practised_wherever_its_recording_lies() {
     terminal.press("q");
     assert_eq!(terminal.end(), 0);
 
-    let practised = || {
+    let practised_at = |now: &str| {
         let mut command = Command::new(env!("CARGO_BIN_EXE_contrapalma"));
         let home = practice.home.path();
         command.env_clear().env("HOME", home).env("TZ", "UTC");
-        command.env("CONTRAPALMA_NOW", NOW).current_dir(home);
+        command.env("CONTRAPALMA_NOW", now).current_dir(home);
         command.args("sit --plain --silent --seed 5 --deck own --questions 2".split(' '));
         let ended = crate::program::run(command, "1\nd\n\n".repeat(20));
         assert_eq!(ended.code, 0, "{}", ended.err);
         ended.out
     };
+    let practised = || practised_at(NOW);
     let folder = practice.home.path().join("kept");
     std::fs::create_dir(&folder).expect("a folder");
     let moved = folder.join("better name.wav");
@@ -492,6 +493,10 @@ fn a_passage_that_is_cut_is_practised_wherever_its_recording_lies() {
     assert_eq!(told.matches("All passages rest").count(), 2, "{told}");
     assert!(!told.contains("its passages rest"), "{told}");
     assert!(!told.contains("marked by ear.\n"), "{told}");
+    // The next day the other exercises ask it.
+    let told = practised_at("2026-11-27T08:00:00Z");
+    assert!(told.contains("about 2 phrases"), "{told}");
+    assert!(told.contains(" of 2 right"), "{told}");
     std::fs::remove_file(&moved).expect("it is gone");
     let told = practised();
     assert!(told.contains("evening.wav is not where it was"), "{told}");

@@ -1,8 +1,8 @@
 //! Which passage of a recording is asked next, and what is said where recordings are missing.
 //!
-//! A passage rests for some days after it was asked, in all exercises of its deck, so that its surface is
-//! not learnt by heart, and what one question revealed answers no other. Where
-//! its recording is missing the passage is left out, and that is said. No file is looked at here: a
+//! A passage rests for some days after it was asked, so that its surface is not learnt by heart; in the
+//! other exercises of its deck it rests until the next learning day, so that what one question revealed
+//! answers no other. Where its recording is missing the passage is left out, and that is said. No file is looked at here: a
 //! [`Finder`] does that, on the worker.
 
 mod finder;

@@ -1,4 +1,5 @@
-//! How passages rest: what one exercise has shown is known in every other.
+//! How passages rest. What one exercise has shown is known in every other until the learner has slept over
+//! it; in the same exercise an answer is remembered by its surface for longer.
 
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -9,30 +10,38 @@ use crate::quiz::Skill;
 use crate::quiz::passage::Passage;
 use crate::world::{Day, Seed};
 
-/// For so many days after it was asked a passage is not asked again.
+/// For so many days after it was asked a passage is not asked again in the same exercise, and in the others
+/// of its deck (rules of our own, no source).
 const REST_DAYS: u32 = 4;
+const REST_DAYS_ELSEWHERE: u32 = 0;
 
-/// The passages of a deck, and when they were asked last, whichever exercise did so.
+/// The passages of a deck, and when they were asked last.
 pub(super) struct Rests {
-    asked: HashMap<Seed, Day>,
+    /// By exercise and by passage.
+    asked: HashMap<Skill, HashMap<Seed, Day>>,
     all: Vec<Arc<Passage>>,
 }
 
 impl Rests {
-    /// The latest day on which it was heard in a question, or some of it in another passage.
+    /// The latest day on which it was heard in a question of any exercise, or some of it in another passage.
     pub(super) fn last(&self, passage: &Passage) -> Option<Day> {
-        let others = self.all.iter().filter(|other| other.overlaps(passage));
-        let seeds = others.map(|other| other.seed()).chain([passage.seed()]);
-        seeds
-            .filter_map(|seed| self.asked.get(&seed))
+        let each = self.asked.values();
+        each.filter_map(|asked| self.last_among(asked, passage))
             .max()
-            .copied()
     }
 
-    /// Whether it may be asked on this day.
-    pub(super) fn has_rested(&self, passage: &Passage, day: Day) -> bool {
-        let last = self.last(passage);
-        last.is_none_or(|last| day.since(last) > REST_DAYS)
+    /// Whether an exercise may ask it on this day.
+    pub(super) fn has_rested(&self, skill: &Skill, passage: &Passage, day: Day) -> bool {
+        let here = self.asked.get(skill);
+        let here = here.and_then(|asked| self.last_among(asked, passage));
+        let has = |last: Option<Day>, days| last.is_none_or(|last| day.since(last) > days);
+        has(here, REST_DAYS) && has(self.last(passage), REST_DAYS_ELSEWHERE)
+    }
+
+    fn last_among(&self, asked: &HashMap<Seed, Day>, passage: &Passage) -> Option<Day> {
+        let others = self.all.iter().filter(|other| other.overlaps(passage));
+        let seeds = others.map(|other| other.seed()).chain([passage.seed()]);
+        seeds.filter_map(|seed| asked.get(&seed)).max().copied()
     }
 }
 
@@ -49,8 +58,9 @@ impl App {
                 continue;
             };
             rests.all.extend_from_slice(passages);
+            let asked = rests.asked.entry(skill.clone()).or_default();
             self.store.attempts_of(skill, |attempt| {
-                let last = rests.asked.entry(attempt.seed).or_insert(attempt.day);
+                let last = asked.entry(attempt.seed).or_insert(attempt.day);
                 *last = (*last).max(attempt.day);
             })?;
         }
@@ -66,7 +76,8 @@ impl App {
         rests: &Rests,
     ) -> Result<Vec<&'p Arc<Passage>>, Trouble> {
         let is_there = |passage: &&Arc<Passage>| !self.missing.contains(&passage.recording());
-        let has_rested = |passage: &&Arc<Passage>| rests.has_rested(passage, self.planned_for);
+        let has_rested =
+            |passage: &&Arc<Passage>| rests.has_rested(skill, passage, self.planned_for);
         let mut ready = Vec::new();
         for passage in passages.iter().filter(is_there).filter(has_rested) {
             if !self.store.is_disputed(skill, passage.seed(), GENERATOR)? {
@@ -83,8 +94,8 @@ impl App {
         Ok(is_cut && self.n_passages_ready(&cut)? == 0)
     }
 
-    /// How many questions of passages these exercises have until all rest: each passage is one, and rests
-    /// in all of them.
+    /// How many questions of passages these exercises have today: each passage is one, and rests in all of
+    /// them until the next learning day.
     pub(in crate::app) fn n_passages_ready(&self, exercises: &[usize]) -> Result<u32, Trouble> {
         let rests = self.rests()?;
         let mut counted: Vec<&Arc<Passage>> = Vec::new();
@@ -99,5 +110,33 @@ impl App {
             }
         }
         Ok(u32::try_from(counted.len()).unwrap_or(u32::MAX))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quiz::passage::tests::passage;
+
+    #[test]
+    fn a_passage_rests_longer_in_the_exercise_that_asked_it_than_in_the_others() {
+        let [feel, start, clap] = ["own/feel", "own/start", "own/clap"].map(|id| Skill(id.into()));
+        let (asked, other) = (Arc::new(passage("3333")), Arc::new(passage("2222")));
+        let on = |day: i32| HashMap::from([(asked.seed(), Day(day))]);
+        let rests = Rests {
+            asked: HashMap::from([(feel.clone(), on(100)), (start.clone(), on(103))]),
+            all: vec![Arc::clone(&asked), Arc::clone(&other)],
+        };
+        let days = |skill: &Skill, passage: &Passage| -> Vec<i32> {
+            let rested = (100..110).filter(|day| rests.has_rested(skill, passage, Day(*day)));
+            rested.collect()
+        };
+        // On the third day another exercise asked it, so that it rests in all until the next.
+        assert_eq!(days(&feel, &asked), [105, 106, 107, 108, 109]);
+        assert_eq!(days(&start, &asked), [108, 109]);
+        assert_eq!(days(&clap, &asked), [104, 105, 106, 107, 108, 109]);
+        assert_eq!(rests.last(&asked), Some(Day(103)));
+        assert_eq!(days(&feel, &other), (100..110).collect::<Vec<i32>>());
+        assert_eq!(rests.last(&other), None);
     }
 }
