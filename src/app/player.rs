@@ -305,8 +305,7 @@ impl Player {
             (None, None) => return None,
         };
         let (idx, part) = rendering.part_at(frame)?;
-        let tick = part.timeline.tick_at(Frame(frame.0 - part.first.0));
-        Some(part.playhead(tick, (idx, rendering.parts.len())))
+        Some(part.playhead(part.tick_at(frame), (idx, rendering.parts.len())))
     }
 
     fn frame(&mut self, at: Stamp) -> Option<Frame> {
@@ -325,9 +324,23 @@ fn signed(later: Stamp, earlier: Stamp) -> i64 {
 }
 
 impl Part {
+    /// The tick that is heard with a frame of the whole sound. What of its pace is uneven comes again in every
+    /// round, so that each frame is placed within its own.
+    fn tick_at(&self, frame: Frame) -> Tick {
+        let n_frames = i64::try_from(self.timeline.n_frames().0).unwrap_or(i64::MAX);
+        let (n_frames, since) = (n_frames.max(1), frame.0 - self.first.0);
+        let within = self.timeline.tick_at(Frame(since.rem_euclid(n_frames)));
+        let later = since.div_euclid(n_frames).saturating_mul(self.loop_ticks());
+        Tick(within.0.saturating_add(later))
+    }
+
+    fn loop_ticks(&self) -> i64 {
+        i64::from(self.n_cycles) * self.n_pulses * TICKS_PER_PULSE
+    }
+
     #[expect(clippy::cast_precision_loss, reason = "ticks of a short phrase")]
     fn playhead(&self, tick: Tick, part: (usize, usize)) -> Playhead {
-        let loop_ticks = i64::from(self.n_cycles) * self.n_pulses * TICKS_PER_PULSE;
+        let loop_ticks = self.loop_ticks();
         let cycle_ticks = self.n_pulses * TICKS_PER_PULSE;
         let begins = self.entry * TICKS_PER_PULSE;
         let in_loop = tick.0.rem_euclid(loop_ticks.max(1));
@@ -345,6 +358,40 @@ impl Part {
             } else {
                 since_entry
             },
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rhythm::{Cycle, Feel, Pace};
+
+    #[test]
+    fn the_playhead_of_an_uneven_passage_is_as_true_in_the_hundredth_round_as_in_the_first() {
+        // Two cycles, the second of them slower: 6 x 0.3 and 6 x 0.5 seconds.
+        let gaps: Vec<f64> = [0.3, 0.5].into_iter().flat_map(|gap| [gap; 6]).collect();
+        let phrase = Phrase {
+            cycle: Cycle::SIX,
+            pace: Pace::of_pulses(&gaps),
+            n_cycles: 2,
+            entry: 0,
+            feel: Feel::Either,
+            notes: Vec::new(),
+        };
+        let rate = SampleRate::HZ_48000;
+        let part = Part::of(&phrase, Frame(0), rate);
+        for round in [0, 1, 99] {
+            for (micros, cycle, pulse) in [(600_000, 0, 2.0), (2_300_000, 1, 1.0)] {
+                let frame = rate.frame_at(round * 4_800_000 + micros);
+                let head = part.playhead(part.tick_at(frame), (0, 1));
+                assert_eq!(head.cycle, (cycle, 2), "round {round}");
+                assert!(
+                    (head.pulse - pulse).abs() < 0.01,
+                    "{} in round {round}",
+                    head.pulse
+                );
+            }
         }
     }
 }
