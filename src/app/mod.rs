@@ -59,7 +59,7 @@ pub use intent::{
 };
 pub use learner::replayed;
 pub use listening::Listening;
-pub use passages::{passage_example, passage_place};
+pub use passages::{passage_example, passage_place, set_aside};
 pub use player::Playhead;
 pub use progress::{FIRM, Progress, ProgressLine, progress_of};
 pub use quiet::Quiet;

@@ -142,9 +142,11 @@ impl App {
         };
         let skill = self.course.skill(choice.candidate).cloned();
         let seed = question.measured().seed();
-        let aside = match &skill {
-            Some(skill) => self.store.is_disputed(skill, seed, GENERATOR)?,
-            None => false,
+        let store = &self.store;
+        let aside = match (&skill, question.passage()) {
+            (Some(skill), Some(passage)) => store.is_passage_disputed(skill, passage, GENERATOR)?,
+            (Some(skill), None) => store.is_disputed(skill, seed, GENERATOR)?,
+            (None, _) => false,
         };
         if aside && tries == TRIES {
             // What is set aside is not asked, whatever else is left.

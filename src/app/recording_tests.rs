@@ -8,7 +8,8 @@ use crate::app::recording::tests::source_of_clicks;
 use crate::app::recording::{Clapping, Claps, Given, Go, Recording, Source, State, Step};
 use crate::mark::Mark;
 use crate::pcm::Speed;
-use crate::quiz::Hand;
+use crate::phrase::GENERATOR;
+use crate::quiz::{Attempt, Hand};
 
 impl Practice {
     /// Has clicks opened, whose pulses are known.
@@ -147,6 +148,79 @@ fn a_passage_that_was_cut_anew_is_as_it_was_cut_before_when_that_is_taken_back()
     let back = "Taken back: the passage is in the deck as it was cut before.";
     assert_eq!(practice.recording().told, back);
     assert_eq!(deck(), Some(first));
+}
+
+#[test]
+fn whoever_cuts_a_passage_that_they_doubted_says_the_same_or_another_thing_of_it() {
+    let mut practice = Practice::with_clicks();
+    let (installed, own) = shelf();
+    practice.app.installed = installed;
+    let deck = || {
+        let text = own.lock().expect("nobody panics").clone();
+        crate::deck::parse(&text.expect("a deck")).expect("no faults")
+    };
+    let asked = || {
+        let deck = deck();
+        let mut exercises = deck.exercises().iter();
+        let clap = exercises.find(|exercise| &*exercise.skill.0 == "own/clap");
+        let clap = clap.expect("an exercise that takes it");
+        (clap.skill.clone(), Arc::clone(&clap.material.passages()[0]))
+    };
+    let is_aside = |practice: &Practice| {
+        let (skill, passage) = asked();
+        let store = &practice.app.store;
+        let aside = store.is_passage_disputed(&skill, &passage, GENERATOR);
+        aside.expect("it can be read")
+    };
+    let doubt = |practice: &mut Practice, number| {
+        let (skill, passage) = asked();
+        let attempt = Attempt {
+            skill,
+            seed: passage.seed(),
+            generator: GENERATOR,
+            phrase: passage.line(),
+            ..crate::review::any_attempt(number)
+        };
+        let store = &mut practice.app.store;
+        store.append(&attempt, None).expect("an append");
+        let now = practice.clock.now();
+        store.dispute(&attempt, now, None).expect("a dispute");
+    };
+    let n_ready = |practice: &mut Practice| {
+        practice.app.course = Course::new(deck());
+        let app = &practice.app;
+        let count = app.n_passages_ready(&app.course.cut());
+        count.expect("it can be read")
+    };
+    practice.step(Step::Cut);
+    assert_eq!(n_ready(&mut practice), 1);
+    doubt(&mut practice, 1);
+    assert!(is_aside(&practice));
+    // Other exercises go by the same marks, so that none asks it.
+    assert_eq!(n_ready(&mut practice), 0);
+    // It was right after all.
+    practice.clock.advance(1_000_000);
+    practice.step(Step::Cut);
+    let same = "It stays as it was cut, and is asked again: you doubt it no more.";
+    assert_eq!(practice.recording().told, same);
+    assert!(!is_aside(&practice));
+    assert_eq!(n_ready(&mut practice), 1);
+    practice.step(Step::Cut);
+    let told = &practice.recording().told;
+    assert_eq!(
+        told,
+        "It cannot be cut: this passage is in the deck already."
+    );
+    // Or it was not.
+    practice.clock.advance(1_000_000);
+    doubt(&mut practice, 2);
+    assert!(is_aside(&practice));
+    practice.step(Step::Say(Mark::Twos));
+    practice.step(Step::Cut);
+    assert!(!is_aside(&practice));
+    // Taken back, it is the passage that was doubted.
+    practice.step(Step::TakeBack);
+    assert!(is_aside(&practice));
 }
 
 #[test]

@@ -229,6 +229,15 @@ pub(crate) mod tests {
         Passage::new(parts).expect("a passage")
     }
 
+    impl Passage {
+        /// The same stretch with the marks of another one.
+        pub(crate) fn with_marks_of(&self, other: &Self) -> Self {
+            let marks = other.0.marks.clone();
+            let parts = self.0.clone();
+            Self::new(PassageParts { marks, ..parts }).expect("as many cycles")
+        }
+    }
+
     fn mark(sign: char) -> Option<Mark> {
         Mark::ALL.into_iter().find(|mark| mark.sign() == sign)
     }

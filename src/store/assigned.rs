@@ -255,15 +255,33 @@ pub(super) fn rulings(conn: &Connection) -> Result<Rulings, Fault> {
     Ok(rulings)
 }
 
+/// A label is right: what was doubted before is not set aside any more.
+pub(super) fn uphold(conn: &mut Connection, phrase: PhraseId, at: Moment) -> Result<(), Fault> {
+    let tx = conn.transaction()?;
+    let judgement = Judgement {
+        phrase,
+        ruling: Ruling::Upheld,
+        at,
+        note: None,
+    };
+    write_judgement(&tx, &judgement)?;
+    tx.execute("DELETE FROM cache_mark", [])?;
+    Ok(tx.commit()?)
+}
+
 /// Whether a phrase may not be asked: its label was overruled or withdrawn, or it is doubted and was
-/// not upheld since.
+/// not upheld since. What can be labelled anew under the same seed is doubted only as it stands, in one
+/// line.
 pub(super) fn is_aside(
     conn: &Connection,
-    skill: &Skill,
-    seed: Seed,
-    generator: u32,
+    phrase: &PhraseId,
+    as_it_stands: Option<&str>,
 ) -> Result<bool, Fault> {
-    let key = (&*skill.0, seed.0.cast_signed(), generator);
+    let key = (
+        &*phrase.skill.0,
+        phrase.seed.0.cast_signed(),
+        phrase.generator,
+    );
     let sql = "SELECT ruling, at_ms FROM judgement
                WHERE skill = ?1 AND seed = ?2 AND generator = ?3";
     let judged: Option<(String, i64)> = conn
@@ -275,8 +293,10 @@ pub(super) fn is_aside(
         Some((_, at)) => at,
         None => i64::MIN,
     };
-    let sql = "SELECT EXISTS (SELECT 1 FROM dispute
-               WHERE skill = ?1 AND seed = ?2 AND generator = ?3 AND at_ms > ?4)";
-    let key = (key.0, key.1, key.2, upheld_at);
+    let sql = "SELECT EXISTS (
+                   SELECT 1 FROM dispute JOIN attempt USING (install, sitting, number)
+                   WHERE dispute.skill = ?1 AND dispute.seed = ?2 AND dispute.generator = ?3
+                   AND dispute.at_ms > ?4 AND (?5 IS NULL OR attempt.phrase = ?5))";
+    let key = (key.0, key.1, key.2, upheld_at, as_it_stands);
     Ok(conn.prepare_cached(sql)?.query_row(key, |row| row.get(0))?)
 }

@@ -4,11 +4,13 @@ use std::error::Error;
 
 use rusqlite::{Connection, Row};
 
+use crate::class::judgement::PhraseId;
 use crate::label::Label;
+use crate::quiz::passage::Passage;
 use crate::quiz::{Attempt, AttemptId, Skill};
 use crate::world::{Moment, Seed};
 
-use super::assigned::is_aside;
+use super::assigned::{is_aside, uphold};
 use super::error::Fault;
 use super::record::{install_from_sql, install_to_sql};
 use super::{Store, StoreError};
@@ -55,7 +57,40 @@ impl Store {
         seed: Seed,
         generator: u32,
     ) -> Result<bool, StoreError> {
-        self.here(is_aside(&self.conn, skill, seed, generator))
+        let phrase = phrase_of(skill, seed, generator);
+        self.here(is_aside(&self.conn, &phrase, None))
+    }
+
+    /// The same of a passage of a recording. Since it is named by its place alone, a doubt is about what was
+    /// said of it then: cut anew with other marks or another end it is not doubted.
+    ///
+    /// # Errors
+    /// When the store cannot be read.
+    pub fn is_passage_disputed(
+        &self,
+        skill: &Skill,
+        passage: &Passage,
+        generator: u32,
+    ) -> Result<bool, StoreError> {
+        let phrase = phrase_of(skill, passage.seed(), generator);
+        self.here(is_aside(&self.conn, &phrase, Some(&passage.line())))
+    }
+
+    /// Whoever said what a passage is says so again: it is not set aside any more. The cache counts as absent
+    /// then, as it does whenever something was judged.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn uphold_passage(
+        &mut self,
+        skill: &Skill,
+        passage: &Passage,
+        (generator, at): (u32, Moment),
+    ) -> Result<(), StoreError> {
+        let phrase = phrase_of(skill, passage.seed(), generator);
+        let outcome = uphold(&mut self.conn, phrase, at);
+        self.cache_rules = None;
+        self.here(outcome)
     }
 
     /// All disputes in the order in which they were written.
@@ -64,6 +99,14 @@ impl Store {
     /// When a row cannot be read.
     pub fn disputes(&self) -> Result<Vec<Dispute>, StoreError> {
         self.here(read_all(&self.conn))
+    }
+}
+
+fn phrase_of(skill: &Skill, seed: Seed, generator: u32) -> PhraseId {
+    PhraseId {
+        skill: skill.clone(),
+        seed,
+        generator,
     }
 }
 

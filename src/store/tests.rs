@@ -15,6 +15,7 @@ use crate::label::{ContentHash, Label};
 use crate::mark::{By, Mark, Marked, Sections, Stretch, Sure};
 use crate::phrase::Level;
 use crate::quiz::judge::Delay;
+use crate::quiz::passage::Passage;
 use crate::quiz::{
     Answer, Attempt, AttemptId, Hand, KeptTap, KeptTiming, Kind, Owner, Phase, Skill,
 };
@@ -280,6 +281,40 @@ fn an_unreadable_row_is_named() {
 fn check_refused(store: &Store, sql: &str, why: &str) {
     let error = store.conn.execute_batch(sql).expect_err(sql);
     assert!(error.to_string().contains(why), "{sql}: {error}");
+}
+
+#[test]
+fn a_passage_is_doubted_as_it_stands_and_until_whoever_cut_it_says_the_same_again() {
+    let mut store = store();
+    let [threes, twos] = ["3333", "2222"].map(crate::quiz::passage::tests::passage);
+    let skill = Skill("own/feel".into());
+    let asked = |number: u32| Attempt {
+        skill: skill.clone(),
+        seed: threes.seed(),
+        phrase: threes.line(),
+        ..attempt(number)
+    };
+    for number in [1, 2] {
+        store.append(&asked(number), None).expect("an append");
+    }
+    let is_aside = |store: &Store, passage: &Passage| {
+        let aside = store.is_passage_disputed(&skill, passage, 1);
+        aside.expect("it can be read")
+    };
+    // The same place, cut anew with other marks: of that nobody spoke.
+    let relabelled = threes.with_marks_of(&twos);
+    assert_eq!(relabelled.seed(), threes.seed());
+    assert!(!is_aside(&store, &threes));
+    let doubted = store.dispute(&asked(1), Moment(5), None);
+    doubted.expect("a dispute");
+    assert!(is_aside(&store, &threes) && !is_aside(&store, &relabelled));
+    let upheld = store.uphold_passage(&skill, &threes, (1, Moment(6)));
+    upheld.expect("it is written");
+    assert!(!is_aside(&store, &threes));
+    // A doubt that comes later is a new one.
+    let doubted = store.dispute(&asked(2), Moment(7), None);
+    doubted.expect("a dispute");
+    assert!(is_aside(&store, &threes));
 }
 
 #[test]

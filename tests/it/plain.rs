@@ -181,7 +181,7 @@ fn a_disputed_phrase_is_set_aside() {
     talk.say("1");
     let (name, _) = talk.answered();
     talk.say("x");
-    talk.until(|line| line.starts_with("Set aside: "));
+    talk.until(|line| line == "It is set aside: it is not asked again until it is judged.");
     talk.say("x");
     talk.until(|line| line == "It is set aside already.");
     assert_eq!(talk.end().code, 0);

@@ -15,11 +15,12 @@ use std::sync::Arc;
 use super::player::Rendering;
 use super::worker::What;
 use super::{App, Place, Trouble};
+use crate::deck;
 use crate::label::ContentHash;
 use crate::listen::clock;
 use crate::pcm::{Pcm, SampleRate};
 use crate::quiz::passage::Passage;
-use crate::quiz::{Playing, Question, Reveal, Skill};
+use crate::quiz::{Playing, Question, Reveal, Shown, Skill};
 use crate::review::plan::Plan;
 use crate::rhythm::Counting;
 
@@ -37,9 +38,9 @@ impl App {
         passages: &[Arc<Passage>],
     ) -> Result<Option<Cutting>, Trouble> {
         let rests = self.rests()?;
-        let ready = self.ready(skill, passages, &rests)?;
+        let ready = self.ready(skill, passages, &rests);
         let order = self.seed.child("passage", self.generation);
-        let chosen = ready.into_iter().min_by_key(|passage| {
+        let chosen = ready.min_by_key(|passage| {
             let by_chance = order.child("order", passage.seed().0).0;
             (rests.last(passage), by_chance)
         });
@@ -184,6 +185,23 @@ impl App {
         if !self.notes.iter().any(|other| other == note) {
             self.notes.push(note.to_owned());
         }
+    }
+}
+
+/// What comes of a doubt about what was shown, in words. Of a learner's own recordings nobody judges but the
+/// learner, who said what they are.
+pub fn set_aside(shown: &Shown) -> String {
+    let is_own = || {
+        let deck = shown.attempt.skill.0.split('/').next();
+        deck == Some(deck::OWN_RECORDINGS)
+    };
+    match shown.question.passage().filter(|_| is_own()) {
+        Some(passage) => format!(
+            "set aside as it was cut: listen to {}, say what you hear, and cut it anew with x; then it is \
+             asked again",
+            passage_place(passage)
+        ),
+        None => "set aside: it is not asked again until it is judged".to_owned(),
     }
 }
 

@@ -1,7 +1,7 @@
 //! How passages rest. What one exercise has shown is known in every other until the learner has slept over
 //! it; in the same exercise an answer is remembered by its surface for longer.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::sync::Arc;
 
 use crate::app::{App, Trouble};
@@ -15,11 +15,14 @@ use crate::world::{Day, Seed};
 const REST_DAYS: u32 = 4;
 const REST_DAYS_ELSEWHERE: u32 = 0;
 
-/// The passages of a deck, and when they were asked last.
+/// The passages of a deck, when they were asked last, and whether somebody doubts them.
 pub(super) struct Rests {
     /// By exercise and by passage.
     asked: HashMap<Skill, HashMap<Seed, Day>>,
     all: Vec<Arc<Passage>>,
+    /// Those that were doubted as they stand, each in its line. What a person said of a passage is what every
+    /// exercise goes by, so that a doubt in one holds in all.
+    doubted: HashSet<String>,
 }
 
 impl Rests {
@@ -46,11 +49,12 @@ impl Rests {
 }
 
 impl App {
-    /// When the passages of the deck were asked.
+    /// When the passages of the deck were asked, and which of them are doubted.
     pub(super) fn rests(&self) -> Result<Rests, Trouble> {
         let mut rests = Rests {
             asked: HashMap::new(),
             all: Vec::new(),
+            doubted: HashSet::new(),
         };
         for idx in self.course.cut() {
             let passages = self.course.passages(idx);
@@ -63,6 +67,11 @@ impl App {
                 let last = asked.entry(attempt.seed).or_insert(attempt.day);
                 *last = (*last).max(attempt.day);
             })?;
+            for passage in passages {
+                if self.store.is_passage_disputed(skill, passage, GENERATOR)? {
+                    rests.doubted.insert(passage.line());
+                }
+            }
         }
         Ok(rests)
     }
@@ -70,21 +79,16 @@ impl App {
     /// Those of an exercise's passages that rested, whose label nobody doubts, and whose recordings are
     /// not missing.
     pub(super) fn ready<'p>(
-        &self,
-        skill: &Skill,
+        &'p self,
+        skill: &'p Skill,
         passages: &'p [Arc<Passage>],
-        rests: &Rests,
-    ) -> Result<Vec<&'p Arc<Passage>>, Trouble> {
-        let is_there = |passage: &&Arc<Passage>| !self.missing.contains(&passage.recording());
-        let has_rested =
-            |passage: &&Arc<Passage>| rests.has_rested(skill, passage, self.planned_for);
-        let mut ready = Vec::new();
-        for passage in passages.iter().filter(is_there).filter(has_rested) {
-            if !self.store.is_disputed(skill, passage.seed(), GENERATOR)? {
-                ready.push(passage);
-            }
-        }
-        Ok(ready)
+        rests: &'p Rests,
+    ) -> impl Iterator<Item = &'p Arc<Passage>> {
+        passages.iter().filter(move |passage| {
+            !self.missing.contains(&passage.recording())
+                && rests.has_rested(skill, passage, self.planned_for)
+                && !rests.doubted.contains(&passage.line())
+        })
     }
 
     /// Whether nothing of a deck of recordings can be asked since all its passages rest.
@@ -103,7 +107,7 @@ impl App {
             let Some(skill) = self.course.skill(*idx) else {
                 continue;
             };
-            for passage in self.ready(skill, self.course.passages(*idx), &rests)? {
+            for passage in self.ready(skill, self.course.passages(*idx), &rests) {
                 if !counted.iter().any(|other| other.overlaps(passage)) {
                     counted.push(passage);
                 }
@@ -126,6 +130,7 @@ mod tests {
         let rests = Rests {
             asked: HashMap::from([(feel.clone(), on(100)), (start.clone(), on(103))]),
             all: vec![Arc::clone(&asked), Arc::clone(&other)],
+            doubted: HashSet::new(),
         };
         let days = |skill: &Skill, passage: &Passage| -> Vec<i32> {
             let rested = (100..110).filter(|day| rests.has_rested(skill, passage, Day(*day)));

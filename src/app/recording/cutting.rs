@@ -12,6 +12,7 @@ use crate::app::{App, Place, Trouble};
 use crate::deck::{self, Deck};
 use crate::label::ContentHash;
 use crate::mark::{By, Mark};
+use crate::phrase::GENERATOR;
 use crate::quiz::Form;
 use crate::quiz::passage::{Passage, TURN_CYCLES};
 use crate::rhythm::Cycle;
@@ -123,14 +124,16 @@ impl Cut {
         format!("{}\n{}", kept.trim_end(), self.table())
     }
 
+    /// It among the passages that an exercise takes.
+    fn passage_in(&self, exercise: &deck::Exercise) -> Option<Arc<Passage>> {
+        let mut passages = exercise.material.passages().iter();
+        let found = passages.find(|passage| passage.id().as_str() == self.id);
+        found.cloned()
+    }
+
     /// What is said when it was cut.
     pub(super) fn words(&self, deck: &Deck) -> String {
-        let taken = |exercise: &deck::Exercise| {
-            let mut passages = exercise.material.passages().iter();
-            passages
-                .find(|passage| passage.id().as_str() == self.id)
-                .cloned()
-        };
+        let taken = |exercise: &deck::Exercise| self.passage_in(exercise);
         let takes = deck.exercises().iter();
         let takes = takes.filter_map(|exercise| Some((taken(exercise)?, exercise)));
         let (passages, titles): (Vec<Arc<Passage>>, Vec<String>) = takes
@@ -184,6 +187,11 @@ impl App {
             return Ok(());
         };
         let told = match recording.cut() {
+            Ok(cut) if self.uphold(&cut)? => {
+                let told = "It stays as it was cut, and is asked again: you doubt it no more.";
+                self.tell_of_recording(told);
+                return Ok(());
+            }
             Ok(cut) => self.add_to_own(&cut),
             Err(why) => Err(why.to_owned()),
         };
@@ -197,6 +205,35 @@ impl App {
             };
         }
         Ok(())
+    }
+
+    /// Where the very same was cut before and doubted since, whoever cuts it says it anew: it is set aside no
+    /// more. Whether it was.
+    fn uphold(&mut self, cut: &Cut) -> Result<bool, Trouble> {
+        let kept = (self.installed.text)(deck::OWN_RECORDINGS);
+        let kept = kept.filter(|text| text.contains(&cut.table()));
+        let Some(deck) = kept.and_then(|text| deck::parse(&text).ok()) else {
+            return Ok(false);
+        };
+        let now = self.clock.now();
+        let mut was_aside = false;
+        for exercise in deck.exercises() {
+            let Some(passage) = cut.passage_in(exercise) else {
+                continue;
+            };
+            let (skill, store) = (&exercise.skill, &mut self.store);
+            if store.is_passage_disputed(skill, &passage, GENERATOR)? {
+                store.uphold_passage(skill, &passage, (GENERATOR, now))?;
+                was_aside = true;
+            }
+        }
+        Ok(was_aside)
+    }
+
+    fn tell_of_recording(&mut self, told: &str) {
+        if let Place::Recording(recording) = &mut self.place {
+            recording.told = told.to_owned();
+        }
     }
 
     /// The deck of own recordings is as it was before a cut, unless it was changed since.

@@ -14,7 +14,7 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 
 use crate::app::tune_up::Step;
-use crate::app::{App, Done, Intent, Place, Trouble};
+use crate::app::{App, Done, Intent, Place, Trouble, set_aside};
 use crate::cli::failure::{Failure, Kind};
 use crate::cli::lines::{self, Handled, Line};
 use crate::label::printable;
@@ -258,15 +258,18 @@ impl Plain {
 
     /// Nothing is heard of a dispute, so that it is told.
     fn dispute(&mut self, stamp: Stamp) -> Result<(), Ended> {
-        let disputed = |app: &App| matches!(app.stage(), Some(Stage::Shown(s)) if s.disputed);
+        let disputed = |app: &App| match app.stage() {
+            Some(Stage::Shown(shown)) if shown.disputed => Some(set_aside(shown)),
+            _ => None,
+        };
         let before = disputed(&self.app);
         self.app.intend(Intent::Dispute, stamp)?;
         let told = match (before, disputed(&self.app)) {
-            (true, _) => "It is set aside already.",
-            (false, true) => "Set aside: it is not asked again until its label has been judged.",
-            (false, false) => return Ok(()),
+            (Some(_), _) => "It is set aside already.".to_owned(),
+            (None, Some(told)) => format!("It is {told}."),
+            (None, None) => return Ok(()),
         };
-        Ok(say(&[told])?)
+        Ok(say(&[&told])?)
     }
 
     /// Tells what is new.

@@ -2,6 +2,7 @@
 
 use ratatui::style::Style;
 
+use crate::app::set_aside;
 use crate::quiz::{Hearing, Shown};
 use crate::tui::page::{Body, Screen};
 use crate::tui::theme::Theme;
@@ -58,7 +59,7 @@ const REST: &str = "You have practised for a good while: give your ears and hand
 fn state(shown: &Shown) -> String {
     let mut said = vec![if shown.saved { "kept" } else { "being kept" }.to_owned()];
     if shown.disputed {
-        said.push("set aside: it is not asked again until it is judged".to_owned());
+        said.push(set_aside(shown));
     }
     if let Some((hearing, since)) = shown.sounding {
         let state = if since.is_some() {
