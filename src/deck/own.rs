@@ -13,6 +13,15 @@ pub fn own_recordings() -> &'static str {
     include_str!("own.toml")
 }
 
+/// Its exercise in cycles of which no count can be chosen by a key: there the beginning is tapped.
+const TAPPED_START: &str = "id = \"start\"
+title = \"Where does it begin?\"
+asks = \"find-start\"
+by = \"taps\"
+line = \"It is cut anywhere in the cycle, and goes on from there.\"
+repair = \"Find what comes once a round, and tap there alone.\"
+passages = \"all\"";
+
 /// Its exercises for passages in another cycle than six, as they are added when the first one is cut;
 /// `None` of a cycle in which decks ask nothing.
 pub fn own_exercises(cycle: Cycle) -> Option<String> {
@@ -25,9 +34,10 @@ pub fn own_exercises(cycle: Cycle) -> Option<String> {
         "clap",
         "catch-turn",
     ];
-    let fits = |asks: &&str| *asks != "find-start" || n <= MOST_CHOSEN;
-    let texts = asked.into_iter().filter(fits);
-    let texts = texts.filter_map(|asks| exercise(own_recordings(), asks));
+    let texts = asked.into_iter().filter_map(|asks| match asks {
+        "find-start" if n > MOST_CHOSEN => Some(TAPPED_START),
+        _ => exercise(own_recordings(), asks),
+    });
     Some(texts.map(|text| in_cycle(text, cycle)).collect())
 }
 
@@ -70,6 +80,7 @@ fn clappings_of(cycle: Cycle) -> [String; 4] {
 mod tests {
     use super::*;
     use crate::deck::parse;
+    use crate::quiz::{By, Form};
 
     /// A deck with one passage of seven cycles in threes and one in twos.
     fn with_passages(cycle: Cycle) -> String {
@@ -99,8 +110,13 @@ mod tests {
             let deck = parse(&with_passages(cycle)).expect("no faults");
             let of_cycle = deck.exercises().iter();
             let of_cycle = of_cycle.filter(|e| e.material.cycle() == cycle);
-            let expected = if n <= 9 { 5 } else { 4 };
-            assert_eq!(of_cycle.count(), expected, "in {n}");
+            assert_eq!(of_cycle.clone().count(), 5, "in {n}");
+            let starts = of_cycle.filter_map(|exercise| match exercise.form {
+                Form::FindStart(by) => Some(by),
+                _ => None,
+            });
+            let by = if n <= 9 { By::Count } else { By::Taps };
+            assert_eq!(starts.collect::<Vec<By>>(), [by], "in {n}");
         }
         for n in [2, 4, 11, 48] {
             assert_eq!(own_exercises(Cycle::new(n).expect("a cycle")), None);

@@ -2,9 +2,9 @@
 
 use std::sync::Arc;
 
-use super::Form;
 use super::kind::of_passage;
 use super::passage::Passage;
+use super::{By, Form};
 use crate::phrase::Recipe;
 use crate::rhythm::{Counting, Cycle};
 
@@ -72,7 +72,7 @@ impl Material {
         };
         let n = match form {
             Form::NameFeel => of_passage::feels(passages).len(),
-            Form::FindStart(_) => self.cycle().n_pulses(),
+            Form::FindStart(By::Count) => self.cycle().n_pulses(),
             Form::CatchTurn(_) => {
                 let n_cycles = passages.iter().map(|passage| passage.n_cycles()).min();
                 // Three cycles side by side are right.

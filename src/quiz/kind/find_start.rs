@@ -6,7 +6,7 @@
 
 use crate::accent::Cue;
 use crate::phrase::{Level, NoPhrase, Phrase, Purpose, Recipe, Row, Wanted, make};
-use crate::rhythm::{Counting, Layer, PulseMap, TICKS_PER_PULSE};
+use crate::rhythm::{Counting, Layer, Pace, PulseMap, TICKS_PER_PULSE, Tick};
 use crate::world::Seed;
 
 use crate::quiz::judge::{Lead, Place, Reading, Round, judge};
@@ -93,12 +93,39 @@ pub(in crate::quiz) fn tapped(phrase: &Phrase, taps: &[Tap]) -> Answer {
     Answer::Start(pointed.and_then(|(pulse, _)| u8::try_from(pulse).ok()))
 }
 
-/// The pulse that was tapped last, and in how many rounds, judged among all pulses. Only the place is
-/// asked, never the timing.
+/// When taps fell, had every pulse been as long as all are on the mean, and those pulses. It goes round, and
+/// what of its pace is uneven comes again in every round, so that each tap is placed within its own. Only
+/// the place is asked, never the timing.
+fn on_even_pulses(phrase: &Phrase, taps: &[Tap]) -> (PulseMap, Vec<i64>) {
+    let uneven = PulseMap::of(phrase.pace.clone(), 0);
+    let (begins, ends) = (phrase.begins(), phrase.ends());
+    let [first, after] = [begins, ends].map(|tick| uneven.micros_at(tick));
+    let (ticks, round) = (ends.0 - begins.0, (after - first).max(1));
+    let even = PulseMap::of(Pace::of_pulses(&[seconds(round) / pulses(ticks)]), 0);
+    let place = |tap: &Tap| {
+        let n_rounds = tap.micros.saturating_sub(first).div_euclid(round);
+        let within = tap.micros.saturating_sub(n_rounds.saturating_mul(round));
+        let later = n_rounds.saturating_mul(ticks);
+        even.micros_at(Tick(uneven.tick_at(within).0.saturating_add(later)))
+    };
+    let micros = taps.iter().map(place).collect();
+    (even, micros)
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a round lasts minutes at most")]
+fn seconds(micros: i64) -> f64 {
+    micros as f64 / 1e6
+}
+
+#[expect(clippy::cast_precision_loss, reason = "a round has few pulses")]
+fn pulses(ticks: i64) -> f64 {
+    ticks as f64 / TICKS_PER_PULSE as f64
+}
+
+/// The pulse that was tapped last, and in how many rounds, judged among all pulses.
 fn pointed(phrase: &Phrase, taps: &[Tap]) -> Option<(usize, usize)> {
-    let map = PulseMap::of(phrase.pace.clone(), 0);
+    let (map, micros) = on_even_pulses(phrase, taps);
     let n = i64::try_from(phrase.cycle.n_pulses()).unwrap_or(1);
-    let micros: Vec<i64> = taps.iter().map(|tap| tap.micros).collect();
     let half = TICKS_PER_PULSE / 2;
     let cycle = |micros: i64| {
         map.tick_at(micros)
@@ -209,6 +236,27 @@ mod tests {
         check(&[6, 9, 12, 15, 18, 21, 24, 27], 0, None);
         // The search at the beginning is forgiven.
         check(&[4, 8, 12, 18, 24, 30], 0, Some(0));
+    }
+
+    #[test]
+    fn taps_of_later_rounds_are_placed_by_the_pulses_of_their_own() {
+        // From the third of six pulses on three cycles go by in 4 x 0.2 + 6 x 0.4 + 6 x 0.6 + 2 x 0.25 seconds.
+        let gaps = [0.2, 0.4, 0.6, 0.25].into_iter().flat_map(|gap| [gap; 6]);
+        let gaps: Vec<f64> = gaps.collect();
+        let mut uneven = phrase(2);
+        (uneven.pace, uneven.n_cycles) = (Pace::of_pulses(&gaps), 3);
+        let answer = |seconds: &[f64]| {
+            let micros = seconds.iter().map(|s| format!("{:.0}", s * 1e6));
+            let taps = micros.map(|micros| Tap::at(micros.parse().expect("a number")));
+            tapped(&uneven, &taps.collect::<Vec<Tap>>())
+        };
+        // Cycles begin at 1.2, 3.6 and 7.2 seconds, and again 7.3 seconds later.
+        let begins = [1.2, 3.6, 7.2, 8.5, 10.9, 14.5];
+        assert_eq!(answer(&begins), Answer::Start(Some(0)));
+        assert_eq!(answer(&begins[2..]), Answer::Start(Some(0)));
+        // A pulse after each.
+        let after = [1.6, 4.2, 7.45, 8.9, 11.5, 14.75];
+        assert_eq!(answer(&after), Answer::Start(Some(1)));
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! Questions about passages of recordings: the truth is what a person marked.
 //!
-//! The kinds that need no measure can be asked: name the feel, find the start by count, which clapping
-//! fits, clap, catch the turn. A recording makes no levels: it is as hard as it is.
+//! The kinds that need no measure can be asked: name the feel, find the start, which clapping fits, clap,
+//! catch the turn. A recording makes no levels: it is as hard as it is.
 
 use std::ops::RangeInclusive;
 use std::sync::Arc;
@@ -10,7 +10,7 @@ use crate::phrase::{Level, Measured, Phrase, Turning};
 use crate::rhythm::{Feel, Layer};
 use crate::world::{Dice, Seed};
 
-use super::{By, Call, Course, Fits, Form, fit_clapping};
+use super::{Call, Course, Fits, Form, fit_clapping};
 use crate::quiz::Answer;
 use crate::quiz::hands::{Asked, Part};
 use crate::quiz::passage::Passage;
@@ -28,7 +28,7 @@ const LEAST_CLAPPED: usize = 4;
 /// Whether a form can be asked of passages at all: what needs a measure cannot.
 pub(in crate::quiz) fn is_possible(form: &Form) -> bool {
     match form {
-        Form::NameFeel | Form::FindStart(By::Count) => true,
+        Form::NameFeel | Form::FindStart(_) => true,
         Form::FitClapping { to, .. } => *to == Fits::Guitar,
         Form::Clap { course, call, .. } => *course == Course::Whole && *call == Call::None,
         Form::CatchTurn(turning) => *turning == Turning::Once,
@@ -170,7 +170,7 @@ mod tests {
     use super::*;
     use crate::quiz::judge::Place;
     use crate::quiz::passage::tests::passage;
-    use crate::quiz::{Given, Guide, Hands, Material, Reveal, Tap, Verdict};
+    use crate::quiz::{By, Given, Guide, Hands, Material, Reveal, Tap, Verdict};
     use crate::rhythm::{Counting, Cycle, PulseMap, Tick};
 
     fn pool() -> Vec<Arc<Passage>> {
@@ -223,7 +223,22 @@ mod tests {
                     .position(|one| *one == layer)
                     .expect("offered"),
             ),
-            (Task::FindStart { .. }, Answer::Start(Some(pulse))) => choice(usize::from(pulse)),
+            (Task::FindStart { by: By::Count }, Answer::Start(Some(pulse))) => {
+                choice(usize::from(pulse))
+            }
+            (Task::FindStart { by: By::Taps }, Answer::Start(Some(pulse))) => {
+                let phrase = question.phrase();
+                let map = PulseMap::of(phrase.pace.clone(), 0);
+                let begins = (1..=4).map(|cycle| 6 * cycle + i64::from(pulse));
+                let n_pulses = 6 * i64::from(phrase.n_cycles);
+                // The sound goes round: what lies behind its end is heard again from its beginning.
+                let round = map.micros_at(phrase.ends()) - map.micros_at(phrase.begins());
+                let micros = begins.map(|at| {
+                    let n_rounds = (at - phrase.entry).div_euclid(n_pulses);
+                    map.micros_at(Tick::of_pulse(at - n_rounds * n_pulses)) + n_rounds * round
+                });
+                Given::Taps(micros.map(Tap::at).collect(), Hands::Unheard)
+            }
             (Task::CatchTurn { .. }, Answer::Turn(at)) => choice(at.map_or(0, usize::from)),
             (Task::Clap(_), Answer::Hands(Some(layer))) => {
                 let phrase = question.phrase();
@@ -242,6 +257,7 @@ mod tests {
         let forms = [
             Form::NameFeel,
             Form::FindStart(By::Count),
+            Form::FindStart(By::Taps),
             fit(),
             clap(),
             Form::CatchTurn(Turning::Once),
