@@ -431,6 +431,26 @@ mod tests {
     }
 
     #[test]
+    fn an_even_line_leans_as_its_loud_notes_come_whatever_its_pitches_do() {
+        for (group, lean) in [(3, Lean::Threes), (2, Lean::Twos)] {
+            let keys = [64, 65, 67, 65, 64, 62, 60, 62];
+            let note = |at: usize| {
+                let velocity = if at.is_multiple_of(group) { 100 } else { 60 };
+                let key = keys[at % keys.len()];
+                [0, 0x90, key, velocity, 48, 0x80, key, 0]
+            };
+            let mut track: Vec<u8> = (0..96).flat_map(note).collect();
+            track.extend([0, 0xff, 0x2f, 0]);
+            let bytes = [part(b"MThd", &[0, 0, 0, 1, 0, 96]), part(b"MTrk", &track)].concat();
+            let notes = Notes::read(&bytes, PulseNote::EIGHTH).expect("notes");
+            let heard = Analysis::of_notes(&notes, Cycle::SIX, Answers::Open);
+            assert_eq!(heard.whole.lean, lean);
+            let n_so = heard.cycles.iter().filter(|cycle| cycle.said.lean == lean);
+            assert!(n_so.count() >= 15, "{group}");
+        }
+    }
+
+    #[test]
     fn a_first_cycle_begins_where_it_is_said_to() {
         let bytes = with_pickup(6);
         let read = |start| Notes::read_from(&bytes, PulseNote::EIGHTH, start);

@@ -40,7 +40,7 @@ const SHARES: Shares = Shares {
     figures: 1.0,
     even: 1.0,
 };
-/// Of what says nothing that others of its part do: how long notes are held, and rolls.
+/// Of what says nothing that others of its part do: how loud notes are, how long they are held, and rolls.
 const SHARE_ALONE: f64 = 0.9;
 
 impl Notes {
@@ -225,7 +225,8 @@ fn loudness(
         return Vec::new();
     }
     let struck = |value: &Option<f64>| Some(f64::from(u8::from(value.is_some())));
-    let mut streams = vec![Stream::new(part, Tells::Strength, LOUDNESS, values.clone())];
+    let louder = Stream::new(part, Tells::Strength, LOUDNESS, values.clone());
+    let mut streams = vec![louder.counting(SHARE_ALONE)];
     if is_voice {
         let struck = values.iter().map(struck).collect();
         streams.push(Stream::new(part, Tells::Strength, STRUCK, struck));

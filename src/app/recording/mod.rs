@@ -256,9 +256,12 @@ impl Recording {
     fn know(&mut self, analysis: Analysis) {
         let n_cycles = analysis.cycles.len();
         let (here, (from, until)) = match self.chosen_place {
-            Some(times) => {
-                let [from, until, here] = times.map(|time| nearest_start(&analysis, time));
-                (here, (from, until))
+            Some([from_s, until_s, here_s]) => {
+                let from = nearest_start(&analysis, from_s);
+                // It stays as long, though cycles begin a little earlier or later.
+                let moved = start_of(&analysis, from).map_or(0.0, |start| start - from_s);
+                let until = nearest_start(&analysis, until_s + moved);
+                (nearest_start(&analysis, here_s + moved), (from, until))
             }
             None => (self.here, (0, CYCLES)),
         };

@@ -701,6 +701,22 @@ fn trying_another_tempo_is_one_step_to_take_back() {
 }
 
 #[test]
+fn a_passage_stays_as_long_while_cycles_begin_later() {
+    let mut recording = recording_of_clicks();
+    for step in [Step::From, Step::Until] {
+        recording.step(Step::Go(Go::On));
+        recording.step(Step::Go(Go::On));
+        recording.step(step);
+    }
+    let length = |recording: &Recording| recording.passage.1 - recording.passage.0;
+    assert_eq!(length(&recording), 3);
+    for nth in 1..=12 {
+        recording.step(Step::BeatOne);
+        assert_eq!(length(&recording), 3, "after {nth}");
+    }
+}
+
+#[test]
 fn a_passage_stays_in_its_place_while_other_tempi_are_tried() {
     let mut recording = known(None);
     let n = recording.n_candidates();
