@@ -94,7 +94,7 @@ impl Analysis {
     pub fn at_proposed(mut self, probable: f64) -> Self {
         let cycles = self.cycles.iter_mut().map(|cycle| &mut cycle.said);
         for said in cycles.chain([&mut self.whole]) {
-            if said.lean != Lean::Unclear {
+            if !said.is_unclear() {
                 said.sure *= probable;
             }
         }
@@ -175,7 +175,7 @@ impl Analysis {
         if !can_tell(counted.n_cycle) || counted.n_cycles() == 0 {
             return Self::silent(pulses, cycle, counted);
         }
-        if counted.n_cycle > 6 && counted.n_cycle.is_multiple_of(6) {
+        if cycle.is_of_sixes() {
             let sixes = Self::of(heard, pulses, Cycle::SIX, answers);
             return sixes.counted_in(cycle, counted, answers);
         }
@@ -205,7 +205,13 @@ impl Analysis {
             .collect();
         for at in 0..cycles.len() {
             let about = alike(&cycles, at);
-            cycles[at].sides = stretches.stated(about.start, about.end).sides;
+            let stated = stretches.stated(about.start, about.end);
+            let each = 1.0 / real(about.len());
+            let cycle = &mut cycles[at];
+            cycle.sides = stated.sides;
+            cycle.parts = stated.parts().map(|part| each * part);
+            cycle.said.threes = each * stated.threes;
+            cycle.said.twos = each * stated.twos;
         }
         let even = left * stretches.evenness(0, counted.n_cycles());
         let leans = whole(&all, &posterior);
@@ -242,6 +248,7 @@ impl Analysis {
             twos: 0.0,
             sure: 0.0,
             lean: Lean::Unclear,
+            turns_within: false,
         };
         let of = |at: usize| CycleSaid {
             start: pulses[at * counted.n_cycle],
@@ -398,6 +405,7 @@ fn said(stated: &Stated, leans: &Shares, even: f64, asked: (Answers, usize)) -> 
         twos: stated.twos,
         sure,
         lean,
+        turns_within: false,
     }
 }
 
@@ -452,7 +460,7 @@ mod tests {
 
     fn strip(analysis: &Analysis) -> String {
         let cycles = analysis.cycles.iter();
-        cycles.map(|cycle| cycle.said.lean.mark()).collect()
+        cycles.map(|cycle| cycle.said.mark()).collect()
     }
 
     #[test]
@@ -474,7 +482,12 @@ mod tests {
         assert_eq!(strip(&six), "323232323232");
         assert!(six.whole_words().ends_with("in turn, cycle by cycle"));
         let twelve = said_of("x..x..x.x.x.", 6, Cycle::TWELVE);
-        assert_eq!(strip(&twelve), "......");
+        assert_eq!(strip(&twelve), "tttttt");
+        let said = twelve.cycles[3].said;
+        assert_eq!(said.lean, Lean::Unclear);
+        assert!(said.sure > 0.8 && !said.is_unclear(), "{said:?}");
+        let words = "leaning to threes and to twos in turn, sure to ";
+        assert!(said.words().starts_with(words), "{}", said.words());
         assert!(twelve.whole_words().ends_with("in turn, within cycles"));
     }
 

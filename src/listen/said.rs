@@ -16,6 +16,9 @@ pub struct Said {
     pub sure: f64,
     /// To what it leans.
     pub lean: Lean,
+    /// Whether it leans to neither because its sixes lean to threes and to twos in turn, as those of a compás
+    /// of 3 + 3 + 2 + 2 + 2 do.
+    pub turns_within: bool,
 }
 
 impl Said {
@@ -28,12 +31,37 @@ impl Said {
         }
     }
 
-    /// In words; nothing here is called more than a lean.
+    /// Its mark on a strip of cycles: that of its lean, or `t` where it turns within.
+    pub fn mark(self) -> char {
+        if self.turns_within {
+            't'
+        } else {
+            self.lean.mark()
+        }
+    }
+
+    /// To what it leans, in words; nothing here is called more than a lean.
+    pub fn lean_words(self) -> &'static str {
+        match self.turns_within {
+            true => "leaning to threes and to twos in turn",
+            false => self.lean.words(),
+        }
+    }
+
+    /// Whether it says that nothing can be told.
+    pub fn is_unclear(self) -> bool {
+        self.lean == Lean::Unclear && !self.turns_within
+    }
+
+    /// The same with how sure it is.
     pub fn words(self) -> String {
-        let percent = self.percent();
-        match self.lean {
-            Lean::Unclear => self.lean.words().to_owned(),
-            lean => format!("{}, sure to {percent:.0} in 100", lean.words()),
+        match self.is_unclear() {
+            true => self.lean_words().to_owned(),
+            false => format!(
+                "{}, sure to {:.0} in 100",
+                self.lean_words(),
+                self.percent()
+            ),
         }
     }
 
@@ -45,10 +73,7 @@ impl Said {
     /// How clearly it leans, to compare cycles by: first by how sure the lean is, then by how far
     /// evidence for one passes that for the other. What is unclear comes after all else.
     pub(super) fn clearness(self) -> (f64, f64) {
-        let sure = match self.lean {
-            Lean::Unclear => 0.0,
-            _ => self.sure,
-        };
+        let sure = if self.is_unclear() { 0.0 } else { self.sure };
         (sure, (self.threes - self.twos).abs())
     }
 }
@@ -58,9 +83,10 @@ impl Said {
 pub struct CycleSaid {
     /// When it begins, in seconds.
     pub start: f64,
-    /// What is said of it: evidence of its own, and its lean as heard with its neighbours.
+    /// What is said of it: its lean as heard with its neighbours, and its share of what it and those about it
+    /// that lean alike say.
     pub said: Said,
-    /// What each part says on this cycle, in the order of [`Part::ALL`], above 0 for threes.
+    /// What each part says of it likewise, in the order of [`Part::ALL`], above 0 for threes.
     pub parts: [f64; 4],
     /// What in each part speaks for threes and what for twos, in this cycle and in those about it that
     /// lean alike, by which its own lean is heard.
@@ -79,7 +105,9 @@ impl CycleSaid {
         let spoken = best.filter(|lean| answers == Answers::Forced || share(*lean) > 0.5);
         let lean = spoken.unwrap_or(Lean::Unclear);
         let mut all = sixes[0];
+        let some = |lean: Lean| sixes.iter().any(|six| six.said.lean == lean);
         all.said.lean = lean;
+        all.said.turns_within = spoken.is_none() && some(Lean::Threes) && some(Lean::Twos);
         all.said.sure = match spoken {
             Some(lean) => share(lean),
             // Of sixes that lean this way and that, one is as sure as they are that it is neither.

@@ -29,6 +29,11 @@ impl Cycle {
         }
     }
 
+    /// Whether it is made of several sixes.
+    pub fn is_of_sixes(self) -> bool {
+        self.n_pulses() > 6 && self.n_pulses().is_multiple_of(6)
+    }
+
     /// The number of pulses.
     pub fn n_pulses(self) -> usize {
         usize::from(self.0)

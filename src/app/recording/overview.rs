@@ -29,7 +29,12 @@ fn said_of(cycles: &[CycleSaid]) -> Said {
     let own = cycles.iter().map(|cycle| cycle.said);
     let own = own.filter(|said| Some(said.lean) == most);
     let n_cycles = f64::from(u32::try_from(cycles.len()).unwrap_or(u32::MAX));
+    let n_turning = cycles
+        .iter()
+        .filter(|cycle| cycle.said.turns_within)
+        .count();
     Said {
+        turns_within: 2 * n_turning > cycles.len(),
         threes: cycles.iter().map(|cycle| cycle.said.threes).sum(),
         twos: cycles.iter().map(|cycle| cycle.said.twos).sum(),
         sure: own.map(|said| said.sure).sum::<f64>() / n_cycles,

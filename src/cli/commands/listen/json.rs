@@ -81,6 +81,9 @@ fn cycle(cycle: &CycleSaid) -> Value {
     let mut object = Map::new();
     object.insert("start".to_owned(), json!(rounded(cycle.start)));
     object.extend(said(&cycle.said));
+    if cycle.said.turns_within {
+        object.insert("turns_within".to_owned(), json!(true));
+    }
     let voice =
         |(part, evidence): (Part, &f64)| (part.name().to_owned(), json!(rounded(*evidence)));
     let voices: Map<String, Value> = Part::ALL.into_iter().zip(&cycle.parts).map(voice).collect();

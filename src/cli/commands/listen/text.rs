@@ -8,7 +8,7 @@ use super::listened::{Listened, Origin};
 use crate::app::STANDS_OUT;
 use crate::app::recording::{agreement_of, agreement_with_analysis};
 use crate::cli::commands::write::counted;
-use crate::listen::{CycleSaid, Lean, Part, accent_steps, clock};
+use crate::listen::{CycleSaid, Part, accent_steps, clock};
 use crate::mark::{By, Marks};
 use crate::report::Agreement;
 use crate::rhythm::{Counting, Cycle};
@@ -70,7 +70,7 @@ fn no_cycle(listened: &Listened) -> String {
 /// Some cycles side by side: leans, how sure, where sections begin, and what persons say.
 fn strip(listened: &Listened, cycles: Range<usize>) -> String {
     let row = &listened.analysis.cycles[cycles.clone()];
-    let leans: String = row.iter().map(|cycle| cycle.said.lean.mark()).collect();
+    let leans: String = row.iter().map(|cycle| cycle.said.mark()).collect();
     let shades: String = row.iter().map(|cycle| cycle.said.shade()).collect();
     let mut text = format!("\n  {}\n  {leans}\n  {shades}\n", clock(row[0].start));
     let sections = listened.sections();
@@ -97,6 +97,9 @@ fn legend(listened: &Listened) -> String {
     let mut text = "\n  3 leans to threes   2 leans to twos   b both at once   . unclear\n\
                     \x20 below it how sure: # nine in ten or more, + seven, - less\n"
         .to_owned();
+    if listened.analysis.cycle.is_of_sixes() {
+        text.push_str("  t threes and twos in turn within the cycle\n");
+    }
     if !listened.sections().is_empty() {
         text.push_str("  | where you let a section begin\n");
     }
@@ -136,7 +139,7 @@ fn agreements(listened: &Listened) -> String {
 /// Runs of cycles of one lean, with the number of the first from 1.
 fn stretches(cycles: &[CycleSaid]) -> Vec<(usize, &[CycleSaid])> {
     let mut from = 1;
-    let same = cycles.chunk_by(|a, b| a.said.lean == b.said.lean);
+    let same = cycles.chunk_by(|a, b| a.said.mark() == b.said.mark());
     same.map(|run| {
         let begins = from;
         from += run.len();
@@ -153,12 +156,12 @@ fn stretch((from, run): (usize, &[CycleSaid])) -> String {
         format!("cycles {from} to {last}")
     };
     let start = clock(run[0].start);
-    let lean = run[0].said.lean;
-    let sure = match lean {
-        Lean::Unclear => String::new(),
-        _ => format!(", sure to {} in 100", from_least(run)),
+    let said = run[0].said;
+    let sure = match said.is_unclear() {
+        true => String::new(),
+        false => format!(", sure to {} in 100", from_least(run)),
     };
-    format!("  {start}  {cycles}, {}{sure}\n", lean.words())
+    format!("  {start}  {cycles}, {}{sure}\n", said.lean_words())
 }
 
 /// How sure the least sure and the surest of some cycles are, in a hundred.
@@ -216,7 +219,7 @@ fn table(listened: &Listened) -> String {
     let persons: String = listened.marks.iter().map(whose).collect();
     let section = if sections.is_empty() { "" } else { "  section" };
     let mut text = format!(
-        "\n  evidence in nats, of each cycle alone\n  cycle     start  threes    twos  sure  {:7}{section}{persons}",
+        "\n  evidence in nats, of each cycle its share of what it and those about it say that lean alike\n  cycle     start  threes    twos  sure  {:7}{section}{persons}",
         "lean"
     );
     text = format!("{}\n", text.trim_end());

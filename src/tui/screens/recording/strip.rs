@@ -38,7 +38,7 @@ pub(super) fn strip(
     for row in rows {
         let cycles = row * a_row..((row + 1) * a_row).min(analysis.cycles.len());
         let of_row = &analysis.cycles[cycles.clone()];
-        let marks = of_row.iter().map(|cycle| cycle.said.lean.mark());
+        let marks = of_row.iter().map(|cycle| cycle.said.mark());
         let leans = headed(&clock(of_row[0].start), marks, theme);
         let shades = of_row.iter().map(|cycle| cycle.said.shade());
         let shades = headed("", shades, theme);
@@ -61,8 +61,12 @@ pub(super) fn strip(
 /// What the signs of the strip mean.
 pub(super) fn legend(body: &mut Body, recording: &Recording, (theme, columns): (Theme, usize)) {
     let here = theme.playhead();
+    let in_turn = match recording.cycle() {
+        cycle if cycle.is_of_sixes() => "t in turn, ",
+        _ => "",
+    };
     body.mention(&format!(
-        "3 threes, 2 twos, b both, . unclear; # + - how sure; [=] passage, {here} here"
+        "3 threes, 2 twos, b both, {in_turn}. unclear; # + - how sure; [=] passage, {here} here"
     ));
     if is_long(recording, columns) {
         let n = recording.n_cycles().div_ceil(a_row(columns));
@@ -96,7 +100,7 @@ fn whole(
     (theme, a_row): (Theme, usize),
 ) {
     let stretches = overview(analysis, a_row);
-    let marks = stretches.iter().map(|(_, said)| said.lean.mark());
+    let marks = stretches.iter().map(|(_, said)| said.mark());
     body.line(headed("whole", marks, theme));
     let shades = stretches.iter().map(|(_, said)| said.shade());
     body.extra(headed("", shades, theme));

@@ -22,7 +22,7 @@ pub(super) fn draw(xml: &mut Xml, left: usize, top: usize) {
     accents(xml, left, top + 3 * ROW);
     let lines = [
         &format!("accents: {STANDS_OUT}"),
-        "boxes: the lean as a numeral; below them, by name, what persons say, ? that it cannot be said",
+        "boxes: the lean as a numeral, t in turn within; below, by name, what persons say, ? cannot be said",
         "leans are evidence and no verdict; each cycle is heard together with those about it",
     ];
     for (line, foot) in lines.iter().zip(1..) {

@@ -183,7 +183,7 @@ fn row(xml: &mut Xml, listened: &Listened, cycles: Range<usize>, top: usize) {
     for (nth, cycle) in listened.analysis.cycles[cycles.clone()].iter().enumerate() {
         let said = &cycle.said;
         shape(xml, (left(nth), foot), cell, (said.lean, said.sure));
-        boxed(xml, (left(nth), foot), cell, &said.lean.mark().to_string());
+        boxed(xml, (left(nth), foot), cell, &said.mark().to_string());
     }
     for (line, (name, signs)) in under(listened, cycles).iter().enumerate() {
         let top = foot + BOX * (line + 1);
