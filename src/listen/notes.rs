@@ -211,6 +211,14 @@ impl Notes {
                 .any(|parts| gathered(parts) > GATHERED)
     }
 
+    /// Whether notes begin on every second pulse at most, all through, so that twos are all that can be heard:
+    /// what was taken for the pulse may be half of one.
+    pub fn leave_out_every_second(&self) -> bool {
+        let on = |note: &NoteHeard| note.at.round().rem_euclid(2.0);
+        let first = self.notes.first().map(on);
+        real(self.notes.len()) >= FEW && self.notes.iter().all(|note| Some(on(note)) == first)
+    }
+
     /// The notes in order of their beginnings.
     pub fn each(&self) -> impl Iterator<Item = NoteHeard> {
         self.notes.iter().copied()
@@ -530,6 +538,16 @@ mod tests {
         };
         assert!(on_grid(&of(32)));
         assert!(!on_grid(&of(41)));
+        // Quarter notes leave out every second eighth, and no second quarter.
+        let leaves_out = |pulse| {
+            let notes = Notes::read(&of(96), pulse).expect("notes");
+            notes.leave_out_every_second()
+        };
+        assert!(
+            leaves_out(PulseNote::EIGHTH) && !leaves_out(PulseNote::parse("1/4").expect("a note"))
+        );
+        let eighths = Notes::read(&bytes, PulseNote::EIGHTH).expect("notes");
+        assert!(!eighths.leave_out_every_second());
     }
 
     #[test]

@@ -236,6 +236,16 @@ fn listen(
                     return listened(Origin::Found, found.tempi, found.analysis, false);
                 }
             };
+            if origin == Origin::File
+                && asked.pulse_note.is_none()
+                && notes.leave_out_every_second()
+            {
+                warn(&format!(
+                    "{}: no note begins on every second pulse, so that it can lean to nothing but twos; \
+                     --pulse-note 1/4 takes quarter notes for pulses",
+                    path.display()
+                ));
+            }
             let analysis = Analysis::of_notes(&notes, cycle, answers);
             listened(origin, Vec::new(), analysis, false)
         }
