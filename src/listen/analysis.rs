@@ -185,34 +185,34 @@ impl Analysis {
         // What of even runs does not count as it is.
         let left = 1.0 - heard.shares.even;
         let (posterior, all) = told(heard, counted, &stretches);
-        let mut cycles: Vec<CycleSaid> = posterior
-            .iter()
-            .enumerate()
-            .map(|(at, leans)| {
-                let stated = stretches.stated(at, at + 1);
-                let leans = match answers {
-                    Answers::Open if is_silent[at] => &SILENT,
-                    _ => leans,
-                };
-                let even = left * stretches.evenness(at, at + 1);
-                CycleSaid {
-                    start: pulses[at * counted.n_cycle],
-                    said: said(&stated, leans, even, asked),
-                    parts: stated.parts(),
-                    sides: stated.sides,
-                }
-            })
-            .collect();
-        for at in 0..cycles.len() {
-            let about = alike(&cycles, at);
+        let alone = |(at, leans)| {
+            let leans = match answers {
+                Answers::Open if is_silent[at] => &SILENT,
+                _ => leans,
+            };
+            let even = left * stretches.evenness(at, at + 1);
+            said(&stretches.stated(at, at + 1), leans, even, asked)
+        };
+        let alone: Vec<Said> = posterior.iter().enumerate().map(alone).collect();
+        let with_others = |at: usize| {
+            let about = match is_silent[at] {
+                true => at..at + 1,
+                false => alike(&alone, at),
+            };
             let stated = stretches.stated(about.start, about.end);
             let each = 1.0 / real(about.len());
-            let cycle = &mut cycles[at];
-            cycle.sides = stated.sides;
-            cycle.parts = stated.parts().map(|part| each * part);
-            cycle.said.threes = each * stated.threes;
-            cycle.said.twos = each * stated.twos;
-        }
+            CycleSaid {
+                start: pulses[at * counted.n_cycle],
+                said: Said {
+                    threes: each * stated.threes,
+                    twos: each * stated.twos,
+                    ..alone[at]
+                },
+                parts: stated.parts().map(|part| each * part),
+                sides: stated.sides,
+            }
+        };
+        let cycles: Vec<CycleSaid> = (0..alone.len()).map(with_others).collect();
         let even = left * stretches.evenness(0, counted.n_cycles());
         let leans = whole(&all, &posterior);
         Self {
@@ -295,9 +295,9 @@ fn without_silence(heard: &Heard, counted: Counted) -> (Vec<bool>, Heard) {
 const ABOUT: usize = 2;
 
 /// A cycle and those about it that lean as it does.
-fn alike(cycles: &[CycleSaid], at: usize) -> Range<usize> {
-    let lean = cycles[at].said.lean;
-    let leans_so = |cycle: &&CycleSaid| cycle.said.lean == lean;
+fn alike(cycles: &[Said], at: usize) -> Range<usize> {
+    let lean = cycles[at].lean;
+    let leans_so = |cycle: &&Said| cycle.lean == lean;
     let before = cycles[..at].iter().rev().take(ABOUT);
     let after = cycles[at + 1..].iter().take(ABOUT);
     at - before.take_while(leans_so).count()..at + 1 + after.take_while(leans_so).count()

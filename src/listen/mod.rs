@@ -15,6 +15,7 @@ mod figure;
 mod filter;
 mod lean;
 mod marked;
+mod midi;
 mod notes;
 mod of_notes;
 mod of_sound;
@@ -31,7 +32,8 @@ mod units;
 
 pub use analysis::{Analysis, Answers, accent_steps, clock};
 pub use lean::Lean;
-pub use notes::{NoteHeard, Notes, NotesError, PulseNote};
+pub use midi::{NotesError, PulseNote};
+pub use notes::{NoteHeard, Notes};
 pub use phase::from_first_of_cycle;
 pub use pulse_path::{PulsePath, pulse_paths};
 pub use pulses::{Pulses, PulsesError};

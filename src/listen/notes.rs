@@ -1,9 +1,8 @@
 //! Standard MIDI Files as notes on their own grid of pulses, or counted at others.
 
-use midly::{MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
-
+use super::midi::{Held, MOST_PULSES, NotesError, PulseNote, Read, number};
 use super::pulses::Pulses;
-use super::units::real;
+use super::units::{index, real};
 
 /// Notes of a file, placed on its grid of pulses.
 #[derive(Clone, Debug, Default)]
@@ -33,34 +32,6 @@ pub struct NoteHeard {
     seconds: [f64; 2],
 }
 
-/// Why bytes are no notes.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum NotesError {
-    /// It is no Standard MIDI File.
-    #[error("no MIDI file: {0}")]
-    NotMidi(String),
-    /// It counts frames of film, which have no pulses.
-    #[error("a MIDI file in frames of film; one that counts quarter notes was expected")]
-    Timecode,
-    /// No note in it.
-    #[error("a MIDI file without a note")]
-    NoNote,
-    /// It is cut off, and no note is in what is left.
-    #[error("a MIDI file that is cut off before its first note")]
-    CutOff,
-    /// It is over before the first cycle should begin; its last note in seconds.
-    #[error("a MIDI file of which the last note begins at {0:.3} s, before the first cycle does")]
-    StartsLate(f64),
-    /// More pulses than fit.
-    #[error("a MIDI file of {0} pulses; at most {MOST_PULSES} are read")]
-    TooLong(u64),
-}
-
-/// The most pulses that are read: a day of them, nearly.
-const MOST_PULSES: u64 = 200_000;
-/// A note within so many seconds of a beginning that was asked for is meant by it: whoever reads a time
-/// off a player or a list of events has it to a few hundredths (a round figure).
-const NEAR: f64 = 0.05;
 /// From how many notes on it can be told whether they lie on a grid, and how far they then gather on it:
 /// so many that lie anywhere gather so far on one of its four kinds of places once in a hundred pieces, by
 /// the Rayleigh test, and players who mean it gather farther.
@@ -71,36 +42,6 @@ const PERCUSSION: u8 = 9;
 /// Its low drums: two bass drums, floor and low toms, the low ones of bongos, congas, timbales and the open
 /// surdo (General MIDI level 1 and 2, from memory).
 const LOW_DRUMS: [u8; 9] = [35, 36, 41, 43, 45, 61, 64, 66, 87];
-
-/// What a pulse is, as a share of a whole note: 1/8 when nothing else is said.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct PulseNote {
-    /// The upper number.
-    of: u32,
-    /// The lower number.
-    whole: u32,
-}
-
-impl PulseNote {
-    /// An eighth note.
-    pub const EIGHTH: Self = Self { of: 1, whole: 8 };
-
-    /// From a text such as `1/8` or `3/16`; `None` where it is none, or no share from 1/64 to 1.
-    pub fn parse(text: &str) -> Option<Self> {
-        let (of, whole) = text.split_once('/')?;
-        let of = of.parse().ok().filter(|of| (1..=64).contains(of))?;
-        let whole = whole
-            .parse()
-            .ok()
-            .filter(|whole| (1..=64).contains(whole))?;
-        (of <= whole).then_some(Self { of, whole })
-    }
-
-    /// Ticks of a pulse where a quarter note has so many.
-    fn ticks(self, quarter: u16) -> f64 {
-        4.0 * f64::from(quarter) * f64::from(self.of) / f64::from(self.whole)
-    }
-}
 
 impl Notes {
     /// Reads a file; pulses are counted from its first time signature that is not at the end, or from
@@ -122,27 +63,21 @@ impl Notes {
         pulse: PulseNote,
         start: Option<f64>,
     ) -> Result<Self, NotesError> {
-        let smf = Smf::parse(bytes).map_err(|error| NotesError::NotMidi(error.to_string()))?;
-        let Timing::Metrical(quarter) = smf.header.timing else {
-            return Err(NotesError::Timecode);
-        };
-        let read = Read::of(&smf);
-        let per_pulse = pulse.ticks(quarter.as_int().max(1));
+        let read = Read::of(bytes)?;
+        let per_pulse = pulse.ticks(read.quarter);
         let last = read.held.iter().map(|held| held.from).max();
-        let is_cut_off = is_cut_off(bytes);
-        let last = last.ok_or(if is_cut_off {
-            NotesError::CutOff
-        } else {
-            NotesError::NoNote
+        let last = last.ok_or(match read.is_cut_off {
+            true => NotesError::CutOff,
+            false => NotesError::NoNote,
         })?;
-        let clock = Clock::of(&read.tempi, quarter.as_int());
+        let clock = read.clock();
         let origin = read.first_of_cycle(start, last, &clock)?;
         let at = |tick: u64| (number(tick) - number(origin)) / per_pulse;
         let n_pulses = at(last).max(0.0) + 7.0;
         if n_pulses > number(MOST_PULSES) {
             return Err(NotesError::TooLong(last));
         }
-        let n_pulses = super::units::index(n_pulses);
+        let n_pulses = index(n_pulses);
         let tick_of = |pulse: usize| number(origin) + real(pulse) * per_pulse;
         let end = read.end.max(last);
         let begun = |k: &usize| tick_of(*k) < number(end) || at(last) + 0.2 > real(*k);
@@ -162,7 +97,7 @@ impl Notes {
         Ok(Self {
             pulses: pulses.collect(),
             notes,
-            cut_off: is_cut_off.then(|| clock.seconds(number(end))),
+            cut_off: read.is_cut_off.then(|| clock.seconds(number(end))),
         })
     }
 
@@ -232,184 +167,6 @@ impl Notes {
     /// Times of the pulses in seconds.
     pub fn pulses(&self) -> &[f64] {
         &self.pulses
-    }
-}
-
-#[expect(
-    clippy::cast_precision_loss,
-    reason = "ticks of a file stay below 2^52"
-)]
-fn number(ticks: u64) -> f64 {
-    ticks as f64
-}
-
-/// Whether a file ends before its last track does, or before that begins: parts have a name of four
-/// bytes and a length of four, and the first says how many tracks follow ("Standard MIDI Files 1.0",
-/// MIDI Manufacturers Association, 1988).
-fn is_cut_off(bytes: &[u8]) -> bool {
-    let n_told = bytes
-        .get(10..12)
-        .map_or(0, |n| u16::from_be_bytes([n[0], n[1]]));
-    let mut n_tracks = 0;
-    let mut rest = bytes;
-    while let Some((head, inside)) = rest.split_first_chunk::<8>() {
-        let [name @ .., a, b, c, d] = head;
-        let length = u32::from_be_bytes([*a, *b, *c, *d]);
-        n_tracks += u16::from(name == b"MTrk");
-        let after = usize::try_from(length).ok().and_then(|n| inside.get(n..));
-        match after {
-            Some(after) => rest = after,
-            None => return true,
-        }
-        if n_tracks >= n_told {
-            // What may follow after the last track is none of its business.
-            return false;
-        }
-    }
-    true
-}
-
-/// A key that is held, in ticks.
-struct Held {
-    from: u64,
-    until: u64,
-    channel: u8,
-    key: u8,
-    velocity: u8,
-}
-
-/// What matters of a file, in ticks.
-#[derive(Default)]
-struct Read {
-    held: Vec<Held>,
-    /// Where tempi begin, and their microseconds a quarter note.
-    tempi: Vec<(u64, u32)>,
-    /// Where the first time signature stands.
-    origin: Option<u64>,
-    end: u64,
-}
-
-impl Read {
-    fn of(smf: &Smf<'_>) -> Self {
-        let mut read = Self::default();
-        for track in &smf.tracks {
-            let mut now: u64 = 0;
-            let mut open: Vec<Held> = Vec::new();
-            for event in track {
-                now = now.saturating_add(u64::from(event.delta.as_int()));
-                match event.kind {
-                    TrackEventKind::Meta(meta) => read.meta(now, meta),
-                    TrackEventKind::Midi { channel, message } => {
-                        read.message(now, channel.as_int(), message, &mut open);
-                    }
-                    _ => {}
-                }
-            }
-            // What is never let go ends with its track.
-            read.held
-                .extend(open.into_iter().map(|held| Held { until: now, ..held }));
-            read.end = read.end.max(now);
-        }
-        read.tempi.sort_by_key(|(at, _)| *at);
-        read
-    }
-
-    /// The tick at which the first cycle begins: where it is said to, else where the first time
-    /// signature stands that is not behind the last note, else at the beginning.
-    fn first_of_cycle(
-        &self,
-        start: Option<f64>,
-        last: u64,
-        clock: &Clock,
-    ) -> Result<u64, NotesError> {
-        let Some(start) = start else {
-            return Ok(self.origin.filter(|at| *at <= last).unwrap_or(0));
-        };
-        let origin = self.begins_at(start, clock);
-        if origin > last {
-            return Err(NotesError::StartsLate(clock.seconds(number(last))));
-        }
-        Ok(origin)
-    }
-
-    /// The tick at which a cycle begins that should begin at `start` seconds: that of the nearest note
-    /// where it is near.
-    fn begins_at(&self, start: f64, clock: &Clock) -> u64 {
-        let off = |held: &&Held| (clock.seconds(number(held.from)) - start).abs();
-        let near = self.held.iter().filter(|held| off(held) <= NEAR);
-        let nearest = near.min_by(|a, b| off(a).total_cmp(&off(b)));
-        nearest.map_or_else(|| clock.tick(start), |held| held.from)
-    }
-
-    fn meta(&mut self, now: u64, meta: MetaMessage<'_>) {
-        match meta {
-            MetaMessage::Tempo(micros) => self.tempi.push((now, micros.as_int().max(1))),
-            MetaMessage::TimeSignature(..) => {
-                self.origin = Some(self.origin.map_or(now, |at| at.min(now)));
-            }
-            _ => {}
-        }
-    }
-
-    fn message(&mut self, now: u64, channel: u8, message: MidiMessage, open: &mut Vec<Held>) {
-        let (key, velocity) = match message {
-            MidiMessage::NoteOn { key, vel } => (key.as_int(), vel.as_int()),
-            MidiMessage::NoteOff { key, .. } => (key.as_int(), 0),
-            _ => return,
-        };
-        let same = |held: &Held| held.key == key && held.channel == channel;
-        if let Some(at) = open.iter().position(same) {
-            let held = open.remove(at);
-            self.held.push(Held { until: now, ..held });
-        }
-        if velocity > 0 {
-            open.push(Held {
-                from: now,
-                until: now,
-                channel,
-                key,
-                velocity,
-            });
-        }
-    }
-}
-
-/// When ticks sound; 120 quarter notes a minute where nothing is said.
-struct Clock {
-    /// Where tempi begin: tick, seconds, seconds a tick.
-    stretches: Vec<(f64, f64, f64)>,
-}
-
-impl Clock {
-    fn of(tempi: &[(u64, u32)], quarter: u16) -> Self {
-        let a_tick = |micros: f64| micros * 1e-6 / f64::from(quarter.max(1));
-        let mut stretches = vec![(0.0, 0.0, a_tick(500_000.0))];
-        for (at, micros) in tempi {
-            let (from, time, each) = stretches[stretches.len() - 1];
-            let at = number(*at);
-            stretches.push((at, time + (at - from) * each, a_tick(f64::from(*micros))));
-        }
-        Self { stretches }
-    }
-
-    /// Seconds of a tick from 0 on.
-    fn seconds(&self, tick: f64) -> f64 {
-        let begun = self.stretches.partition_point(|(at, ..)| *at <= tick);
-        let (from, time, each) = self.stretches[begun.max(1) - 1];
-        time + (tick - from) * each
-    }
-    /// The tick from 0 on that sounds at a time, or nearest to it.
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "rounded, from 0 on, and held at the largest number"
-    )]
-    fn tick(&self, seconds: f64) -> u64 {
-        let begun = self
-            .stretches
-            .partition_point(|(_, time, _)| *time <= seconds);
-        let (from, time, each) = self.stretches[begun.max(1) - 1];
-        (from + (seconds - time) / each).round().max(0.0) as u64
     }
 }
 
