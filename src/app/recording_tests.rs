@@ -19,6 +19,14 @@ impl Practice {
         practice
     }
 
+    /// The same, and the deck of own recordings is kept there.
+    fn with_shelf() -> (Self, Arc<Mutex<Option<String>>>) {
+        let mut practice = Self::with_clicks();
+        let (installed, own) = shelf();
+        practice.app.installed = installed;
+        (practice, own)
+    }
+
     fn open(&mut self, source: Source) {
         let opened = self.app.open_recording(source);
         opened.expect("nothing refuses");
@@ -106,9 +114,7 @@ fn shelf() -> (Installed, Arc<Mutex<Option<String>>>) {
 
 #[test]
 fn a_cut_is_taken_back_and_the_first_takes_the_deck_with_it() {
-    let mut practice = Practice::with_clicks();
-    let (installed, own) = shelf();
-    practice.app.installed = installed;
+    let (mut practice, own) = Practice::with_shelf();
     let deck = || own.lock().expect("nobody panics").clone();
     practice.step(Step::Cut);
     let first = deck().expect("a deck");
@@ -135,9 +141,7 @@ fn a_cut_is_taken_back_and_the_first_takes_the_deck_with_it() {
 
 #[test]
 fn a_passage_that_was_cut_anew_is_as_it_was_cut_before_when_that_is_taken_back() {
-    let mut practice = Practice::with_clicks();
-    let (installed, own) = shelf();
-    practice.app.installed = installed;
+    let (mut practice, own) = Practice::with_shelf();
     let deck = || own.lock().expect("nobody panics").clone();
     practice.step(Step::Cut);
     let first = deck().expect("a deck");
@@ -152,9 +156,7 @@ fn a_passage_that_was_cut_anew_is_as_it_was_cut_before_when_that_is_taken_back()
 
 #[test]
 fn whoever_cuts_a_passage_that_they_doubted_says_the_same_or_another_thing_of_it() {
-    let mut practice = Practice::with_clicks();
-    let (installed, own) = shelf();
-    practice.app.installed = installed;
+    let (mut practice, own) = Practice::with_shelf();
     let deck = || {
         let text = own.lock().expect("nobody panics").clone();
         crate::deck::parse(&text.expect("a deck")).expect("no faults")

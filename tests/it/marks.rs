@@ -41,6 +41,13 @@ fn on_screen(home: &Home, args: &str) -> Terminal {
     Terminal::start(command)
 }
 
+/// Waits until its pulses are the learner's.
+fn until_no_proposal(terminal: &mut Terminal) {
+    terminal.wait_until("the proposal is gone", |screen| {
+        !screen.contents().contains("Pulses are found")
+    });
+}
+
 /// Keeps what the learner says of `a.wav`, as the screen does.
 fn say(home: &Home, said: &[(f64, f64, Mark)]) {
     let file = fs::File::open(home.file("a.wav")).expect("there");
@@ -273,9 +280,7 @@ fn pulses_that_were_set_on_the_screen_go_before_those_that_are_found() {
     let mut terminal = on_screen(&home, "listen a.wav --silent");
     terminal.wait_for("Pulses are found, not set");
     terminal.press("1+");
-    terminal.wait_until("the proposal is gone", |screen| {
-        !screen.contents().contains("Pulses are found")
-    });
+    until_no_proposal(&mut terminal);
     terminal.press("qq");
     assert_eq!(terminal.end(), 0);
 
@@ -339,9 +344,7 @@ fn a_cycle_that_was_counted_in_twelve_stays_so_and_is_clapped_in_its_groupings()
     let mut again = on_screen(&home, "listen a.wav --silent");
     again.wait_for("of 12, claps none");
     again.press("\r");
-    again.wait_until("the proposal is accepted", |screen| {
-        !screen.contents().contains("Pulses are found")
-    });
+    until_no_proposal(&mut again);
     again.press("qq");
     assert_eq!(again.end(), 0);
     assert_eq!(counted("listen a.wav --json"), (json!(12), json!("kept")));

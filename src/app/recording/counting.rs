@@ -73,6 +73,7 @@ mod tests {
     use super::super::tests::{proposed_recording_of_clicks, recording_of_clicks};
     use super::super::{Keep, Step};
     use super::*;
+    use crate::deck;
     use crate::listen::Pulses;
     use crate::rhythm::{Counting, Layer};
 
@@ -97,6 +98,14 @@ mod tests {
             panic!("pulses are kept");
         };
         assert_eq!((kept.cycle, &kept.times), (Cycle::SIX, &before));
+    }
+
+    #[test]
+    fn passages_of_every_length_that_is_gone_through_can_be_cut() {
+        for n_pulses in LENGTHS {
+            let cycle = Cycle::new(n_pulses).expect("in range");
+            assert!(cycle == Cycle::SIX || deck::own_exercises(cycle).is_some());
+        }
     }
 
     #[test]

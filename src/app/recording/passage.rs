@@ -79,8 +79,8 @@ impl Claps {
     }
 }
 
-/// The groupings of a cycle that are neither threes nor twos all the way, as they stand in the table of
-/// patterns; and where it is made of sixes, 1-4-5 of each.
+/// The groupings of a cycle whose groups are not all alike, as they stand in the table of patterns; and where
+/// it is made of sixes, 1-4-5 of each.
 pub(super) fn groupings(cycle: Cycle) -> Vec<Layer> {
     let of_cycle = Pattern::all().filter(|pattern| pattern.cycle() == cycle);
     let is_mixed = |layer: &Layer| layer.gaps().windows(2).any(|pair| pair[0] != pair[1]);

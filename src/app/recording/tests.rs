@@ -702,17 +702,28 @@ fn trying_another_tempo_is_one_step_to_take_back() {
 
 #[test]
 fn a_passage_stays_as_long_while_cycles_begin_later() {
-    let mut recording = recording_of_clicks();
-    for step in [Step::From, Step::Until] {
-        recording.step(Step::Go(Go::On));
-        recording.step(Step::Go(Go::On));
-        recording.step(step);
-    }
+    // Faster and faster, then slower and slower, so that half a cycle later the nearest beginning is another
+    // one of the two at one end of the passage than at the other.
+    let gaps = (0..24).chain((0..24).rev());
+    let gaps = gaps.map(|nth| 0.3 - 0.004 * f64::from(nth));
+    let times = gaps.scan(0.5, |time, gap| {
+        *time += gap;
+        Some(*time)
+    });
+    let pulses = Pulses::new(times.collect()).expect("rising");
+    let mut recording = known(Some(Given::Times(pulses)));
+    let go_on = |recording: &mut Recording, n: usize| {
+        (0..n).for_each(|_| drop(recording.step(Step::Go(Go::On))));
+    };
+    go_on(&mut recording, 1);
+    recording.step(Step::From);
+    go_on(&mut recording, 4);
+    recording.step(Step::Until);
     let length = |recording: &Recording| recording.passage.1 - recording.passage.0;
-    assert_eq!(length(&recording), 3);
-    for nth in 1..=12 {
+    assert_eq!(length(&recording), 5);
+    for nth in 1..6 {
         recording.step(Step::BeatOne);
-        assert_eq!(length(&recording), 3, "after {nth}");
+        assert_eq!(length(&recording), 5, "after {nth}");
     }
 }
 

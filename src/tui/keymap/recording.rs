@@ -296,7 +296,7 @@ fn pulses(recording: &Recording) -> Vec<Binding> {
     }
     bindings.push(nudges.if_room());
     let length = [char('l', Step::OtherCycle)];
-    let does = format!("count in {}", recording.next_cycle().n_pulses());
+    let does = format!("cycles of {}", recording.next_cycle().n_pulses());
     let help = "how many pulses a cycle has: 6, 12, 8, 9, 5 or 7";
     bindings.push(binding(length, does, help).if_room());
     bindings
