@@ -713,7 +713,9 @@ fn a_passage_stays_as_long_while_cycles_begin_later() {
     let pulses = Pulses::new(times.collect()).expect("rising");
     let mut recording = known(Some(Given::Times(pulses)));
     let go_on = |recording: &mut Recording, n: usize| {
-        (0..n).for_each(|_| drop(recording.step(Step::Go(Go::On))));
+        for _ in 0..n {
+            recording.step(Step::Go(Go::On));
+        }
     };
     go_on(&mut recording, 1);
     recording.step(Step::From);
