@@ -73,7 +73,7 @@ use crate::quiz::judge::Delay;
 use learner::learner_of;
 use next::Next;
 use player::{News, Player, Rendering};
-use worker::{Outcome, Worker};
+use worker::{Outcome, Workers};
 
 /// After so much practice at a stretch a rest is advised, in microseconds.
 const REST_AFTER_MICROS: u64 = 25 * 60 * 1_000_000;
@@ -107,7 +107,7 @@ pub struct App {
     /// Why the microphone is not listened to, where that was wanted.
     deaf: Option<String>,
     player: Player,
-    worker: Worker,
+    workers: Workers,
     place: Place,
     sitting: Option<Sitting>,
     heard_from: BTreeMap<Skill, crate::phrase::Level>,
@@ -129,7 +129,7 @@ pub struct App {
 }
 
 impl App {
-    /// Opens the engine on a store and a deck. `deliver` takes what the worker has done, on the
+    /// Opens the engine on a store and a deck. `deliver` takes what a worker has done, on the
     /// worker's thread, and says whether anybody still listens.
     ///
     /// # Errors
@@ -139,7 +139,7 @@ impl App {
         mut store: Store,
         deck: Deck,
         limit: Limit,
-        deliver: impl Fn(Done) -> bool + Send + 'static,
+        deliver: impl Fn(Done) -> bool + Send + Sync + 'static,
     ) -> Result<Self, Trouble> {
         let learner = learner_of(&mut store)?;
         let deck = match around.decks {
@@ -179,7 +179,7 @@ impl App {
             plan,
             planned_for: day,
             player: Player::new(around.output),
-            worker: Worker::start(deliver).map_err(Trouble::Worker)?,
+            workers: Workers::start(deliver).map_err(Trouble::Worker)?,
             place: Place::Today(today),
             sitting: None,
             heard_from: BTreeMap::new(),
@@ -270,6 +270,7 @@ impl App {
             }
             Outcome::Sound(_) => Ok(()),
             Outcome::Heard(heard) => self.heard(done.generation, *heard),
+            Outcome::HeardAgain(heard) => self.heard_again(done.generation, *heard),
             Outcome::Passage(made) => self.passage_made(done.generation, made),
             Outcome::Question(made) if matches!(self.place, Place::Listening(_)) => {
                 let (question, rendering) = *made;

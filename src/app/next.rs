@@ -119,10 +119,12 @@ impl App {
 
     pub(super) fn give(&mut self, what: What) -> u64 {
         self.generation += 1;
-        // The worker is wanted for something new.
-        self.player.give_up();
+        if !what.is_hearing() {
+            // What is made sound of now takes the place of what is being made.
+            self.player.give_up();
+        }
         let rate = self.player.rate();
-        self.worker.give(Job {
+        self.workers.give(Job {
             generation: self.generation,
             rate,
             what,

@@ -5,7 +5,7 @@ use std::sync::Mutex;
 use super::tests::Practice;
 use super::*;
 use crate::app::recording::tests::source_of_clicks;
-use crate::app::recording::{Clapping, Claps, Given, Go, Recording, Source, State, Step};
+use crate::app::recording::{Clapping, Claps, Given, Go, Nudge, Recording, Source, State, Step};
 use crate::mark::Mark;
 use crate::pcm::Speed;
 use crate::phrase::GENERATOR;
@@ -272,6 +272,37 @@ fn every_tap_on_a_pulse_is_counted_at_once_until_they_are_taken_or_forgotten() {
     assert_eq!(state(&practice), (true, 3, true), "they are too few");
     practice.step(Step::ForgetTaps);
     assert_eq!(state(&practice), (false, 0, true));
+}
+
+#[test]
+fn keys_that_are_held_are_heard_once_and_wait_for_nothing() {
+    let mut practice = Practice::with_clicks();
+    let first = practice.recording().analysis.clone().expect("known");
+    for nth in 1..=20_u8 {
+        practice.step(Step::Nudge(Nudge::Later));
+        // No job is done yet, and the pulses lie there already.
+        let known = practice.recording().analysis.clone().expect("known");
+        let moved = known.pulses[6] - first.pulses[6];
+        assert!(
+            (moved - 0.01 * f64::from(nth)).abs() < 1e-9,
+            "{nth}: {moved}"
+        );
+    }
+    practice.app.tick().expect("nothing refuses");
+    assert!(!practice.recording().is_behind, "it takes no time yet");
+    practice.clock.advance(1_000_000);
+    practice.app.tick().expect("nothing refuses");
+    assert!(practice.recording().is_behind);
+    let mut n_jobs = 0;
+    while practice.recording().is_behind {
+        let done = practice.inbox.recv().expect("the worker lives");
+        practice.app.done(done).expect("nothing refuses");
+        practice.app.tick().expect("nothing refuses");
+        n_jobs += 1;
+    }
+    assert_eq!(n_jobs, 2, "the first of twenty and the last");
+    let last = practice.recording().analysis.clone().expect("known");
+    assert_ne!(last.cycles[0].said, first.cycles[0].said);
 }
 
 #[test]

@@ -1,8 +1,10 @@
-//! The one worker: makes questions and renders sound away from the interface.
+//! Two workers away from the interface: one makes questions and renders sound, the other hears recordings,
+//! which takes long and keeps no sound waiting.
 //!
-//! It is given owned data and sends back one [`Done`] a job, with the job's generation; whoever
-//! reads it drops what is stale. It touches neither store nor output.
+//! They are given owned data and send back one [`Done`] a job, with the job's generation; whoever
+//! reads it drops what is stale. They touch neither store nor output.
 
+use std::io;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, channel};
@@ -17,7 +19,7 @@ use crate::world::Seed;
 
 use super::passages::{Cutting, Finder};
 use super::player::Rendering;
-use super::recording::{self, Heard, Joining, Making, Progress, Source};
+use super::recording::{self, Again, Heard, HeardAgain, Joining, Making, Progress, Source};
 use crate::quiz::passage::Passage;
 
 /// What is to be done, and for which generation.
@@ -27,7 +29,7 @@ pub(super) struct Job {
     pub(super) what: What,
 }
 
-/// Work for the worker.
+/// Work for a worker.
 pub(super) enum What {
     /// Make a question and render what it plays first.
     Question {
@@ -44,6 +46,8 @@ pub(super) enum What {
         source: Source,
         progress: Arc<Progress>,
     },
+    /// Hear one that is known once more.
+    HearAgain(Again),
     /// Cut a passage of one.
     Passage(recording::Passage, Joining),
     /// Render phrases, over a passage of a recording where there is one.
@@ -55,6 +59,13 @@ pub(super) enum What {
     },
 }
 
+impl What {
+    /// Whether it is work of the one that hears.
+    pub(super) fn is_hearing(&self) -> bool {
+        matches!(self, Self::Hear { .. } | Self::HearAgain(_))
+    }
+}
+
 /// What a question is made of.
 pub(super) enum Of {
     /// A phrase of a recipe.
@@ -63,7 +74,7 @@ pub(super) enum Of {
     Passage(Cutting, Vec<Arc<Passage>>),
 }
 
-/// What the worker sends back.
+/// What a worker sends back.
 #[derive(Debug)]
 pub struct Done {
     pub(super) generation: u64,
@@ -83,31 +94,48 @@ pub(super) enum Outcome {
     Sound(Rendering),
     /// What was heard of a recording, or why it cannot be.
     Heard(Box<Result<Heard, DecodeError>>),
+    /// What came of hearing one once more.
+    HeardAgain(Box<HeardAgain>),
     /// A passage of one that begins to be there, likewise.
     Passage(Result<(Rendering, Joining), DecodeError>),
     /// The job panicked; the message is in the log.
     Broken,
 }
 
-/// The way to the worker. When it is dropped, the worker ends after its job.
-pub(super) struct Worker {
-    jobs: Sender<Job>,
+/// The way to the workers. When it is dropped, each ends after its job.
+pub(super) struct Workers {
+    making: Sender<Job>,
+    hearing: Sender<Job>,
 }
 
-impl Worker {
-    /// Starts the worker; `deliver` takes what it has done and says whether anybody still listens.
-    pub(super) fn start(deliver: impl Fn(Done) -> bool + Send + 'static) -> std::io::Result<Self> {
-        let (jobs, inbox) = channel();
-        thread::Builder::new()
-            .name("worker".to_owned())
-            .spawn(move || work(&inbox, deliver))?;
-        Ok(Self { jobs })
+impl Workers {
+    /// Starts them; `deliver` takes what they have done and says whether anybody still listens.
+    pub(super) fn start(
+        deliver: impl Fn(Done) -> bool + Send + Sync + 'static,
+    ) -> io::Result<Self> {
+        let deliver = Arc::new(deliver);
+        let start = |name: &str| -> io::Result<Sender<Job>> {
+            let (jobs, inbox) = channel();
+            let deliver = Arc::clone(&deliver);
+            thread::Builder::new()
+                .name(name.to_owned())
+                .spawn(move || work(&inbox, &*deliver))?;
+            Ok(jobs)
+        };
+        Ok(Self {
+            making: start("making")?,
+            hearing: start("hearing")?,
+        })
     }
 
     /// Hands over a job.
     pub(super) fn give(&self, job: Job) {
+        let jobs = match job.what.is_hearing() {
+            true => &self.hearing,
+            false => &self.making,
+        };
         // A worker that is gone delivered `Broken` before it went; there is nothing to add.
-        drop(self.jobs.send(job));
+        drop(jobs.send(job));
     }
 }
 
@@ -184,6 +212,7 @@ fn perform(job: Job, tools: &mut Tools) -> Outcome {
         What::Hear { source, progress } => {
             Outcome::Heard(Box::new(recording::hear(&source, &progress)))
         }
+        What::HearAgain(again) => Outcome::HeardAgain(Box::new(recording::hear_again(again))),
         What::Passage(passage, joining) => {
             let begun = tools.making.begin(&passage, rate);
             Outcome::Passage(begun.map(|rendering| (rendering, joining)))

@@ -425,7 +425,8 @@ fn forced(stated: &Stated, leans: &Shares, even: f64) -> (Lean, f64) {
     }
 }
 
-fn turns(cycles: &[CycleSaid]) -> Vec<usize> {
+/// Where the lean passes from threes to twos or back.
+pub(super) fn turns(cycles: &[CycleSaid]) -> Vec<usize> {
     let mut last = None;
     let mut turns = Vec::new();
     for (at, cycle) in cycles.iter().enumerate() {

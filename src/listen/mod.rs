@@ -11,6 +11,7 @@
 //! collection of tunes: each is from a published finding or a round figure, as it says beside it.
 
 mod analysis;
+mod carried;
 mod figure;
 mod filter;
 mod lean;

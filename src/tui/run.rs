@@ -26,7 +26,7 @@ use super::theme::Theme;
 use super::view::{Advice, Here, Room, View, n_cycles};
 
 /// Takes what the worker has done, on the worker's thread, and says whether anybody still listens.
-pub type Deliver = Box<dyn Fn(Done) -> bool + Send>;
+pub type Deliver = Box<dyn Fn(Done) -> bool + Send + Sync>;
 
 /// How the interface ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

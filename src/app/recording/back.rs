@@ -120,10 +120,10 @@ impl Recording {
         match &so.row {
             Some(row) if so.is_laid => {
                 self.row = Some(row.clone());
-                self.know(Analysis::untold(&row.counted(), cycle));
+                self.know_at_once(Analysis::untold(&row.counted(), cycle));
             }
             Some(row) => self.hear_at(row.clone()),
-            None => self.know(Analysis::nothing(cycle)),
+            None => self.know_at_once(Analysis::nothing(cycle)),
         }
         self.row = so.row;
         self.chosen = so.chosen;

@@ -75,6 +75,7 @@ impl App {
             recording.marks = self.store.marks(content)?;
             recording.choose_person();
         }
+        self.hear_behind();
         self.keep_of_recording()
     }
 

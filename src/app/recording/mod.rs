@@ -5,6 +5,7 @@
 //! sets and says is kept under the content of the file. The file is opened by whoever gives the
 //! [`Source`]; times are seconds in the recording, cycles count from 0.
 
+mod again;
 mod along;
 mod back;
 mod counting;
@@ -54,6 +55,8 @@ pub use proposal::NextPulse;
 pub use source::{Bytes, CycleFrom, Given, Open, Source};
 pub use step::{Go, Nudge, Step};
 
+use again::Behind;
+pub(super) use again::{Again, HeardAgain, hear_again};
 use back::{Added, Back, Lay};
 pub(super) use hearing::{Heard, Progress, hear};
 use keep::Keep;
@@ -128,6 +131,9 @@ pub struct Recording {
     pub told: String,
     /// Why it cannot be played any more, in words; empty where it can.
     pub unplayed: String,
+    /// Whether it has been heard for some time at the pulses that lie now, and what is seen is still of those
+    /// before.
+    pub is_behind: bool,
     paths: Vec<PulsePath>,
     chosen: Option<usize>,
     /// The pulses that the learner set, while others are tried.
@@ -143,6 +149,7 @@ pub struct Recording {
     to_keep: Vec<Keep>,
     /// What can be taken back, the last at the end.
     done: Vec<Back>,
+    behind: Behind,
     source: Source,
     sound: Option<Arc<Sound>>,
     row: Option<Row>,
@@ -165,6 +172,7 @@ impl PartialEq for Recording {
         };
         self.source == other.source
             && self.state == other.state
+            && self.is_behind == other.is_behind
             && self.clapping == other.clapping
             && seen(self) == seen(other)
     }
@@ -198,6 +206,7 @@ impl Recording {
             clapping: Clapping::No,
             told: String::new(),
             unplayed: String::new(),
+            is_behind: false,
             paths: Vec::new(),
             chosen: None,
             own: None,
@@ -207,6 +216,7 @@ impl Recording {
             chosen_place: None,
             to_keep: Vec::new(),
             done: Vec::new(),
+            behind: Behind::default(),
             source,
             sound: None,
             row: None,
@@ -343,10 +353,12 @@ impl App {
 
     /// Looks how far the worker has come, and which cycle sounds.
     pub(super) fn look_at_recording(&mut self) {
-        let head = self.player.playhead(self.clock.stamp());
+        let now = self.clock.stamp();
+        let head = self.player.playhead(now);
         let Place::Recording(recording) = &mut self.place else {
             return;
         };
+        recording.look_behind(now);
         if let State::Hearing(seconds, of) = &mut recording.state {
             *seconds = recording.progress.seconds.load(Ordering::Relaxed);
             let of_seconds = recording.progress.of_seconds.load(Ordering::Relaxed);

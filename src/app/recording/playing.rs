@@ -41,6 +41,7 @@ impl App {
             Step::BeginHere => recording.begin_here(heard),
             step => recording.step(step),
         };
+        self.hear_behind();
         self.keep_of_recording()?;
         if change == Change::Picture {
             return Ok(());

@@ -1,7 +1,7 @@
 //! The learner sets the pulses of a recording: by taps, by nudges, by saying where a cycle begins.
 
 use super::{Back, Change, Keep, Nudge, Recording, Row};
-use crate::listen::{clock, pulse_paths};
+use crate::listen::{PulsePath, clock};
 use crate::store::KeptPulses;
 
 /// Taps that say where pulses are.
@@ -10,7 +10,7 @@ const ENOUGH_TAPS: usize = 8;
 const NUDGE_MS: i32 = 10;
 
 impl Recording {
-    /// Hears it anew at other pulses; quick, since the sound is kept as envelopes.
+    /// Lays other pulses and keeps them.
     pub(super) fn set_pulses(&mut self, row: Row) {
         let row = row.set();
         let times = row.counted().times().to_vec();
@@ -18,16 +18,6 @@ impl Recording {
         self.did(Back::Pulses(self.lies()));
         self.hear_at(row);
         self.to_keep.push(Keep::Pulses(KeptPulses { cycle, times }));
-    }
-
-    /// The same, and nothing is to be kept.
-    pub(super) fn hear_at(&mut self, row: Row) {
-        let Some(sound) = &self.sound else { return };
-        let analysis = self.source.heard_at(sound, &row);
-        self.row = Some(row);
-        self.is_set = true;
-        self.is_laid = false;
-        self.know(analysis);
     }
 
     /// Cycles begin where it was proposed: from now on that is said by the learner.
@@ -88,7 +78,7 @@ impl Recording {
         self.is_tapping = false;
     }
 
-    /// Pulses are where the taps were, as near as the sound has them; the first tap begins a cycle.
+    /// Pulses are to be where the taps were.
     pub(super) fn use_taps(&mut self) {
         if self.taps.len() < ENOUGH_TAPS {
             self.told = format!(
@@ -98,19 +88,24 @@ impl Recording {
         }
         let taps = std::mem::take(&mut self.taps);
         self.n_taps = 0;
-        let Some(sound) = &self.sound else { return };
-        let path = pulse_paths(sound, &taps).into_iter().next();
+        self.is_tapping = false;
+        self.told = "The pulses that go with your taps are being found.".to_owned();
+        self.follow(taps);
+    }
+
+    /// Pulses are where the taps were, as near as the sound has them; the first tap begins a cycle.
+    pub(super) fn tapped(&mut self, path: Option<PulsePath>, taps: &[f64]) -> Change {
         let row = path.and_then(|path| {
             let before = self.row.clone();
             let before =
                 before.unwrap_or_else(|| Row::of(path.pulses.clone(), 0, self.source.cycle));
-            before.tapped(&path.pulses, &taps)
+            before.tapped(&path.pulses, taps)
         });
         let Some(row) = row else {
             self.told = "Nothing near the taps sounds like a pulse: tap once more.".to_owned();
-            return;
+            self.is_tapping = true;
+            return Change::Picture;
         };
-        self.is_tapping = false;
         let is_in_parts = row.is_tapped_in_parts();
         self.set_pulses(row);
         let n = taps.len();
@@ -127,5 +122,6 @@ impl Recording {
         };
         self.chosen = None;
         self.nudged = 0;
+        Change::Sound
     }
 }

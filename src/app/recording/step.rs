@@ -163,7 +163,7 @@ impl Recording {
             Step::ForgetTaps => self.forget_taps(),
             Step::Taps => {
                 self.use_taps();
-                return Change::Sound;
+                return Change::Picture;
             }
             Step::Nudge(nudge) => {
                 self.nudge(nudge);

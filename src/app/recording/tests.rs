@@ -601,6 +601,7 @@ fn cycles_that_begin_later_and_later_stay_within_the_pulses() {
         }
         recording.taps = (0..9).map(|k| 0.5 + 0.3 * f64::from(k)).collect();
         recording.step(Step::Taps);
+        recording.catch_up();
     }
 }
 
@@ -643,9 +644,35 @@ fn setting_pulses_is_taken_back_to_the_proposal() {
     assert!(recording.is_set);
     recording.step(Step::TakeBack);
     recording.step(Step::TakeBack);
+    recording.catch_up();
     assert!(!recording.is_set && !recording.can_take_back());
     assert_eq!(recording.analysis, before);
     assert!(matches!(recording.to_keep.last(), Some(Keep::Pulses(kept)) if kept.times.is_empty()));
+}
+
+#[test]
+fn what_is_seen_follows_pulses_at_once_and_is_heard_at_the_last_of_them() {
+    let mut recording = known(given());
+    let heard = |recording: &Recording| recording.analysis.clone().expect("known");
+    let before = heard(&recording);
+    recording.step(Step::BeatOne);
+    let early = recording.again().expect("pulses to hear");
+    recording.step(Step::BeatOne);
+    let lies = heard(&recording);
+    assert_eq!(lies.pulses, before.pulses[2..]);
+    let leans = |of: &Analysis| of.cycles.iter().map(|cycle| cycle.said.lean).collect();
+    let (so_far, were): (Vec<Lean>, Vec<Lean>) = (leans(&lies), leans(&before));
+    assert_eq!(so_far[..], were[..so_far.len()], "as they were before");
+    // What was heard at pulses that lie no more is nothing to anybody.
+    recording.take_again(hear_again(early));
+    assert_eq!(heard(&recording), lies);
+    recording.catch_up();
+    let row = recording.row.clone().expect("pulses");
+    let sound = recording.sound.clone().expect("it was heard");
+    let anew = recording.source.heard_at(&sound, &row);
+    assert_eq!(*heard(&recording), anew);
+    assert_ne!(anew, *lies);
+    assert!(recording.again().is_none(), "all of it is heard");
 }
 
 #[test]
@@ -687,6 +714,7 @@ fn trying_another_tempo_is_one_step_to_take_back() {
     let mut recording = known(None);
     let proposed = recording.candidate().expect("a tempo");
     recording.step(Step::Nudge(Nudge::Later));
+    recording.catch_up();
     let own = recording.analysis.clone();
     recording.step(Step::OtherPulse);
     recording.step(Step::OtherPulse);
@@ -694,6 +722,7 @@ fn trying_another_tempo_is_one_step_to_take_back() {
     recording.step(Step::TakeBack);
     assert_ne!(recording.candidate(), Some(second));
     recording.step(Step::TakeBack);
+    recording.catch_up();
     assert!(recording.is_set && recording.analysis == own);
     recording.step(Step::TakeBack);
     assert!(!recording.is_set && recording.candidate() == Some(proposed));
@@ -843,6 +872,7 @@ fn taps_keep_their_tempo_though_something_finer_is_played() {
     recording.n_taps = recording.taps.len();
     let tapped = 60.0 * 11.0 / (recording.taps[11] - recording.taps[0]);
     recording.step(Step::Taps);
+    recording.catch_up();
     let known = recording.analysis.as_ref().expect("known");
     let ppm = known.tempo_ppm().expect("pulses");
     assert!((ppm / tapped - 1.0).abs() < 0.1, "{ppm} {tapped}");
@@ -857,6 +887,7 @@ fn taps_elsewhere_leave_what_was_tapped_before() {
         recording.taps = taps.to_vec();
         recording.n_taps = taps.len();
         recording.step(Step::Taps);
+        recording.catch_up();
         recording.analysis.as_ref().expect("known").pulses.clone()
     };
     let near = |pulses: &[f64], time: f64| pulses.iter().any(|pulse| (pulse - time).abs() < 0.05);
@@ -909,6 +940,7 @@ fn taps_say_where_pulses_are_and_where_a_cycle_begins() {
     recording.n_taps = recording.taps.len();
     recording.step(Step::Taps);
     assert_eq!(recording.n_taps, 0);
+    recording.catch_up();
     let pulses = &recording.analysis.as_ref().expect("known").pulses;
     let near = |time: f64| pulses.iter().map(|p| (p - time).abs()).fold(1.0, f64::min);
     for time in &times[8..20] {

@@ -149,7 +149,7 @@ impl Ready {
     fn open(
         self,
         around: Surroundings,
-        deliver: impl Fn(Done) -> bool + Send + 'static,
+        deliver: impl Fn(Done) -> bool + Send + Sync + 'static,
     ) -> Result<App, Trouble> {
         App::open(around, self.store, self.deck, self.limit, deliver)
     }

@@ -33,7 +33,7 @@ enum Input {
 
 /// Goes through what is wanted `first`: one sitting, the tune-up, or phrases to listen to.
 pub(in crate::cli) fn go<D>(
-    open: impl FnOnce(Box<dyn Fn(Done) -> bool + Send>) -> Result<App, D>,
+    open: impl FnOnce(Box<dyn Fn(Done) -> bool + Send + Sync>) -> Result<App, D>,
     clock: &Arc<dyn Clock>,
     first: Intent,
 ) -> Result<(), Failure>

@@ -115,7 +115,10 @@ fn known(
 ) {
     strip(body, recording, analysis, (theme, columns));
     legend(body, recording, (theme, columns));
-    body.mention(&format!("The whole: {}.", analysis.whole_words()));
+    match recording.is_behind {
+        true => body.mention("It is being heard anew; until then it leans as before."),
+        false => body.mention(&format!("The whole: {}.", analysis.whole_words())),
+    }
     body.gap();
     match &recording.clapping {
         Clapping::No if recording.is_tapping => {

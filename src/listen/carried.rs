@@ -1,0 +1,112 @@
+//! What was heard at some pulses, as it stands at others until those are heard themselves.
+
+use crate::rhythm::Cycle;
+
+use super::analysis::{Analysis, turns};
+use super::pulses::{Counted, Pulses};
+use super::stretch::can_tell;
+
+impl Analysis {
+    /// What is said here at other pulses: of each cycle what is said of the one that sounds in its middle, of
+    /// the whole the same, and on each pulse what strikes on the nearest.
+    #[must_use]
+    pub fn carried_to(&self, pulses: &Pulses, cycle: Cycle) -> Self {
+        let mut carried = Self::untold(pulses, cycle);
+        let n = Counted::of(cycle, pulses.times().len()).n_cycle;
+        if self.cycles.is_empty() || !can_tell(n) {
+            return carried;
+        }
+        for (at, one) in carried.cycles.iter_mut().enumerate() {
+            let end = carried.pulses.get((at + 1) * n).or(carried.pulses.last());
+            let middle = one.start + 0.5 * end.map_or(0.0, |end| end - one.start);
+            let before = self.cycles.partition_point(|known| known.start <= middle);
+            let sounds = self.cycles[before.saturating_sub(1)];
+            *one = super::CycleSaid {
+                start: one.start,
+                ..sounds
+            };
+        }
+        carried.whole = self.whole;
+        carried.turns = turns(&carried.cycles);
+        if self.strengths.len() == self.pulses.len() {
+            let strengths = carried
+                .pulses
+                .iter()
+                .map(|time| self.strengths[self.nearest(*time)]);
+            carried.strengths = strengths.collect();
+        }
+        carried
+    }
+
+    /// The pulse nearest to a time.
+    fn nearest(&self, time: f64) -> usize {
+        let after = self.pulses.partition_point(|pulse| *pulse < time);
+        let after = after.min(self.pulses.len().saturating_sub(1));
+        let before = after.saturating_sub(1);
+        match (self.pulses[after] - time).abs() < (time - self.pulses[before]).abs() {
+            true => after,
+            false => before,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::listen::Lean;
+
+    fn steady(n: u32, gap: f64, from: f64) -> Pulses {
+        Pulses::new((0..n).map(|k| from + gap * f64::from(k)).collect()).expect("rising")
+    }
+
+    /// Ten cycles of six: four that lean to threes, six that lean to twos.
+    fn heard() -> Analysis {
+        let mut heard = Analysis::untold(&steady(60, 0.25, 1.0), Cycle::SIX);
+        for (at, cycle) in heard.cycles.iter_mut().enumerate() {
+            cycle.said.lean = if at < 4 { Lean::Threes } else { Lean::Twos };
+        }
+        heard.strengths = (0..60_u8).map(|k| [f64::from(k), 0.0, 0.0, 0.0]).collect();
+        heard
+    }
+
+    fn marks(of: &Analysis) -> String {
+        of.cycles
+            .iter()
+            .map(|cycle| cycle.said.lean.mark())
+            .collect()
+    }
+
+    #[test]
+    fn cycles_a_little_later_are_said_as_those_there() {
+        let pulses = steady(60, 0.25, 1.02);
+        let carried = heard().carried_to(&pulses, Cycle::SIX);
+        assert_eq!(marks(&carried), "3333222222");
+        assert_eq!(carried.turns, [4]);
+        assert_eq!(carried.pulses, pulses.times());
+        assert_eq!(carried.cycles[3].start, pulses.times()[18]);
+        assert_eq!(carried.strengths, heard().strengths);
+    }
+
+    #[test]
+    fn longer_cycles_and_faster_pulses_are_said_as_what_sounds_in_their_middle() {
+        let twelves = heard().carried_to(&steady(60, 0.25, 1.0), Cycle::TWELVE);
+        assert_eq!(marks(&twelves), "33222");
+        let faster = heard().carried_to(&steady(120, 0.125, 1.0), Cycle::SIX);
+        assert_eq!(marks(&faster), "33333333222222222222");
+        // Each second of them lies on one of the others, and the next as near to it as to the one after.
+        assert_eq!(faster.strengths[7][0], 3.0);
+        assert_eq!(faster.strengths[119][0], 59.0);
+    }
+
+    #[test]
+    fn of_nothing_or_where_nothing_can_be_told_nothing_is_said() {
+        let pulses = steady(30, 0.25, 0.0);
+        let nothing = Analysis::nothing(Cycle::SIX).carried_to(&pulses, Cycle::SIX);
+        assert_eq!(nothing, Analysis::untold(&pulses, Cycle::SIX));
+        let four = Cycle::new(4).expect("in range");
+        assert_eq!(
+            heard().carried_to(&pulses, four),
+            Analysis::untold(&pulses, four)
+        );
+    }
+}
