@@ -41,23 +41,20 @@ pub(super) fn marks(heard: &Heard) -> Vec<f64> {
 /// How likely a low note is struck on each pulse: the low band rises by more than is usual there, and
 /// is about as loud as all the rest.
 fn basses(heard: &Heard) -> Vec<f64> {
-    let [rises, levels] = [0, 1].map(|nth| strength(heard, Part::Low, nth));
-    let whole = strength(heard, Part::Middle, 1);
-    let (Some(rises), Some(levels), Some(whole)) = (rises, levels, whole) else {
+    let Some(rises) = strength(heard, Part::Low) else {
         return Vec::new();
     };
-    let struck = |(at, over): (usize, f64)| {
-        let beside = (levels.at(at)? - whole.at(at)?) / levels.unit;
+    let struck = |(over, beside): (f64, &f64)| {
         let is_there = (beside - BASS_ABSENT) / (BASS_FULL - BASS_ABSENT);
-        Some((over / BASS_UNITS).clamp(0.0, 1.0) * is_there.clamp(0.0, 1.0))
+        (over / BASS_UNITS).clamp(0.0, 1.0) * is_there.clamp(0.0, 1.0)
     };
-    let over = over_usual(rises).into_iter().enumerate();
-    over.map(|over| struck(over).unwrap_or(0.0)).collect()
+    let over = over_usual(rises).into_iter();
+    over.zip(&heard.low_beside).map(struck).collect()
 }
 
 /// On which pulses the line turns from above.
 fn tops(heard: &Heard) -> Vec<f64> {
-    let rings = strength(heard, Part::High, 0).map(over_usual);
+    let rings = strength(heard, Part::High).map(over_usual);
     let rings_on = |at: usize| rings.as_ref().is_none_or(|over| over[at] >= -STOPPED_UNITS);
     let top = |at: usize| f64::from(u8::from(is_top(heard, at) && rings_on(at)));
     (0..heard.lead.len()).map(top).collect()
@@ -84,7 +81,7 @@ fn over_usual(stream: &Stream) -> Vec<f64> {
 }
 
 /// The strengths of a part in the order in which a sound tells them: how it rises, how loud it is.
-fn strength(heard: &Heard, part: Part, nth: usize) -> Option<&Stream> {
-    let own = |stream: &&Stream| stream.part == part && stream.tells == Tells::Strength;
-    heard.streams.iter().filter(own).nth(nth)
+fn strength(heard: &Heard, part: Part) -> Option<&Stream> {
+    let mut streams = heard.streams.iter();
+    streams.find(|stream| stream.part == part && stream.tells == Tells::Strength)
 }

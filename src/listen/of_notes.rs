@@ -89,6 +89,7 @@ impl Notes {
                 .map(|notes| f64::from(u8::from(!notes.is_empty())))
                 .collect(),
             runs_in: Vec::new(),
+            low_beside: Vec::new(),
             chroma,
             lead,
         }

@@ -22,6 +22,17 @@ const LEVEL: f64 = 0.12;
 const RINGING: (f64, f64) = (0.1, 0.22);
 /// Seconds about a pulse in which an onset is its own.
 const ABOUT: f64 = 0.045;
+/// Seconds before a pulse and after it in which a knock is its own, and the share of the power of the loud
+/// ones that is none (a round figure, 30 dB).
+const KNOCK: (f64, f64) = (0.02, 0.05);
+const KNOCK_NOTHING: f64 = 1e-3;
+/// The basses of a guitar, in hertz, from some way below its lowest string up to where its chords lie, the
+/// samples of their spectra, over how many seconds they are heard at most, and the share of all that sounds
+/// that is no bass (round figures, the last 20 dB).
+const BASS: (f64, f64) = (60.0, 190.0);
+const N_BASS: usize = 1024;
+const BASS_SECONDS: f64 = 0.15;
+const BASS_NOTHING: f64 = 1e-2;
 /// How likely what runs into a pulse lands on it.
 const LANDS: f64 = 0.8;
 /// The difference of loudness that can just be told, in decibels (Slade and others 2022), and of
@@ -55,7 +66,6 @@ const SHARES: Shares = Shares {
 enum Band {
     Whole = 0,
     Low = 1,
-    High = 2,
 }
 
 impl Sound {
@@ -74,14 +84,17 @@ impl Sound {
         // figures, and would else count with each of them.
         let struck = |part, values| strength(part, of_strokes(values, &begins));
         let bright = self.brights(pulses);
+        let [low, whole] = [Band::Low, Band::Whole].map(|band| self.levels(times, band));
+        let beside = low.iter().zip(&whole).map(|(low, whole)| low - whole);
+        let low_beside = beside.collect();
         let mut streams = vec![
             strength(Part::Low, self.rises(times, Band::Low)).hearing_rests(),
-            strength(Part::Low, self.levels(times, Band::Low)).hearing_rests(),
+            strength(Part::Low, self.basses(pulses)).hearing_rests(),
             strength(Part::Low, self.rings(pulses, Band::Low)).hearing_rests(),
             strength(Part::High, self.rings(pulses, Band::Whole)).hearing_rests(),
-            strength(Part::Percussive, self.rises(times, Band::High)),
+            strength(Part::Percussive, self.knocks(times)),
             struck(Part::Middle, self.rises(times, Band::Whole)),
-            struck(Part::Middle, self.levels(times, Band::Whole)),
+            struck(Part::Middle, whole.into_iter().map(Some).collect()),
             struck(Part::Middle, onsets.iter().map(|x| Some(*x)).collect()),
             struck(Part::Percussive, self.fluxes(times)),
             Stream::new(Part::High, Tells::Figure, BRIGHT, bright).hearing_rests(),
@@ -94,6 +107,7 @@ impl Sound {
             streams,
             begins,
             runs_in,
+            low_beside,
             chroma,
             lead,
         }
@@ -147,9 +161,54 @@ impl Sound {
         times.iter().map(|time| Some(rise(time))).collect()
     }
 
-    fn levels(&self, times: &[f64], band: Band) -> Vec<Option<f64>> {
-        let level = |time: &f64| Some(self.decibels(time - EARLY, time + LEVEL, band));
+    fn levels(&self, times: &[f64], band: Band) -> Vec<f64> {
+        let level = |time: &f64| self.decibels(time - EARLY, time + LEVEL, band);
         times.iter().map(level).collect()
+    }
+
+    /// How loud the noise of a knock is about each time, in decibels.
+    fn knocks(&self, times: &[f64]) -> Vec<Option<f64>> {
+        let loudest = |time: &f64| {
+            let frames = self.between(time - KNOCK.0, time + KNOCK.1);
+            let noise = frames.iter().map(|frame| f64::from(frame.noise));
+            noise.fold(0.0, f64::max).powi(2)
+        };
+        let powers: Vec<f64> = times.iter().map(loudest).collect();
+        in_decibels(&powers, KNOCK_NOTHING * quantile(&powers, 0.9))
+    }
+
+    /// How hard a bass is struck on each pulse, in decibels: by how much the magnitudes of its bins rise over
+    /// those before the pulse and beside them, so that another string is heard though the last still rings.
+    fn basses(&self, pulses: &Pulses) -> Vec<Option<f64>> {
+        let mut spectrum = Spectrum::new(N_BASS);
+        let bin = |hertz: f64| index(hertz * real(N_BASS) / self.thin_rate);
+        let bins = bin(BASS.0)..bin(BASS.1) + 1;
+        let mut magnitudes = |from: f64, seconds: f64| -> Vec<f64> {
+            let sample = |time: f64| index(time * self.thin_rate).min(self.thin.len());
+            let (from, until) = (sample(from), sample(from + seconds));
+            let powers = spectrum.powers(&self.thin[from..until]);
+            let magnitude = |power: &f32| f64::from(*power).sqrt() / seconds;
+            powers.iter().map(magnitude).collect()
+        };
+        // The power by which the bass rises, and that of all that sounds then.
+        let mut struck = |(at, time): (usize, &f64)| -> (f64, f64) {
+            let longest = BASS_SECONDS.min(real(N_BASS) / self.thin_rate);
+            let seconds = longest.min(0.95 * pulses.gap(at));
+            let before = magnitudes(time - EARLY - seconds, seconds);
+            let after = magnitudes(time - 0.5 * EARLY, seconds);
+            let rise = |bin: usize| {
+                let beside = before[bin - 1..bin + 2].iter().copied();
+                (after[bin] - beside.fold(0.0, f64::max)).max(0.0)
+            };
+            let risen: f64 = bins.clone().map(|bin| rise(bin).powi(2)).sum();
+            (
+                risen,
+                after.iter().map(|magnitude| magnitude * magnitude).sum(),
+            )
+        };
+        let struck = pulses.times().iter().enumerate().map(&mut struck);
+        let (rises, wholes): (Vec<f64>, Vec<f64>) = struck.unzip();
+        in_decibels(&rises, BASS_NOTHING * quantile(&wholes, 0.5))
     }
 
     /// How hard each time is struck, in decibels: the most spectral flux about it.
@@ -204,6 +263,12 @@ impl Sound {
         let pitches = found.iter().map(|found| found.map(|(_, pitch)| pitch));
         (chroma.collect(), pitches.collect())
     }
+}
+
+/// Powers in decibels over one so small that it is nothing.
+fn in_decibels(powers: &[f64], nothing: f64) -> Vec<Option<f64>> {
+    let decibels = |power: &f64| Some(10.0 * (power + nothing + 1e-12).log10());
+    powers.iter().map(decibels).collect()
 }
 
 /// Where tones lie in a spectrum.
@@ -282,4 +347,90 @@ fn lengths(begins: &[f64]) -> Vec<Option<f64>> {
         Some(if *likely > 0.5 { length } else { 0.0 })
     };
     begins.iter().enumerate().map(length).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use std::f64::consts::TAU;
+
+    use super::*;
+    use crate::listen::Ear;
+    use crate::pcm::SampleRate;
+
+    /// Seconds from one pulse to the next.
+    const GAP: f64 = 0.3;
+    const HZ: f64 = 44_100.0;
+
+    /// Twelve pulses of a sound that is given by its samples, at their times in seconds.
+    fn twelve(sample: impl Fn(f64) -> f64) -> (Sound, Pulses) {
+        let n = index(12.5 * GAP * HZ);
+        let samples: Vec<f32> = (0..n).map(|k| sample(real(k) / HZ) as f32).collect();
+        let mut ear = Ear::new(SampleRate::new(44_100).expect("a rate"));
+        ear.hear(&samples);
+        let pulses = Pulses::new((0..12).map(|k| GAP * real(k) + 0.2).collect());
+        (ear.finish(), pulses.expect("rising"))
+    }
+
+    /// A tone that begins with a pulse and rings for a second and a half.
+    fn tone(hertz: f64, pulse: usize, time: f64) -> f64 {
+        let since = time - 0.2 - GAP * real(pulse);
+        let rings = (0.0..1.5).contains(&since);
+        let begun = (since / 0.004).min(1.0);
+        if rings {
+            begun * (-since).exp() * (TAU * hertz * since).sin()
+        } else {
+            0.0
+        }
+    }
+
+    /// Noise of one colour, the same each time (a multiplicative hash).
+    fn noise(time: f64) -> f64 {
+        let hash = (index(time * HZ) as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15) >> 40;
+        real(usize::try_from(hash).expect("24 bits")) / f64::from(1_u32 << 23) - 1.0
+    }
+
+    fn over(values: &[Option<f64>], is_one: impl Fn(usize) -> bool) -> f64 {
+        let of = |wanted: bool| {
+            let own = (1..12).filter(|at| is_one(*at) == wanted);
+            own.filter_map(|at| values[at]).collect::<Vec<f64>>()
+        };
+        let least = of(true).into_iter().fold(f64::INFINITY, f64::min);
+        let most = of(false).into_iter().fold(f64::NEG_INFINITY, f64::max);
+        least - most
+    }
+
+    #[test]
+    fn a_bass_is_heard_as_struck_though_the_last_one_rings() {
+        let basses = [82.4, 110.0, 98.0, 123.5];
+        let (sound, pulses) = twelve(|time| {
+            let bass = (0..4).map(|k| 0.2 * tone(basses[k], 3 * k, time));
+            let chords = (0..12).map(|k| 0.1 * tone(392.0 + 10.0 * real(k), k, time));
+            bass.chain(chords).sum()
+        });
+        let struck = over(&sound.basses(&pulses), |at| at % 3 == 0);
+        // The level of the low band hardly tells them.
+        let levels = sound
+            .levels(pulses.times(), Band::Low)
+            .into_iter()
+            .map(Some);
+        let level = over(&levels.collect::<Vec<_>>(), |at| at % 3 == 0);
+        assert!(struck > level + 6.0, "{struck} {level}");
+    }
+
+    #[test]
+    fn a_knock_is_told_from_a_loud_string() {
+        let (sound, pulses) = twelve(|time| {
+            let of = |every: usize| (0..12).filter(move |k| k % every == 0);
+            let strings =
+                of(2).map(|k| (1..9).map(|h| tone(440.0 * real(h), k, time)).sum::<f64>());
+            let knocks = of(3).map(|k| {
+                let since = time - 0.2 - GAP * real(k);
+                let sounds = (0.0..0.03).contains(&since);
+                if sounds { 0.3 * noise(time) } else { 0.0 }
+            });
+            0.1 * strings.sum::<f64>() + knocks.sum::<f64>()
+        });
+        let knocked = over(&sound.knocks(pulses.times()), |at| at % 3 == 0);
+        assert!(knocked > 3.0, "{knocked}");
+    }
 }

@@ -1,9 +1,11 @@
 //! Sound, heard as it streams by: what is kept of it are envelopes, 128 frames a second or a little
 //! off, and a thin copy for pitch.
 
+use std::ops::Range;
+
 use crate::pcm::SampleRate;
 
-use super::filter::{Bands, Decimator};
+use super::filter::{Decimator, LowBand};
 use super::spectrum::{Flux, Mels, Spectrum, Strikes, decibels};
 use super::units::{index, mean, real, single, sum_of_pairs};
 
@@ -20,8 +22,9 @@ const REACH: usize = 1;
 const DEPTH: f64 = 60.0;
 /// The low band ends here, in hertz: the basses of a guitar.
 const LOW: f64 = 160.0;
-/// The high band begins here, in hertz: nails, knocks and claps.
-const HIGH: f64 = 2500.0;
+/// Where noise is heard, in hertz, nails, knocks and claps, and over how many neighbouring bins.
+const NOISE: (f64, f64) = (1500.0, 8000.0);
+const NEIGHBOURS: usize = 8;
 /// The thin copy for pitch keeps at most one sample of so many, and where there are enough so many a second.
 const MOST_THIN: usize = 4;
 const LEAST_THIN: f64 = 4_000.0;
@@ -44,12 +47,14 @@ pub struct Sound {
 pub(super) struct Frame {
     /// The mean rise over all bands in decibels.
     pub(super) rise: f32,
-    /// The power from this frame to the next: whole, low band, high band.
-    pub(super) power: [f32; 3],
+    /// The power from this frame to the next: whole, low band.
+    pub(super) power: [f32; 2],
     /// The centre of the spectrum in octaves over 100 Hz.
     pub(super) bright: f32,
     /// How hard it is struck: spectral flux, the sum over all bins by how much their magnitude rises.
     pub(super) flux: f32,
+    /// The magnitude that noise has between the partials of what rings.
+    pub(super) noise: f32,
 }
 
 impl Sound {
@@ -118,12 +123,14 @@ pub struct Ear {
     mels: Mels,
     flux: Flux,
     loudest: f64,
-    bands: Bands,
+    low_band: LowBand,
     strikes: Strikes,
     /// The hertz of each bin of a spectrum.
     bins: Vec<f32>,
+    /// The bins in which noise is heard.
+    noisy: Range<usize>,
     measures: Vec<Measures>,
-    powers: Vec<[f32; 3]>,
+    powers: Vec<[f32; 2]>,
     thin: Vec<f32>,
     thin_rate: f64,
     rate: f64,
@@ -137,6 +144,7 @@ impl Ear {
         let rate = f64::from(rate.hz()) / real(factor);
         let n_fft = if rate < FEW { N_FFT / 2 } else { N_FFT };
         let thin = index(rate / LEAST_THIN).clamp(1, MOST_THIN);
+        let bin = |hertz: f64| index(hertz.min(0.4 * rate) * real(n_fft) / rate);
         Self {
             thinner: Decimator::new(factor),
             thinnest: Decimator::new(thin),
@@ -150,11 +158,12 @@ impl Ear {
             mels: Mels::new(n_fft, rate),
             flux: Flux::new(LAG, REACH),
             loudest: -100.0,
-            bands: Bands::new(LOW.min(0.4 * rate), HIGH.min(0.4 * rate), rate),
+            low_band: LowBand::new(LOW.min(0.4 * rate), rate),
             strikes: Strikes::new(LAG),
             bins: (0..=n_fft / 2)
                 .map(|bin| single(real(bin) * rate / real(n_fft)))
                 .collect(),
+            noisy: bin(NOISE.0)..bin(NOISE.1),
             measures: Vec::new(),
             powers: Vec::new(),
             thin: Vec::new(),
@@ -204,13 +213,11 @@ impl Ear {
 
     fn measure(&mut self) {
         while let Some(part) = self.samples.get(self.measured..self.measured + self.hop) {
-            let mut sums = [0.0; 3];
+            let mut sums = [0.0; 2];
             for sample in part {
                 let x = f64::from(*sample);
-                let [low, high] = self.bands.next(x);
-                for (sum, y) in sums.iter_mut().zip([x, low, high]) {
-                    *sum += y * y;
-                }
+                let low = self.low_band.next(x);
+                sums = [sums[0] + x * x, sums[1] + low * low];
             }
             let share = 1.0 / real(self.hop);
             self.powers.push(sums.map(|sum| single(sum * share)));
@@ -227,6 +234,7 @@ impl Ear {
                 rise: single(rise),
                 bright: brightness(&magnitudes, &self.bins),
                 flux: self.strikes.next(&magnitudes),
+                noise: noise(magnitudes.get(self.noisy.clone()).unwrap_or_default()),
             });
             from += self.hop;
         }
@@ -242,30 +250,41 @@ fn brightness(magnitudes: &[f32], bins: &[f32]) -> f32 {
     (1.0 + moment / sum / 100.0).log2()
 }
 
+/// What is left of these magnitudes where the least of neighbouring bins is taken, on the mean: a knock fills
+/// all of them, partials stand out of them (as the smoothing over bins by which FitzGerald 2010 tells
+/// percussive from harmonic sound, the least being quicker than the median).
+fn noise(magnitudes: &[f32]) -> f32 {
+    let (groups, _) = magnitudes.as_chunks::<NEIGHBOURS>();
+    let least = |group: &[f32; NEIGHBOURS]| group.iter().copied().fold(f32::INFINITY, f32::min);
+    groups.iter().map(least).sum::<f32>() / single(real(groups.len().max(1)))
+}
+
 /// What is measured of one spectrum.
 #[derive(Clone, Copy, Debug, Default)]
 struct Measures {
     rise: f32,
     bright: f32,
     flux: f32,
+    noise: f32,
 }
 
 /// The rise of a spectrum shows as soon as its window reaches an onset, half a window before, and
 /// until the frames that it is held against have reached it too; so a frame takes the rise that was
 /// found half a window less the lag earlier.
 fn frames(
-    (measures, powers): (&[Measures], &[[f32; 3]]),
+    (measures, powers): (&[Measures], &[[f32; 2]]),
     (n_fft, hop): (usize, usize),
 ) -> Vec<Frame> {
     let early = index((real(n_fft / 2) / real(hop)).round()).saturating_sub(LAG);
     let at = |t: usize| measures.get(t).copied().unwrap_or_default();
-    let frame = |(t, power): (usize, &[f32; 3])| {
+    let frame = |(t, power): (usize, &[f32; 2])| {
         let risen = t.checked_sub(early).map(at).unwrap_or_default();
         Frame {
             rise: risen.rise,
             power: *power,
             bright: at(t).bright,
             flux: risen.flux,
+            noise: at(t).noise,
         }
     };
     powers.iter().enumerate().map(frame).collect()

@@ -107,6 +107,9 @@ pub(super) struct Heard {
     pub(super) begins: Vec<f64>,
     /// How likely something begins half-way from the pulse before; empty where that is not heard.
     pub(super) runs_in: Vec<f64>,
+    /// How loud the low band is on each pulse beside all that sounds, in decibels; empty where that is not
+    /// heard.
+    pub(super) low_beside: Vec<f64>,
     /// Weights of the twelve pitch classes that sound from each pulse to the next, adding up to 1,
     /// or none where nothing with a pitch does.
     pub(super) chroma: Vec<Option<[f64; 12]>>,
@@ -126,6 +129,7 @@ impl Heard {
             streams: self.streams.iter().map(stream).collect(),
             begins: some(&self.begins, skipped, n_pulses),
             runs_in: some(&self.runs_in, skipped, n_pulses),
+            low_beside: some(&self.low_beside, skipped, n_pulses),
             chroma: some(&self.chroma, skipped, n_pulses),
             lead: some(&self.lead, skipped, n_pulses),
         }

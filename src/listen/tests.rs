@@ -4,9 +4,10 @@ use super::*;
 use crate::notate;
 use crate::pcm::SampleRate;
 use crate::phrase::{
-    Bell, Entry, Family, Level, Measured, Pacing, Purpose, Recipe, RecipeParts, Rival, Wanted, make,
+    Bell, Entry, Family, Level, Measured, Pacing, Phrase, Purpose, Recipe, RecipeParts, Rival,
+    Touch, Wanted, make,
 };
-use crate::rhythm::{Cycle, Feel, Pattern, Tick};
+use crate::rhythm::{Cycle, Feel, Layer, Pattern, Tick};
 use crate::sound::{Timeline, render};
 use crate::world::Seed;
 
@@ -59,8 +60,12 @@ fn phrase_in(
 }
 
 fn sound_of(made: &Measured, seed: u64) -> Sound {
+    sound_of_phrase(made.phrase(), seed)
+}
+
+fn sound_of_phrase(phrase: &Phrase, seed: u64) -> Sound {
     let rate = SampleRate::HZ_48000;
-    let pcm = render(made.phrase(), rate, Seed(seed));
+    let pcm = render(phrase, rate, Seed(seed));
     let mut ear = Ear::new(rate);
     ear.hear(&pcm.mono());
     ear.finish()
@@ -184,6 +189,51 @@ fn tops_of_lines_and_landings_of_rolls_begin_groups() {
             family.id()
         );
     }
+}
+
+/// To what most cycles of phrases in one layer lean under claps in another, at each seed.
+fn under_claps(feel: Feel, claps: usize) -> Vec<String> {
+    let mut told = Vec::new();
+    for family in [Family::BassChords, Family::BassStrums, Family::Rasgueado] {
+        for seed in 0..6 {
+            let Some(made) = phrase(family, feel, 30, seed + 90_000) else {
+                continue;
+            };
+            let layer = Layer::every(Cycle::SIX, claps);
+            let clapped = made.phrase().clapped(&[layer], Touch::Clara);
+            let sound = sound_of_phrase(&clapped, seed);
+            let heard = Analysis::of_sound(&sound, &pulses_of(&made, 0), Cycle::SIX, Answers::Open);
+            told.push(
+                heard
+                    .cycles
+                    .iter()
+                    .map(|cycle| cycle.said.lean.mark())
+                    .collect(),
+            );
+        }
+    }
+    told
+}
+
+fn share_of(mark: char, told: &[String]) -> f64 {
+    let n = told.iter().filter(|of| {
+        let own = of.chars().filter(|one| *one == mark).count();
+        2 * own > of.len()
+    });
+    n.count() as f64 / told.len() as f64
+}
+
+#[test]
+fn a_guitar_in_one_layer_under_claps_in_the_other_leans_to_both() {
+    let (mut crossed, mut along) = (Vec::new(), Vec::new());
+    for (feel, claps, mark) in [(Feel::Threes, 3, '3'), (Feel::Twos, 2, '2')] {
+        crossed.extend(under_claps(feel, 5 - claps));
+        let same = under_claps(feel, claps);
+        along.push(share_of(mark, &same));
+    }
+    let both = share_of('b', &crossed);
+    assert!(both >= 0.6, "{both}: {crossed:?}");
+    assert!(along.iter().all(|share| *share >= 0.9), "{along:?}");
 }
 
 #[test]
