@@ -3,7 +3,8 @@
 use crate::rhythm::Cycle;
 
 use super::analysis::{Analysis, turns};
-use super::pulses::{Counted, Pulses};
+use super::pulses::Pulses;
+use super::said::CycleSaid;
 use super::stretch::can_tell;
 
 impl Analysis {
@@ -12,7 +13,7 @@ impl Analysis {
     #[must_use]
     pub fn carried_to(&self, pulses: &Pulses, cycle: Cycle) -> Self {
         let mut carried = Self::untold(pulses, cycle);
-        let n = Counted::of(cycle, pulses.times().len()).n_cycle;
+        let n = cycle.n_pulses();
         if self.cycles.is_empty() || !can_tell(n) {
             return carried;
         }
@@ -21,7 +22,7 @@ impl Analysis {
             let middle = one.start + 0.5 * end.map_or(0.0, |end| end - one.start);
             let before = self.cycles.partition_point(|known| known.start <= middle);
             let sounds = self.cycles[before.saturating_sub(1)];
-            *one = super::CycleSaid {
+            *one = CycleSaid {
                 start: one.start,
                 ..sounds
             };

@@ -383,12 +383,13 @@ mod tests {
         }
     }
 
-    /// Noise of one colour, the same each time (a multiplicative hash).
+    /// White noise, the same each time (a multiplicative hash).
     fn noise(time: f64) -> f64 {
         let hash = (index(time * HZ) as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15) >> 40;
         real(usize::try_from(hash).expect("24 bits")) / f64::from(1_u32 << 23) - 1.0
     }
 
+    /// How far the least of some pulses lies over the most of the others, the first of all left out.
     fn over(values: &[Option<f64>], is_one: impl Fn(usize) -> bool) -> f64 {
         let of = |wanted: bool| {
             let own = (1..12).filter(|at| is_one(*at) == wanted);

@@ -191,7 +191,7 @@ fn tops_of_lines_and_landings_of_rolls_begin_groups() {
     }
 }
 
-/// To what most cycles of phrases in one layer lean under claps in another, at each seed.
+/// The leans of cycles in phrases of a feel under claps on every second or third pulse, phrase by phrase.
 fn under_claps(feel: Feel, claps: usize) -> Vec<String> {
     let mut told = Vec::new();
     for family in [Family::BassChords, Family::BassStrums, Family::Rasgueado] {

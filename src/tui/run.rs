@@ -25,7 +25,7 @@ use super::keymap::{Action, Control, action, bindings};
 use super::theme::Theme;
 use super::view::{Advice, Here, Room, View, n_cycles};
 
-/// Takes what the worker has done, on the worker's thread, and says whether anybody still listens.
+/// Takes what a worker has done, on the worker's thread, and says whether anybody still listens.
 pub type Deliver = Box<dyn Fn(Done) -> bool + Send + Sync>;
 
 /// How the interface ended.

@@ -1,4 +1,4 @@
-//! A recording that is known, heard once more at other pulses, on the worker. What was heard before is
+//! A recording that is known, heard once more at other pulses, on a worker. What was heard before is
 //! carried over to them until then, so that whoever set them sees and hears at once where they lie.
 
 use std::sync::Arc;
@@ -22,7 +22,7 @@ pub(in crate::app) struct Again {
 
 #[derive(Clone, Debug)]
 enum Wanted {
-    /// Hear what is stated at these pulses, the so-manieth that were laid.
+    /// Hear what is stated at these pulses; up to them so many were laid.
     Leans(Box<Source>, Row, u64),
     /// Find the pulses that follow taps.
     Path(Vec<f64>),
@@ -47,14 +47,14 @@ pub(in crate::app) fn hear_again(again: Again) -> HeardAgain {
 /// How far what is known of a recording is behind its pulses.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Behind {
-    /// How many times pulses were laid, and which of those was heard last.
+    /// How many times pulses were laid, and how many times when those that were heard last lay.
     n_laid: u64,
     n_heard: u64,
     /// Taps that were not followed yet.
     taps: Option<Vec<f64>>,
     /// The job that the worker has.
     asked: Option<u64>,
-    /// Since when.
+    /// Since when it has had one after the other.
     since: Option<Stamp>,
 }
 
@@ -116,9 +116,6 @@ impl Recording {
 
     /// Looks whether that takes long.
     pub(super) fn look_behind(&mut self, now: Stamp) {
-        if self.behind.asked.is_none() {
-            self.behind.since = None;
-        }
         let since = self.behind.since;
         self.is_behind = since.is_some_and(|since| now.since(since) > PATIENCE);
     }
@@ -143,6 +140,7 @@ impl App {
             return;
         }
         let Some(again) = recording.again() else {
+            recording.behind.since = None;
             return;
         };
         let generation = self.give(What::HearAgain(again));
