@@ -11,7 +11,7 @@ use super::said::{CycleSaid, Said};
 use super::sound::Sound;
 use super::stream::{Heard, Part, Tells};
 use super::stretch::{Stated, Stretches, can_tell};
-use super::units::{mean, quantile, real};
+use super::units::{quantile, real};
 
 /// Whether an answer may be that it is unclear.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -29,10 +29,6 @@ pub fn accent_steps(strength: f64) -> usize {
         .filter(|least| strength > *least)
         .count()
 }
-
-/// How many times as long as its neighbours a gap is in which pulses count in no cycle (a round figure: two are
-/// twice as long, and no tempo turns so much at once and back again).
-const BREAK: f64 = 1.5;
 
 /// A time as minutes and seconds, and as hours too from an hour on.
 pub fn clock(seconds: f64) -> String {
@@ -127,25 +123,11 @@ impl Analysis {
         2 * self.turns.len() > self.cycles.len()
     }
 
-    /// Pulses a minute, by the mean gap; none of fewer than two pulses. A gap that stands out between its
-    /// neighbours is one in which pulses count in no cycle, and none of those.
+    /// Pulses a minute, by the mean gap but for those in which pulses count in no cycle; none of fewer than two
+    /// pulses.
     pub fn tempo_ppm(&self) -> Option<f64> {
-        let gaps: Vec<f64> = self
-            .pulses
-            .windows(2)
-            .map(|pair| pair[1] - pair[0])
-            .collect();
-        let is_break = |at: usize| {
-            let beside = [at.checked_sub(1), Some(at + 1)].map(|at| gaps.get(at?));
-            beside
-                .iter()
-                .all(|gap| gap.is_some_and(|gap| gaps[at] > BREAK * gap))
-        };
-        let counted = (0..gaps.len())
-            .filter(|at| !is_break(*at))
-            .map(|at| gaps[at]);
-        let counted: Vec<f64> = counted.collect();
-        (!counted.is_empty()).then(|| 60.0 / mean(&counted))
+        let pulses = Pulses::new(self.pulses.clone()).ok()?;
+        Some(pulses.tempo_ppm())
     }
 
     /// The cycle that leans most clearly, by its place from 0; `None` where there is no cycle.

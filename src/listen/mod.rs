@@ -10,10 +10,14 @@
 //! Nothing here opens a file, knows phrases, or plays a sound, and no constant was fitted to a
 //! collection of tunes: each is from a published finding or a round figure, as it says beside it.
 
+mod again;
 mod analysis;
 mod carried;
 mod figure;
 mod filter;
+mod follow;
+mod in_time;
+mod kept;
 mod lean;
 mod marked;
 mod midi;
@@ -32,10 +36,11 @@ mod stretch;
 mod units;
 
 pub use analysis::{Analysis, Answers, accent_steps, clock};
+pub use in_time::{InTime, where_in_time};
 pub use lean::Lean;
 pub use midi::{NotesError, PulseNote};
 pub use notes::{NoteHeard, Notes};
-pub use phase::from_first_of_cycle;
+pub use phase::{counted_from_firsts, from_first_of_cycle};
 pub use pulse_path::{PulsePath, pulse_paths};
 pub use pulses::{Pulses, PulsesError};
 pub use said::{CycleSaid, Said};

@@ -1,5 +1,7 @@
 //! Where cycles begin, when only pulses are known: a proposal.
 
+use std::ops::Range;
+
 use crate::rhythm::Cycle;
 
 use super::analysis::stretched;
@@ -7,6 +9,7 @@ use super::figure;
 use super::lean::scores;
 use super::marked::marks;
 use super::period::ALIKE;
+use super::pulse_path::PulsePath;
 use super::pulses::{Counted, Pulses};
 use super::sound::Sound;
 use super::stream::{Heard, Stream, Tells};
@@ -23,9 +26,26 @@ const PICKUP: f64 = 1.5;
 /// How much the first pulse's own strength counts.
 const SHARE_FIRST: f64 = 0.15;
 
-/// The pulses from the one on that most likely begins a cycle: where the cycle as counted from there
-/// states a grouping most clearly, notes begin as that grouping has it, and its first pulse is strong.
+/// The pulses of each part of a path from the one on that most likely begins a cycle, the parts that keep a
+/// tempo of their own being counted each by itself.
+pub fn counted_from_firsts(sound: &Sound, path: &PulsePath, cycle: Cycle) -> Vec<Range<usize>> {
+    let from_first = |part: Range<usize>| {
+        let times = path.pulses.times()[part.clone()].to_vec();
+        let pulses = Pulses::new(times);
+        let first = pulses.map_or(0, |pulses| first_of_cycle(sound, &pulses, cycle));
+        part.start + first..part.end
+    };
+    path.parts().map(from_first).collect()
+}
+
+/// The pulses from the one on that most likely begins a cycle.
 pub fn from_first_of_cycle(sound: &Sound, pulses: &Pulses, cycle: Cycle) -> Pulses {
+    pulses.without_first(first_of_cycle(sound, pulses, cycle))
+}
+
+/// The pulse that most likely begins a cycle: where the cycle as counted from there states a grouping most
+/// clearly, notes begin as that grouping has it, and its first pulse is strong.
+fn first_of_cycle(sound: &Sound, pulses: &Pulses, cycle: Cycle) -> usize {
     let n_cycle = cycle.n_pulses();
     let some = pulses.first(n_cycle * (MOST_CYCLES + 1));
     // As many cycles are looked at from each pulse, so that all are told by as much.
@@ -42,23 +62,23 @@ pub fn from_first_of_cycle(sound: &Sound, pulses: &Pulses, cycle: Cycle) -> Puls
     let clear: Vec<Clearness> = (0..n_cycle.min(some.times().len()))
         .map(counted_from)
         .collect();
-    pulses.without_first(first_of_cycle(&clear))
+    clearest(&clear)
 }
 
 /// Which of the pulses from which a cycle was counted begins it. Where groups begin is told by all that
 /// was heard; which of these is the first of a cycle, by what is no mere habit of the piece.
-fn first_of_cycle(clear: &[Clearness]) -> usize {
+fn clearest(clear: &[Clearness]) -> usize {
     let alone = |skipped: usize| {
         let pickup = if skipped > 0 { PICKUP } else { 0.0 };
         clear[skipped].first - pickup
     };
     let most = |a: &(f64, usize), b: &(f64, usize)| a.0.total_cmp(&b.0);
-    let clearest = |by: usize| {
+    let most_clear = |by: usize| {
         let by_all =
             (0..clear.len()).map(|skipped| (clear[skipped].all[by] + alone(skipped), skipped));
         by_all.max_by(most).unwrap_or_default()
     };
-    let [threes, twos] = [0, 1].map(clearest);
+    let [threes, twos] = [0, 1].map(most_clear);
     let by = usize::from(twos.0 > threes.0);
     let (clarity, begins) = [threes, twos][by];
     let entered = |wheel: usize| {

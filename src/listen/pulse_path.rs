@@ -5,16 +5,24 @@
 //! programming (Ellis 2007), which follows a drift; and paths are ranked by how much of what begins
 //! they meet and how few of their pulses are empty. Several answers are kept.
 
+use std::ops::Range;
+
+use super::again::{again, comb, usual};
+use super::follow::{Evened, Followed, follow};
+use super::in_time::InTime;
+use super::kept::{Kept, kept};
 use super::pulses::Pulses;
 use super::sound::Sound;
-use super::units::{index, mean, quantile, real};
+use super::units::{index, quantile, real};
 
 /// A path of pulses, and how well it fits.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PulsePath {
     /// Its pulses.
     pub pulses: Pulses,
-    /// The usual gap in seconds.
+    /// Those with which a part begins that keeps a tempo of its own, by their place from 0; the first is one.
+    pub starts: Vec<usize>,
+    /// The usual gap of the longest part, in seconds.
     pub gap: f64,
     /// How well it fits, 0 to 1, against the others.
     pub fits: f64,
@@ -22,21 +30,43 @@ pub struct PulsePath {
     pub probable: f64,
 }
 
+impl PulsePath {
+    /// The pulses of each part that keeps a tempo of its own, by their places from 0.
+    pub fn parts(&self) -> impl Iterator<Item = Range<usize>> {
+        let ends = self.starts.iter().skip(1).copied();
+        let ends = ends.chain([self.pulses.times().len()]);
+        self.starts
+            .iter()
+            .copied()
+            .zip(ends)
+            .map(|(from, until)| from..until)
+    }
+
+    /// The same in time.
+    pub fn in_time(&self) -> Vec<InTime> {
+        let times = self.pulses.times();
+        let told = |part: Range<usize>| {
+            let own = Pulses::new(times.get(part)?.to_vec()).ok()?;
+            Some(InTime {
+                from: own.times()[0],
+                until: own.times()[own.times().len() - 1] + own.gap(own.times().len() - 1),
+                ppm: own.tempo_ppm(),
+            })
+        };
+        self.parts().filter_map(told).collect()
+    }
+
+    /// Pulses a minute in the longest of these, by the mean gap.
+    pub fn tempo_ppm(&self) -> f64 {
+        let by_length = |a: &InTime, b: &InTime| (a.until - a.from).total_cmp(&(b.until - b.from));
+        let longest = self.in_time().into_iter().max_by(by_length);
+        longest.map_or_else(|| self.pulses.tempo_ppm(), |part| part.ppm)
+    }
+}
+
 /// Gaps that may be a pulse, in seconds: 500 to 67 pulses a minute (London 2002: nothing faster than
 /// 100 ms is a subdivision; a slow soleá has 70 to 90).
 const GAPS: (f64, f64) = (0.12, 0.9);
-/// The gap that is most usual, and how far others lie from it, as logarithms: about half-way between
-/// 100 ms, faster than which nothing is a subdivision, and a beat of 500 ms (London 2002), and tried on
-/// melodies made by rule; and a round figure.
-const USUAL: f64 = 0.22;
-const USUAL_WIDTH: f64 = 0.7;
-/// How much a gap costs that is uneven against those before it, against an onset of usual size, and how
-/// much one that is off the usual gap of the whole.
-const STIFF: f64 = 60.0;
-const STRAYS: f64 = 6.0;
-/// How much of each gap goes into what is expected of the next, so that about ten make a tempo: a drift
-/// is followed, and a single early stroke is not.
-const LEARNS: f64 = 0.1;
 /// How many candidates are followed, and answers kept.
 const CANDIDATES: usize = 6;
 const ANSWERS: usize = 4;
@@ -45,58 +75,113 @@ const ANSWERS: usize = 4;
 const SHARP: f64 = 10.0;
 /// How far a candidate lies from another, as a share.
 const APART: f64 = 0.06;
-/// Where of the pulses on which something begins, however weakly, hardly any have a neighbour on which
-/// something does, every second or third of them is the pulse: the least share that do, and what is weak
-/// against what is strong (round figures, tried on the program's own phrases).
-const BESIDE: f64 = 0.02;
-const WEAK: f64 = 0.3;
-/// Of pulses that follow faster than this, in seconds, the same where what is strong has no strong neighbour:
-/// what is weak there is how strokes end rather than a stroke (a round figure, tried likewise).
-const FAST: f64 = 0.26;
-/// How much of its fit such a grid keeps.
-const TOO_FINE: f64 = 0.5;
 /// A sound of which fewer than so many frames, about two strokes, rise by so many decibels a band is
 /// steady, however much silence there is about it. One frame in two hundred of white, pink and brown noise
 /// rose by .85 to .93, whatever their level, and one of the program's own phrases and of sampled melodies
 /// by 2 and more.
 const RISING: usize = 8;
 const RISES: f64 = 1.5;
-/// Seconds about a pulse in which an onset is its own.
-const ABOUT: f64 = 0.04;
+/// How far the pulse of a part lies from that of the longest, as a logarithm: where several are possible, the nearer is
+/// the likelier (a round figure).
+const CHANGES: f64 = 0.4;
 
 /// Paths of pulses through a sound, the best first; none of less than two seconds, of silence, or of a
 /// steady sound in which nothing begins, where nobody has tapped. `near` are times that the learner
-/// tapped or nudged to: paths are pulled to them.
+/// tapped or nudged to: paths are pulled to them. Nothing is laid where no tempo is kept.
 pub fn pulse_paths(sound: &Sound, near: &[f64]) -> Vec<PulsePath> {
-    if sound.seconds() < 2.0 || (near.is_empty() && is_steady(sound)) {
+    if sound.seconds() < 2.0 || (near.is_empty() && is_even(sound)) {
         return Vec::new();
     }
     let mut onsets = envelope(sound);
+    let parts = kept(&onsets, sound.rate, GAPS);
     pull(&mut onsets, sound, near);
+    let is_tapped = |part: &Kept| n_tapped(part, sound, near) > 0;
+    let found = match near.is_empty() || parts.iter().any(is_tapped) {
+        true => paths_through(&parts, &onsets, sound, near),
+        false => Vec::new(),
+    };
+    match found.is_empty() {
+        true => paths_through(&[Kept::all_of(onsets.len())], &onsets, sound, near),
+        false => found,
+    }
+}
+
+/// How many taps fall into a part.
+fn n_tapped(part: &Kept, sound: &Sound, near: &[f64]) -> usize {
+    let is_in_part = |tap: &&f64| part.frames.contains(&sound.frame_at(**tap));
+    near.iter().filter(is_in_part).count()
+}
+
+/// Paths through these parts, the best first: those of the longest, or of the one that was tapped most, and what goes
+/// with each through the others.
+fn paths_through(parts: &[Kept], onsets: &[f64], sound: &Sound, near: &[f64]) -> Vec<PulsePath> {
+    let weight = |part: &Kept| (n_tapped(part, sound, near), part.frames.len());
+    let main = (0..parts.len()).max_by_key(|at| weight(&parts[*at]));
+    let main = main.unwrap_or_default();
     let tapped = tapped_gap(near);
-    let candidates = gaps(&onsets, sound.rate, tapped);
-    let mut found: Vec<PulsePath> = candidates
-        .iter()
-        .filter_map(|gap| follow(&onsets, sound, *gap))
-        .collect();
+    let followed = |(at, part): (usize, &Kept)| {
+        let even = Evened::of(part, onsets);
+        followed(&even, sound, tapped.filter(|_| at == main))
+    };
+    let all: Vec<Vec<Followed>> = parts.iter().enumerate().map(followed).collect();
+    let best = all.get(main).map(Vec::as_slice).unwrap_or_default();
+    let best = &best[..best.len().min(ANSWERS)];
+    let sharp = |followed: &Followed| followed.fits.powf(SHARP);
+    let sum: f64 = best.iter().map(|followed| followed.fits).sum();
+    let sum_sharp: f64 = best.iter().map(sharp).sum();
+    let joined = |main: &Followed| {
+        let goes_with = |other: &Followed| {
+            let off = (other.gap / main.gap).ln() / CHANGES;
+            SHARP * other.fits.ln() - 0.5 * off * off
+        };
+        let best = |part: &Vec<Followed>| {
+            let by_going = |a: &&Followed, b: &&Followed| goes_with(a).total_cmp(&goes_with(b));
+            let is_main = part.iter().any(|other| other == main);
+            part.iter()
+                .filter(|other| !is_main || *other == main)
+                .max_by(by_going)
+                .cloned()
+        };
+        let (pulses, starts) = in_a_row(all.iter().filter_map(best))?;
+        Some(PulsePath {
+            pulses,
+            starts,
+            gap: main.gap,
+            fits: main.fits / sum.max(1e-9),
+            probable: sharp(main) / sum_sharp.max(1e-9),
+        })
+    };
+    best.iter().filter_map(joined).collect()
+}
+
+/// The pulses of parts one after the other, and which of them begin a part.
+fn in_a_row(parts: impl Iterator<Item = Followed>) -> Option<(Pulses, Vec<usize>)> {
+    let (mut times, mut starts): (Vec<f64>, Vec<usize>) = (Vec::new(), Vec::new());
+    for part in parts {
+        let free = times
+            .last()
+            .map_or(f64::NEG_INFINITY, |last| last + 0.5 * part.gap);
+        starts.push(times.len());
+        times.extend(part.times.iter().filter(|time| **time > free));
+    }
+    Some((Pulses::new(times).ok()?, starts))
+}
+
+/// Paths through a part, the best first.
+fn followed(even: &Evened, sound: &Sound, tapped: Option<f64>) -> Vec<Followed> {
+    let gaps = gaps(&even.onsets, sound.rate, tapped);
+    let all = gaps.iter().filter_map(|gap| follow(even, sound, *gap));
+    let mut found: Vec<Followed> = all.collect();
     // Whoever taps says what is counted, though something finer be played.
-    let is_tapped = |path: &PulsePath| Some(path.gap) == tapped;
+    let is_tapped = |path: &Followed| Some(path.gap) == tapped;
     found.sort_by(|a, b| {
         let by_taps = is_tapped(b).cmp(&is_tapped(a));
         by_taps.then(b.fits.total_cmp(&a.fits))
     });
-    found.truncate(ANSWERS);
-    let sum: f64 = found.iter().map(|path| path.fits).sum();
-    let sharp = |path: &PulsePath| path.fits.powf(SHARP);
-    let sum_sharp: f64 = found.iter().map(sharp).sum();
-    for path in &mut found {
-        path.probable = sharp(path) / sum_sharp.max(1e-9);
-        path.fits /= sum.max(1e-9);
-    }
     found
 }
 
-fn is_steady(sound: &Sound) -> bool {
+fn is_even(sound: &Sound) -> bool {
     let rising = sound
         .frames
         .iter()
@@ -148,17 +233,8 @@ fn pull(onsets: &mut [f64], sound: &Sound, near: &[f64]) {
 
 /// Gaps at which the envelope comes again, the likeliest first; the gap of taps before all.
 fn gaps(onsets: &[f64], rate: f64, tapped: Option<f64>) -> Vec<f64> {
-    let again = again(onsets, rate);
-    let at = |gap: f64| {
-        again
-            .get(index((gap * rate).round()))
-            .copied()
-            .unwrap_or(0.0)
-    };
-    let score = |gap: f64| {
-        let comb = at(gap) + 0.5 * at(2.0 * gap) + 0.33 * at(3.0 * gap) + 0.25 * at(4.0 * gap);
-        comb.max(0.0) * (0.3 + 0.7 * usual(gap))
-    };
+    let again = again(onsets, index(4.0 * GAPS.1 * rate) + 2);
+    let score = |gap: f64| comb(&again, rate, gap) * (0.3 + 0.7 * usual(gap));
     let (from, until) = (index(GAPS.0 * rate), index(GAPS.1 * rate));
     let gap_of = |lag: usize| real(lag) / rate;
     let peaks = (from..=until).filter(|lag| {
@@ -183,157 +259,11 @@ fn tapped_gap(taps: &[f64]) -> Option<f64> {
     Some(quantile(&gaps, 0.5)).filter(|gap| *gap >= 0.1 && *gap <= 2.0)
 }
 
-/// How usual a gap is, 0 to 1.
-fn usual(gap: f64) -> f64 {
-    (-0.5 * ((gap / USUAL).ln() / USUAL_WIDTH).powi(2)).exp()
-}
-
-/// The envelope's correlation with itself at each lag, up to four of the longest gaps.
-fn again(onsets: &[f64], rate: f64) -> Vec<f64> {
-    let middle = mean(onsets);
-    let row: Vec<f64> = onsets.iter().map(|x| x - middle).collect();
-    let most = index(4.0 * GAPS.1 * rate) + 2;
-    let own: f64 = row.iter().map(|x| x * x).sum::<f64>().max(1e-9);
-    let at = |lag: usize| {
-        let later = row.get(lag..).unwrap_or_default();
-        row.iter().zip(later).map(|(a, b)| a * b).sum::<f64>() / own
-    };
-    (0..most).map(at).collect()
-}
-
-/// The best path at about this gap, and how well it fits.
-fn follow(onsets: &[f64], sound: &Sound, gap: f64) -> Option<PulsePath> {
-    let rate = sound.rate;
-    let frames = path(onsets, gap * rate);
-    let times: Vec<f64> = frames
-        .iter()
-        .map(|frame| refined(onsets, *frame) / rate)
-        .collect();
-    let pulses = Pulses::new(sounding(sound, &times, gap).to_vec()).ok()?;
-    let fits = fit(onsets, rate, pulses.times()) * (0.4 + 0.6 * usual(gap));
-    Some(PulsePath {
-        pulses,
-        gap,
-        fits,
-        probable: 0.0,
-    })
-}
-
-/// How many decibels below what is usual is the silence before a piece or the room after it.
-const SILENT: f64 = 20.0;
-/// So many seconds before the next pulse what sounds may be its own.
-const NEXT: f64 = 0.03;
-
-/// The pulses from the first to the last over which something sounds.
-fn sounding<'a>(sound: &Sound, times: &'a [f64], gap: f64) -> &'a [f64] {
-    let level = |time: &f64| 10.0 * (1e-10 + sound.power(*time, time + gap - NEXT, 0)).log10();
-    let levels: Vec<f64> = times.iter().map(level).collect();
-    let least = quantile(&levels, 0.5) - SILENT;
-    let is_heard = |level: &f64| *level >= least;
-    let from = levels.iter().position(is_heard).unwrap_or(0);
-    let until = levels.iter().rposition(is_heard).map_or(0, |last| last + 1);
-    times.get(from..until).unwrap_or_default()
-}
-
-/// Frames of the pulses: each takes its own onset and the best path before it, at a cost for gaps
-/// that are off what that path has come to.
-fn path(onsets: &[f64], lag: f64) -> Vec<usize> {
-    let (near, far) = (
-        index((0.6 * lag).floor()).max(1),
-        index((1.6 * lag).ceil()) + 1,
-    );
-    let usual = quantile(onsets, 0.9).max(0.2);
-    let (stiff, strays) = (STIFF * usual, STRAYS * usual);
-    // Steps as logarithms against the usual one, each with what it costs by itself.
-    let steps: Vec<(usize, f64, f64)> = (near..=far)
-        .map(|step| (step, (real(step) / lag).ln()))
-        .map(|(step, log)| (step, log, strays * log * log))
-        .collect();
-    // What the gap has come to on the best path to each frame.
-    let mut gaps = vec![0.0; onsets.len()];
-    let mut best = vec![0.0; onsets.len()];
-    let mut before: Vec<Option<usize>> = vec![None; onsets.len()];
-    for at in 0..onsets.len() {
-        let (mut most, mut from, mut gap) = (f64::NEG_INFINITY, None, 0.0);
-        for (step, log, cost) in &steps {
-            let Some(earlier) = at.checked_sub(*step) else {
-                break;
-            };
-            let off = log - gaps[earlier];
-            let so_far = best[earlier] - stiff * off * off - cost;
-            if so_far > most {
-                (most, from) = (so_far, Some(earlier));
-                gap = gaps[earlier] + LEARNS * off;
-            }
-        }
-        // A path may begin anywhere at no gain.
-        (best[at], before[at], gaps[at]) = if most > 0.0 {
-            (most, from, gap)
-        } else {
-            (0.0, None, 0.0)
-        };
-        best[at] += onsets[at].min(3.0 * usual);
-    }
-    let tail = onsets.len().saturating_sub(far);
-    let last = (tail..onsets.len()).max_by(|a, b| best[*a].total_cmp(&best[*b]));
-    let mut frames: Vec<usize> = std::iter::successors(last, |at| before[*at]).collect();
-    frames.reverse();
-    frames
-}
-
-/// The middle of the onset about a frame, between frames.
-fn refined(onsets: &[f64], frame: usize) -> f64 {
-    let around = frame.saturating_sub(2)..(frame + 3).min(onsets.len());
-    let (mut sum, mut moment) = (1e-9, 1e-9 * real(frame));
-    for at in around {
-        sum += onsets[at];
-        moment += onsets[at] * real(at);
-    }
-    moment / sum
-}
-
-/// How much of what begins lies on pulses, and how many pulses have something begin: their harmonic
-/// mean, the first counting twice as much (the F2 of van Rijsbergen 1979), since the pulse is the
-/// smallest step that is counted, and empty pulses half, since a grid finer than the notes is still one;
-/// unless it is so much finer that what begins never lies on neighbours.
-fn fit(onsets: &[f64], rate: f64, times: &[f64]) -> f64 {
-    let about = index((ABOUT * rate).round());
-    let strong = 0.35 * quantile(onsets, 0.97).max(1e-9);
-    let mut owned = vec![false; onsets.len()];
-    let (mut is_met, mut begins) = (Vec::new(), Vec::new());
-    for time in times {
-        let frame = index((time * rate).round());
-        let range = frame.saturating_sub(about)..(frame + about + 1).min(onsets.len());
-        is_met.push(onsets[range.clone()].iter().any(|x| *x > strong));
-        begins.push(onsets[range.clone()].iter().any(|x| *x > WEAK * strong));
-        owned[range].fill(true);
-    }
-    let n_of = |pulses: &[bool]| real(pulses.iter().filter(|is| **is).count());
-    let are_alone = |pulses: &[bool]| {
-        let n_beside = pulses.windows(2).filter(|pair| pair[0] && pair[1]).count();
-        real(n_beside) < BESIDE * n_of(pulses)
-    };
-    let peak = |at: &usize| {
-        let here = onsets[*at];
-        here > strong && here >= onsets[at - 1] && here > onsets[at + 1]
-    };
-    let peaks: Vec<usize> = (1..onsets.len().saturating_sub(1)).filter(peak).collect();
-    let weight = |on: bool| -> f64 {
-        let own = peaks.iter().filter(|at| !on || owned[**at]);
-        own.map(|at| onsets[*at].min(4.0 * strong)).sum()
-    };
-    let recall = weight(true) / weight(false).max(1e-9);
-    let precision = (n_of(&is_met) / real(times.len().max(1))).sqrt();
-    let fits = 5.0 * recall * precision / (recall + 4.0 * precision).max(1e-9);
-    let gap = (times[times.len() - 1] - times[0]) / real((times.len() - 1).max(1));
-    let is_too_fine = are_alone(&begins) || (gap < FAST && are_alone(&is_met));
-    if is_too_fine { TOO_FINE * fits } else { fits }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::listen::Ear;
+    use crate::listen::units::mean;
     use crate::pcm::SampleRate;
     use serde_json::Value;
 
@@ -362,7 +292,7 @@ mod tests {
                 mean(&squares).sqrt()
             };
             let levels: Vec<f64> = clicks(period).chunks(160).map(rms).collect();
-            let found = again(&levels, 100.0);
+            let found = again(&levels, 362);
             let lags = row["lags"].as_array().expect("lags").iter();
             for (lag, expected) in lags.zip(row["r"].as_array().expect("values")) {
                 let lag = lag.as_u64().expect("a number") as usize;
@@ -422,6 +352,62 @@ mod tests {
             let off = found.get(nth).map_or(f64::NAN, |found| found - time);
             assert!(off.abs() < 0.05, "pulse {nth}: {off}");
         }
+    }
+
+    /// Strokes at these times in so many seconds.
+    fn strokes(times: &[f64], seconds: f64) -> Sound {
+        let click = &clicks(1)[..1600];
+        let mut samples = vec![0.0; index(16_000.0 * (seconds + 0.2))];
+        for time in times {
+            let at = index(16_000.0 * time);
+            for (sample, click) in samples[at..].iter_mut().zip(click) {
+                *sample += click;
+            }
+        }
+        let mut ear = Ear::new(SampleRate::new(16_000).expect("not zero"));
+        ear.hear(&samples);
+        ear.finish()
+    }
+
+    #[test]
+    fn nothing_is_laid_over_a_free_beginning_and_a_new_tempo_is_followed() {
+        use rand::{RngExt as _, SeedableRng as _};
+        let mut dice = rand_chacha::ChaCha8Rng::seed_from_u64(3);
+        let (mut times, mut now) = (Vec::new(), 0.5);
+        while now < 25.0 {
+            times.push(now);
+            now += dice.random_range(0.15..0.9);
+        }
+        let steady = |gap: f64, from: f64| (0..120).map(move |k| from + gap * real(k));
+        let (slow, fast) = (steady(0.36, 25.0), steady(0.27, 25.0 + 120.0 * 0.36));
+        let slow: Vec<f64> = slow.collect();
+        let fast: Vec<f64> = fast.collect();
+        times.extend(slow.iter().chain(&fast));
+        let sound = strokes(&times, 101.0);
+        let paths = pulse_paths(&sound, &[]);
+        let best = paths.first().expect("a path");
+        let [first, second] = &best.in_time()[..] else {
+            panic!("two parts: {:?}", best.in_time());
+        };
+        assert!((first.from - 25.0).abs() < 2.0, "{first:?}");
+        assert!(
+            (first.until - second.from).abs() < 1.0,
+            "{first:?} {second:?}"
+        );
+        for (part, gap) in [(first, 0.36), (second, 0.27)] {
+            assert!((part.ppm - 60.0 / gap).abs() < 3.0, "{part:?}");
+        }
+        let found = best.pulses.times();
+        let is_found = |time: &&f64| found.iter().any(|found| (found - **time).abs() < 0.04);
+        // But for a stroke or two where one goes over into the other.
+        for strokes in [&slow[4..116], &fast[4..116]] {
+            assert_eq!(strokes.iter().filter(is_found).count(), strokes.len());
+        }
+        // Whoever taps along in the free part has the whole counted as one.
+        let tapped: Vec<f64> = (0..10).map(|k| 5.0 + 0.4 * real(k)).collect();
+        let paths = pulse_paths(&sound, &tapped);
+        let first = paths.first().expect("a path").pulses.times()[0];
+        assert!(first < 5.0, "{first}");
     }
 
     #[test]

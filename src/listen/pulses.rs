@@ -1,8 +1,10 @@
 //! The pulses over which a grouping is heard, and how they fall into cycles.
 
+use std::ops::Range;
+
 use crate::rhythm::{Cycle, Tempo};
 
-use super::units::{index, real};
+use super::units::{index, mean, real};
 
 /// Times of pulses in seconds: finite, rising, at least two; the first is the first pulse of a
 /// cycle.
@@ -26,6 +28,9 @@ pub enum PulsesError {
     NotRising(usize),
 }
 
+/// How many times as long as its neighbours a gap is in which pulses count in no cycle (a round figure: two are
+/// twice as long, and no tempo turns so much at once and back again).
+const BREAK: f64 = 1.5;
 /// The least gap between pulses, in seconds.
 const LEAST_GAP: f64 = 0.001;
 /// The most pulses that are laid over one sound.
@@ -65,10 +70,53 @@ impl Pulses {
         &self.0
     }
 
-    /// The gap after a pulse in seconds; after the last, the one before it.
+    /// The gap after a pulse in seconds; after the last, and before a break, the one before it.
     pub(super) fn gap(&self, at: usize) -> f64 {
+        let after = |at: usize| self.0[at + 1] - self.0[at];
         let from = at.min(self.0.len() - 2);
-        self.0[from + 1] - self.0[from]
+        match from.checked_sub(1) {
+            Some(before) if self.is_break(from) => after(before),
+            _ => after(from),
+        }
+    }
+
+    /// Whether pulses count in no cycle, or none lie, between this one and the next: the gap stands out between
+    /// its neighbours.
+    fn is_break(&self, at: usize) -> bool {
+        let gap = |at: usize| Some(self.0.get(at + 1)? - self.0.get(at)?);
+        let stands_out = |beside: Option<usize>| {
+            let beside = beside.and_then(gap);
+            gap(at)
+                .zip(beside)
+                .is_some_and(|(gap, beside)| gap > BREAK * beside)
+        };
+        stands_out(at.checked_sub(1)) && stands_out(Some(at + 1))
+    }
+
+    /// Pulses a minute, by the mean gap but for breaks.
+    pub fn tempo_ppm(&self) -> f64 {
+        let n_gaps = self.0.len() - 1;
+        let gap = |at: usize| self.0[at + 1] - self.0[at];
+        let counted = (0..n_gaps).filter(|at| !self.is_break(*at)).map(gap);
+        let counted: Vec<f64> = counted.collect();
+        60.0 / mean(&counted)
+    }
+
+    /// Those of whole cycles in stretches of which each begins with the first of one; of the last stretch
+    /// what is left over after its last cycle too. As they are where these are fewer than two.
+    #[must_use]
+    pub fn in_cycles(&self, stretches: &[Range<usize>], cycle: Cycle) -> Self {
+        let n_last = stretches.len().saturating_sub(1);
+        let counted = stretches.iter().enumerate().flat_map(|(nth, stretch)| {
+            let n_cut = match nth == n_last {
+                true => 0,
+                false => stretch.len() % cycle.n_pulses(),
+            };
+            // Of a few pulses, none may be the first of a cycle.
+            let whole = self.0.get(stretch.start..stretch.end.saturating_sub(n_cut));
+            whole.unwrap_or_default().iter().copied()
+        });
+        Self::new(counted.collect()).unwrap_or_else(|_| self.clone())
     }
 
     /// The same, so many seconds later.

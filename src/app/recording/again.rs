@@ -6,7 +6,8 @@ use std::sync::Arc;
 use super::{Change, Joining, Recording, Row, Source};
 use crate::app::worker::What;
 use crate::app::{App, Place, Trouble};
-use crate::listen::{Analysis, PulsePath, Sound, pulse_paths};
+use crate::listen::{Analysis, Sound, pulse_paths};
+use crate::rhythm::Cycle;
 use crate::world::Stamp;
 
 /// For how long what is seen may be carried over before that is said, in microseconds: by then whoever pressed
@@ -25,14 +26,14 @@ enum Wanted {
     /// Hear what is stated at these pulses; up to them so many were laid.
     Leans(Box<Source>, Row, u64),
     /// Find the pulses that follow taps.
-    Path(Vec<f64>),
+    Path(Vec<f64>, Cycle),
 }
 
 /// What came of it.
 #[derive(Debug)]
 pub(in crate::app) enum HeardAgain {
     Leans(Analysis, u64),
-    Path(Option<PulsePath>, Vec<f64>),
+    Path(Option<Row>, Vec<f64>),
 }
 
 /// Does what is wanted.
@@ -40,7 +41,10 @@ pub(in crate::app) fn hear_again(again: Again) -> HeardAgain {
     let sound = &again.sound;
     match again.wanted {
         Wanted::Leans(source, row, nth) => HeardAgain::Leans(source.heard_at(sound, &row), nth),
-        Wanted::Path(taps) => HeardAgain::Path(pulse_paths(sound, &taps).into_iter().next(), taps),
+        Wanted::Path(taps, cycle) => {
+            let row = Row::proposed(sound, &pulse_paths(sound, &taps), cycle);
+            HeardAgain::Path(row, taps)
+        }
     }
 }
 
@@ -90,7 +94,7 @@ impl Recording {
         let sound = Arc::clone(self.sound.as_ref()?);
         let behind = &mut self.behind;
         let wanted = match (behind.taps.take(), &self.row) {
-            (Some(taps), _) => Wanted::Path(taps),
+            (Some(taps), _) => Wanted::Path(taps, self.source.cycle),
             (None, Some(row)) if behind.n_heard < behind.n_laid => {
                 Wanted::Leans(Box::new(self.source.clone()), row.clone(), behind.n_laid)
             }
@@ -102,7 +106,7 @@ impl Recording {
     /// Takes what came of it, and says what that changes.
     pub(super) fn take_again(&mut self, heard: HeardAgain) -> Change {
         match heard {
-            HeardAgain::Path(path, taps) => self.tapped(path, &taps),
+            HeardAgain::Path(row, taps) => self.tapped(row, &taps),
             HeardAgain::Leans(analysis, nth) => {
                 // Others may have been laid meanwhile.
                 if nth == self.behind.n_laid {

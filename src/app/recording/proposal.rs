@@ -1,7 +1,7 @@
 //! Which of the pulses that may be meant is looked at, what the next of them is, and how it is taken.
 
 use super::{Back, Recording, Row};
-use crate::listen::PulsePath;
+use crate::listen::{PulsePath, where_in_time};
 
 /// How far two tempi may be from a plain ratio that is still called so: a thirtieth, less than what
 /// players drift in a piece (a round figure).
@@ -44,6 +44,14 @@ impl Recording {
         Some((chosen + 1, self.paths.len(), 60.0 / path.gap))
     }
 
+    /// Where in it the pulses that may be meant were found, in words that go on "pulses are found": nothing where
+    /// that is all over it at one tempo.
+    pub fn places(&self) -> String {
+        let path = self.chosen.and_then(|chosen| self.paths.get(chosen));
+        let parts = path.map(PulsePath::in_time).unwrap_or_default();
+        where_in_time(&parts, self.seconds)
+    }
+
     /// How many tempi may be meant.
     pub fn n_candidates(&self) -> usize {
         self.paths.len()
@@ -53,7 +61,7 @@ impl Recording {
     /// beginning, so that it is the number by which it was announced.
     pub fn tempo(&self) -> Option<f64> {
         match self.chosen.and_then(|chosen| self.paths.get(chosen)) {
-            Some(path) => Some(tempo_of(path)),
+            Some(path) => Some(path.tempo_ppm()),
             None => self.analysis.as_ref()?.tempo_ppm(),
         }
     }
@@ -68,7 +76,7 @@ impl Recording {
         }
         let next = next % of;
         let path = self.paths.get(next).filter(|_| next != chosen)?;
-        let ppm = tempo_of(path);
+        let ppm = path.tempo_ppm();
         Some(NextPulse::Proposal {
             nth: next + 1,
             of,
@@ -115,12 +123,6 @@ impl Recording {
         let against = against.map_or_else(String::new, |words| format!(", {words}"));
         self.told = format!("Proposal {nth} of {of}: {ppm:.0} pulses a minute{against}.");
     }
-}
-
-fn tempo_of(path: &PulsePath) -> f64 {
-    let times = path.pulses.times();
-    let n_gaps = u32::try_from(times.len() - 1).unwrap_or(u32::MAX);
-    60.0 * f64::from(n_gaps) / (times[times.len() - 1] - times[0])
 }
 
 /// How many pulses there are against others, by the ratio of their tempi.

@@ -1,7 +1,7 @@
 //! The learner sets the pulses of a recording: by taps, by nudges, by saying where a cycle begins.
 
 use super::{Back, Change, Keep, Nudge, Recording, Row};
-use crate::listen::{PulsePath, clock};
+use crate::listen::clock;
 use crate::store::KeptPulses;
 
 /// Taps that say where pulses are.
@@ -94,12 +94,10 @@ impl Recording {
     }
 
     /// Pulses are where the taps were, as near as the sound has them; the first tap begins a cycle.
-    pub(super) fn tapped(&mut self, path: Option<PulsePath>, taps: &[f64]) -> Change {
-        let row = path.and_then(|path| {
-            let before = self.row.clone();
-            let before =
-                before.unwrap_or_else(|| Row::of(path.pulses.clone(), 0, self.source.cycle));
-            before.tapped(&path.pulses, taps)
+    pub(super) fn tapped(&mut self, found: Option<Row>, taps: &[f64]) -> Change {
+        let row = found.and_then(|found| {
+            let before = self.row.as_ref().unwrap_or(&found);
+            before.tapped(&found, taps)
         });
         let Some(row) = row else {
             self.told = "Nothing near the taps sounds like a pulse: tap once more.".to_owned();

@@ -2,9 +2,10 @@
 //! What comes of it on the screen is none of its business.
 
 use std::iter::{once, successors};
+use std::ops::Range;
 
 use super::{Given, Source};
-use crate::listen::{PulsePath, Pulses, Sound, clock, from_first_of_cycle};
+use crate::listen::{PulsePath, Pulses, Sound, clock, counted_from_firsts};
 use crate::rhythm::{Cycle, Tempo};
 
 /// Pulses a minute that are laid over a recording in which none is found.
@@ -12,19 +13,27 @@ const LAID: i64 = 180;
 
 /// Pulses from the beginning of a recording on, and which of them begin cycles.
 #[derive(Clone, Debug)]
-pub(super) struct Row {
+pub(in crate::app) struct Row {
     all: Pulses,
-    /// Pulses in a cycle.
-    n_cycle: usize,
-    /// From which pulses on cycles are counted: the first of all cycles, and the first after each place
-    /// at which a cycle breaks off.
-    begins: Vec<usize>,
+    /// What is counted.
+    cycle: Cycle,
+    /// Parts that keep a tempo of their own; there is one at least, which begins with the first pulse.
+    parts: Vec<Part>,
     /// The pulses of which the learner said that they begin a cycle.
     said: Vec<usize>,
     /// From when until when the learner tapped pulses, in seconds, each time that still counts.
     tapped: Vec<[f64; 2]>,
     /// How probable it is that these are the pulses of the piece, of those that may be.
     probable: f64,
+}
+
+/// Pulses that keep a tempo, up to those of the next part.
+#[derive(Clone, Copy, Debug)]
+struct Part {
+    /// The first of them.
+    start: usize,
+    /// The first that begins a cycle, where the learner said of none in this part that it does.
+    first: usize,
 }
 
 impl Row {
@@ -54,8 +63,8 @@ impl Row {
     pub(super) fn of(all: Pulses, first: usize, cycle: Cycle) -> Self {
         Self {
             all,
-            n_cycle: cycle.n_pulses(),
-            begins: vec![first],
+            cycle,
+            parts: vec![Part { start: 0, first }],
             said: Vec::new(),
             tapped: Vec::new(),
             probable: 1.0,
@@ -65,7 +74,7 @@ impl Row {
     /// The same, the learner having said so.
     pub(super) fn said(self) -> Self {
         Self {
-            said: self.begins.clone(),
+            said: self.parts.iter().map(|part| part.first).collect(),
             ..self
         }
     }
@@ -89,53 +98,73 @@ impl Row {
     /// The first of these paths, nobody wanting those before it.
     pub(super) fn proposed(sound: &Sound, paths: &[PulsePath], cycle: Cycle) -> Option<Self> {
         let path = paths.first()?;
-        let all = &path.pulses;
-        let from_first = from_first_of_cycle(sound, all, cycle);
-        let first = all.times().len() - from_first.times().len();
+        let stretches = counted_from_firsts(sound, path, cycle);
+        let parts = path.parts().zip(stretches).map(|(part, counted)| Part {
+            start: part.start,
+            first: counted.start,
+        });
         let left: f64 = paths.iter().map(|path| path.probable).sum();
         Some(Self {
+            parts: parts.collect(),
             probable: path.probable / left.max(1e-9),
-            ..Self::of(all.clone(), first, cycle)
+            ..Self::of(path.pulses.clone(), 0, cycle)
         })
     }
 
     /// The same pulses in cycles of another length: a cycle begins where the learner said that one does, or
     /// where the first did.
     pub(super) fn counted_in(&self, cycle: Cycle) -> Self {
-        let n_cycle = cycle.n_pulses();
-        let begins = match self.said.as_slice() {
-            [] => vec![self.begins[0] % n_cycle],
-            said => begins_of(said, n_cycle),
-        };
+        let parts = self.parts.iter().map(|part| Part {
+            first: part.start + (part.first - part.start) % cycle.n_pulses(),
+            ..*part
+        });
         Self {
-            begins,
-            n_cycle,
+            parts: parts.collect(),
+            cycle,
             ..self.clone()
         }
     }
 
     /// How many whole cycles there are.
     pub(super) fn n_cycles(&self) -> usize {
-        self.counted().times().len() / self.n_cycle
+        self.counted().times().len() / self.cycle.n_pulses()
     }
 
     /// The pulses of whole cycles, from the first on. Where the learner said that a cycle begins amid
-    /// another, the pulses of that one count in none and are left out.
+    /// another, and where a part ends, the pulses of that one count in none and are left out.
     pub(super) fn counted(&self) -> Pulses {
-        let times = self.all.times();
-        let ends = self.begins.iter().skip(1).copied();
-        let stretches = self.begins.iter().zip(ends.chain([times.len()]));
-        let counted = stretches.flat_map(|(from, until)| {
-            let is_last = until == times.len();
-            let n_cut = match is_last {
-                true => 0,
-                false => (until - from) % self.n_cycle,
+        self.all.in_cycles(&self.stretches(), self.cycle)
+    }
+
+    /// The pulses over which cycles are counted without breaking off: those of each part from the first of its
+    /// cycles on, and from each place on of which the learner said that one begins amid another.
+    fn stretches(&self) -> Vec<Range<usize>> {
+        let of_part = |nth: usize| {
+            let part = self.part(nth);
+            let said: Vec<usize> = self.said_in(&part).collect();
+            let first = match said.first() {
+                Some(said) => part.start + (said - part.start) % self.cycle.n_pulses(),
+                None => self.parts[nth].first,
             };
-            // Of a few pulses, none may be the first of a cycle.
-            let whole = times.get(*from..until.saturating_sub(n_cut));
-            whole.unwrap_or_default().iter().copied()
-        });
-        Pulses::new(counted.collect()).unwrap_or_else(|_| self.all.clone())
+            let begins: Vec<usize> = once(first).chain(said.into_iter().skip(1)).collect();
+            let ends = begins.iter().skip(1).copied().chain([part.end]);
+            let stretches = begins.iter().zip(ends).map(|(from, until)| *from..until);
+            stretches.collect::<Vec<_>>()
+        };
+        (0..self.parts.len()).flat_map(of_part).collect()
+    }
+
+    /// The pulses of a part.
+    fn part(&self, nth: usize) -> Range<usize> {
+        let next = self.parts.get(nth + 1);
+        let end = next.map_or(self.all.times().len(), |next| next.start);
+        self.parts[nth].start..end
+    }
+
+    /// Those of a part of which the learner said that they begin a cycle.
+    fn said_in(&self, part: &Range<usize>) -> impl Iterator<Item = usize> {
+        let said = self.said.iter().copied();
+        said.filter(|said| part.contains(said))
     }
 
     /// The same, the learner having said or tapped where they lie.
@@ -153,35 +182,33 @@ impl Row {
 
     /// The same, cycles beginning a pulse later; after a whole cycle as they did.
     pub(super) fn later(&self) -> Self {
-        let after_whole = (self.begins[0] + 1).is_multiple_of(self.n_cycle);
-        let back = if after_whole { self.n_cycle } else { 0 };
-        let later = |pulses: &[usize]| -> Vec<usize> {
-            let later = pulses.iter().map(|pulse| pulse + 1 - back);
-            // What was said of the last pulse is said of none any more.
-            later
-                .filter(|pulse| *pulse < self.all.times().len())
-                .collect()
-        };
-        let said = later(&self.said);
-        let [first, rest @ ..] = self.begins.as_slice() else {
-            return self.clone();
-        };
+        let n = self.cycle.n_pulses();
+        let first = self.stretches().first().map_or(0, |first| first.start);
+        let back = if (first + 1).is_multiple_of(n) { n } else { 0 };
+        let parts = self.parts.iter().map(|part| Part {
+            first: part.start + (part.first + 1 - part.start) % n,
+            ..*part
+        });
+        let said = self.said.iter().map(|pulse| pulse + 1 - back);
+        // What was said of the last pulse is said of none any more.
+        let said = said.filter(|pulse| *pulse < self.all.times().len());
         Self {
-            begins: once(first + 1 - back).chain(later(rest)).collect(),
-            said,
+            parts: parts.collect(),
+            said: said.collect(),
             ..self.clone()
         }
     }
 
     /// The same with the pulse nearest to a time as the first of a cycle, and which it is. Cycles after it
-    /// are counted from there, and those before it back from there, unless somebody had said of one of them
-    /// where it begins. No pulse moves. Nothing where a cycle begins there already.
+    /// in its part are counted from there, and those before it back from there, unless somebody had said of one
+    /// of them where it begins. No pulse moves. Nothing where a cycle begins there already.
     pub(super) fn begun_at(&self, time: f64) -> Option<(Self, usize)> {
-        let (n, times) = (self.n_cycle, self.all.times());
+        let (n, times) = (self.cycle.n_pulses(), self.all.times());
         let off = |at: &usize| (times[*at] - time).abs();
         let near = (0..times.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;
-        let from = self.begins.iter().rev().find(|begin| **begin <= near);
-        if from.is_some_and(|from| (near - from).is_multiple_of(n)) {
+        let begins =
+            |from: &Range<usize>| from.contains(&near) && (near - from.start).is_multiple_of(n);
+        if self.stretches().iter().any(begins) {
             return None;
         }
         // One that was said within a cycle of it was meant to be this one.
@@ -190,7 +217,6 @@ impl Row {
         said.push(near);
         said.sort_unstable();
         let row = Self {
-            begins: begins_of(&said, n),
             said,
             ..self.clone()
         };
@@ -199,7 +225,7 @@ impl Row {
 
     /// The same with pulses that follow taps, the first of which begins a cycle: all of them, but for what
     /// was tapped elsewhere in the recording and counts up to the next taps or from there on.
-    pub(super) fn tapped(&self, path: &Pulses, taps: &[f64]) -> Option<Self> {
+    pub(super) fn tapped(&self, found: &Self, taps: &[f64]) -> Option<Self> {
         let (first, last) = (*taps.first()?, *taps.last()?);
         let mut tapped = self.tapped.clone();
         tapped.retain(|[from, until]| *until < first || last < *from);
@@ -216,7 +242,7 @@ impl Row {
         let until = next.fold(f64::INFINITY, f64::min) - half;
         let stays = |time: &f64| !(from..until).contains(time);
         let old = self.all.times().iter().copied();
-        let new = path.times().iter().copied();
+        let new = found.all.times().iter().copied();
         let mut times: Vec<f64> = old
             .filter(stays)
             .chain(new.filter(|time| !stays(time)))
@@ -224,20 +250,49 @@ impl Row {
         times.sort_by(f64::total_cmp);
         let off = |at: &usize| (times[*at] - first).abs();
         let begun = (0..times.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;
-        let said = self.said.iter().map(|pulse| self.all.times()[*pulse]);
-        let said = said
-            .filter(stays)
-            .filter_map(|time| times.iter().position(|at| *at == time));
+        let now = |row: &Self, pulse: usize| {
+            let time = row.all.times()[pulse];
+            times.iter().position(|at| *at == time)
+        };
+        let said = self
+            .said
+            .iter()
+            .filter(|pulse| stays(&self.all.times()[**pulse]));
+        let said = said.filter_map(|pulse| now(self, *pulse));
         let mut said: Vec<usize> = said.chain([begun]).collect();
         said.sort_unstable();
         said.dedup();
         tapped.push([first, last]);
+        let parts = |row: &Self, is_of: bool| -> Vec<Part> {
+            let of = row
+                .parts
+                .iter()
+                .filter(|part| stays(&row.all.times()[part.start]) == is_of);
+            let parts = of.filter_map(|part| {
+                let start = now(row, part.start)?;
+                let first = row
+                    .all
+                    .times()
+                    .get(part.first)
+                    .and_then(|_| now(row, part.first));
+                Some(Part {
+                    start,
+                    first: first.unwrap_or(start),
+                })
+            });
+            parts.collect()
+        };
+        let mut parts = [parts(self, true), parts(found, false)].concat();
+        parts.sort_unstable_by_key(|part| part.start);
+        if parts.first().is_none_or(|part| part.start > 0) {
+            parts.insert(0, Part { start: 0, first: 0 });
+        }
         Some(Self {
-            begins: begins_of(&said, self.n_cycle),
+            parts,
             said,
             tapped,
             all: Pulses::new(times).ok()?,
-            n_cycle: self.n_cycle,
+            cycle: self.cycle,
             probable: 1.0,
         })
     }
@@ -251,14 +306,24 @@ impl Row {
     pub(super) fn told_of(&self, begun: usize) -> String {
         let clock_at = |pulse: usize| clock(self.all.times()[pulse]);
         let at = clock_at(begun);
-        let after = self.said.iter().find(|said| **said > begun);
-        let until = after.map_or_else(String::new, |after| format!(" until {}", clock_at(*after)));
-        match self.said.iter().rev().find(|said| **said < begun) {
-            None => format!(
-                "A cycle begins at {at}; those before it and after it{until} follow from that."
-            ),
+        let parts = (0..self.parts.len()).map(|nth| self.part(nth));
+        let part = parts.into_iter().find(|part| part.contains(&begun));
+        let part = part.unwrap_or(0..self.all.times().len());
+        let of_next = Some(part.end).filter(|end| *end < self.all.times().len());
+        let after = self.said_in(&part).find(|said| *said > begun).or(of_next);
+        let until = after.map_or_else(String::new, |after| format!(" until {}", clock_at(after)));
+        match self.said_in(&part).filter(|said| *said < begun).last() {
+            None => {
+                let from = match part.start {
+                    0 => String::new(),
+                    start => format!(" from {} on", clock_at(start)),
+                };
+                format!(
+                    "A cycle begins at {at}; those before it{from} and after it{until} follow from that."
+                )
+            }
             Some(before) => {
-                let left_out = match (begun - before) % self.n_cycle {
+                let left_out = match (begun - before) % self.cycle.n_pulses() {
                     0 => String::new(),
                     1 => "; the pulse before it counts in none".to_owned(),
                     n => format!("; the {n} pulses before it count in none"),
@@ -274,21 +339,121 @@ impl Row {
         let times: Vec<f64> = times.collect();
         // A pulse that is left out at the beginning is none of a cycle that is counted.
         let left_out = usize::from(times[0] < 0.0);
-        self.begins[0].checked_sub(left_out)?;
-        let moved = |pulses: &[usize]| pulses.iter().map(|pulse| pulse - left_out).collect();
+        let firsts = self.stretches();
+        firsts.first()?.start.checked_sub(left_out)?;
+        let parts = self.parts.iter().map(|part| Part {
+            start: part.start.saturating_sub(left_out),
+            first: part.first.saturating_sub(left_out),
+        });
+        let said = self
+            .said
+            .iter()
+            .filter_map(|said| said.checked_sub(left_out));
         Some(Self {
             all: Pulses::new(times[left_out..].to_vec()).ok()?,
-            begins: moved(&self.begins),
-            said: moved(&self.said),
+            parts: parts.collect(),
+            said: said.collect(),
             ..self.clone()
         })
     }
 }
 
-/// From which pulses on cycles are counted where these were said to begin one: before the first of them
-/// they are counted back from it.
-fn begins_of(said: &[usize], n_cycle: usize) -> Vec<usize> {
-    let first = said.first().map_or(0, |first| first % n_cycle);
-    let later = said.iter().skip(1).copied();
-    once(first).chain(later).collect()
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Twenty pulses of half a second, and from 20 s on thirty of 0.4 s; cycles of the first part are proposed from its
+    /// second pulse on, and those of the other from its third.
+    fn of_two_parts() -> Row {
+        let slow = (0..20).map(|k| 0.5 * f64::from(k));
+        let fast = (0..30).map(|k| 20.0 + 0.4 * f64::from(k));
+        let all = Pulses::new(slow.chain(fast).collect()).expect("pulses");
+        Row {
+            parts: vec![
+                Part { start: 0, first: 1 },
+                Part {
+                    start: 20,
+                    first: 22,
+                },
+            ],
+            ..Row::of(all, 0, Cycle::SIX)
+        }
+    }
+
+    /// The pulses with which cycles begin.
+    fn firsts(row: &Row) -> Vec<f64> {
+        row.counted().times().iter().copied().step_by(6).collect()
+    }
+
+    fn is_near(found: &[f64], expected: &[f64]) -> bool {
+        let near = |(a, b): (&f64, &f64)| (a - b).abs() < 1e-9;
+        found.len() == expected.len() && found.iter().zip(expected).all(near)
+    }
+
+    #[test]
+    fn cycles_of_each_part_are_counted_by_themselves() {
+        let row = of_two_parts();
+        // By hand: of 20 pulses the second to the nineteenth are three cycles; 28 are left of the others.
+        let firsts_of = firsts(&row);
+        let expected = [0.5, 3.5, 6.5, 20.8, 23.2, 25.6, 28.0, 30.4];
+        assert!(is_near(&firsts_of, &expected), "{firsts_of:?}");
+        assert_eq!(row.n_cycles(), 7);
+        let later = firsts(&row.later());
+        assert!(
+            is_near(&later, &[1.0, 4.0, 7.0, 21.2, 23.6, 26.0, 28.4, 30.8]),
+            "{later:?}"
+        );
+        let round = (0..6).fold(row.clone(), |row, _| row.later());
+        assert_eq!(firsts(&round), firsts(&row));
+    }
+
+    #[test]
+    fn what_is_said_of_a_cycle_holds_in_its_part() {
+        let row = of_two_parts();
+        let (row, begun) = row.begun_at(24.0).expect("none begins there");
+        assert_eq!(begun, 30);
+        let firsts_of = firsts(&row);
+        let expected = [0.5, 3.5, 6.5, 21.6, 24.0, 26.4, 28.8, 31.2];
+        assert!(is_near(&firsts_of, &expected), "{firsts_of:?}");
+        assert_eq!(
+            row.told_of(begun),
+            "A cycle begins at 0:24; those before it from 0:20 on and after it follow from that."
+        );
+        assert!(row.begun_at(26.4).is_none());
+        let (row, begun) = row.begun_at(1.0).expect("none begins there");
+        assert_eq!(
+            row.told_of(begun),
+            "A cycle begins at 0:01; those before it and after it until 0:20 follow from that."
+        );
+        let firsts_of = firsts(&row);
+        let expected = [1.0, 4.0, 7.0, 21.6, 24.0, 26.4, 28.8, 31.2];
+        assert!(is_near(&firsts_of, &expected), "{firsts_of:?}");
+    }
+
+    #[test]
+    fn parts_go_with_their_pulses_when_all_move_or_are_counted_in_another_length() {
+        let moved = of_two_parts()
+            .moved(-0.01)
+            .expect("the first pulse counts in none");
+        let firsts_of = firsts(&moved);
+        let expected = [0.49, 3.49, 6.49, 20.79, 23.19, 25.59, 27.99, 30.39];
+        assert!(is_near(&firsts_of, &expected), "{firsts_of:?}");
+        let in_twelve = of_two_parts().counted_in(Cycle::TWELVE);
+        let counted = in_twelve.counted();
+        let firsts_of: Vec<f64> = counted.times().iter().copied().step_by(12).collect();
+        assert!(
+            is_near(&firsts_of, &[0.5, 20.8, 25.6, 30.4]),
+            "{firsts_of:?}"
+        );
+    }
+
+    #[test]
+    fn taps_in_one_part_leave_the_others_as_they_are_proposed() {
+        let before = of_two_parts();
+        let taps: Vec<f64> = (0..8).map(|k| 21.2 + 0.4 * f64::from(k)).collect();
+        let row = before.tapped(&of_two_parts(), &taps).expect("pulses");
+        let firsts_of = firsts(&row);
+        let expected = [0.5, 3.5, 6.5, 21.2, 23.6, 26.0, 28.4, 30.8];
+        assert!(is_near(&firsts_of, &expected), "{firsts_of:?}");
+    }
 }

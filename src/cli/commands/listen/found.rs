@@ -7,7 +7,7 @@ use super::read;
 use crate::cli::commands::write::warn;
 use crate::cli::failure::Failure;
 use crate::listen::{
-    Analysis, Answers, Notes, PulsePath, Pulses, Sound, from_first_of_cycle, pulse_paths,
+    Analysis, Answers, InTime, Notes, PulsePath, Pulses, Sound, counted_from_firsts, pulse_paths,
 };
 use crate::rhythm::Cycle;
 
@@ -16,6 +16,19 @@ use crate::rhythm::Cycle;
 pub(super) struct Found {
     pub(super) analysis: Analysis,
     pub(super) tempi: Vec<(f64, f64)>,
+    /// Where in it pulses were found.
+    pub(super) in_time: Vec<InTime>,
+}
+
+impl Found {
+    /// What is heard at pulses that were given.
+    pub(super) fn given(analysis: Analysis) -> Self {
+        Self {
+            analysis,
+            tempi: Vec::new(),
+            in_time: Vec::new(),
+        }
+    }
 }
 
 /// What `heard_at` the best pulses in a sound tells; nothing where nothing comes again.
@@ -27,7 +40,8 @@ pub(super) fn in_sound(
     let paths = pulse_paths(sound, &[]);
     let analysis = match paths.first() {
         Some(best) => {
-            let pulses = from_first_of_cycle(sound, &best.pulses, cycle);
+            let counted = counted_from_firsts(sound, best, cycle);
+            let pulses = best.pulses.in_cycles(&counted, cycle);
             heard_at(&pulses).at_proposed(best.probable)
         }
         None => Analysis::nothing(cycle),
@@ -36,6 +50,7 @@ pub(super) fn in_sound(
     Found {
         analysis,
         tempi: paths.iter().map(tempo).collect(),
+        in_time: paths.first().map_or_else(Vec::new, PulsePath::in_time),
     }
 }
 
@@ -51,10 +66,7 @@ pub(super) fn in_notes(
          they lie by --pulses, or by --tempo and --start"
     ));
     let Some(sound) = read::sound_of(path)? else {
-        return Ok(Found {
-            analysis: Analysis::nothing(cycle),
-            tempi: Vec::new(),
-        });
+        return Ok(Found::given(Analysis::nothing(cycle)));
     };
     Ok(in_sound(&sound, cycle, |pulses| {
         let notes = notes.counted_at(&pulses.moved(begins));

@@ -5,19 +5,21 @@ use serde_json::{Map, Value, json};
 use super::Listened;
 use super::kept::name_of;
 use crate::app::recording::{agreement_of, agreement_with_analysis};
-use crate::listen::{CycleSaid, Part, Said};
+use crate::listen::{CycleSaid, InTime, Part, Said};
 use crate::mark::{By, Marked};
 use crate::report::Agreement;
 
 pub(super) fn object(listened: &Listened) -> Value {
     let analysis = &listened.analysis;
     let others = |(ppm, fits): &(f64, f64)| json!({ "ppm": rounded(*ppm), "fits": rounded(*fits) });
+    let in_time = |part: &InTime| json!({ "from": rounded(part.from), "until": rounded(part.until), "ppm": rounded(part.ppm) });
     let number = |at: &usize| at + 1;
     let mut object = json!({
         "file": listened.name,
         "cycle": analysis.cycle.n_pulses(),
         "pulses_from": listened.pulses.id(),
         "tempo_ppm": analysis.tempo_ppm().map(rounded),
+        "in_time": listened.in_time.iter().map(in_time).collect::<Vec<Value>>(),
         "tempi": listened.others.iter().map(others).collect::<Vec<Value>>(),
         "pulses": analysis.pulses.iter().map(|time| rounded(*time)).collect::<Vec<f64>>(),
         "cycles": analysis.cycles.iter().map(cycle).collect::<Vec<Value>>(),

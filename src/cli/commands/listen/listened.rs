@@ -2,7 +2,7 @@
 
 use super::kept::Kept;
 use crate::app::recording::{said_of, stretch_of};
-use crate::listen::{Analysis, clock};
+use crate::listen::{Analysis, InTime, clock, where_in_time};
 use crate::mark::{Marks, Sections};
 use crate::rhythm::Counting;
 
@@ -10,10 +10,14 @@ use crate::rhythm::Counting;
 pub(super) struct Listened {
     /// Its name, safe to show.
     pub(super) name: String,
+    /// How long it is, in seconds.
+    pub(super) seconds: f64,
     /// Where its pulses come from.
     pub(super) pulses: Origin,
     /// Tempi that were found, in pulses a minute, and how well they fit: first the one that is taken.
     pub(super) others: Vec<(f64, f64)>,
+    /// Where in it pulses were found; nothing where they were given.
+    pub(super) in_time: Vec<InTime>,
     pub(super) analysis: Analysis,
     /// Whether it is a recording in which nothing sounds.
     pub(super) is_silent: bool,
@@ -63,6 +67,12 @@ impl Listened {
                 format!("{n} pulses a cycle   about {ppm:.0} pulses a minute{other}   {origin}")
             }
         }
+    }
+
+    /// Where in it pulses were found, where that is not all over it at one tempo.
+    pub(super) fn places(&self) -> Option<String> {
+        let places = where_in_time(&self.in_time, self.seconds);
+        (!places.is_empty()).then(|| format!("pulses are found{places}"))
     }
 
     /// Which cycle is shown, and to what it leans.

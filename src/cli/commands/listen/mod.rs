@@ -30,6 +30,7 @@ use crate::pcm::decode;
 use crate::rhythm::{Counting, Cycle};
 use crate::world::Env;
 
+use found::Found;
 use kept::{Kept, Known};
 use listened::{Listened, Origin};
 
@@ -209,11 +210,14 @@ fn listen(
     let heard = read::file(path, asked)?;
     let end = heard.end();
     warn_behind(path, asked, &known.marks, end.seconds());
-    let listened = |pulses, others, analysis, is_silent| {
+    let listened = |pulses, found: Found, is_silent| {
+        let analysis = found.analysis;
         Ok(Listened {
             name: printable(&path.display().to_string()),
+            seconds: end.seconds(),
             pulses,
-            others,
+            others: found.tempi,
+            in_time: found.in_time,
             shown: shown(path, &analysis, asked)?,
             analysis,
             is_silent,
@@ -233,7 +237,7 @@ fn listen(
                 (None, None) => {
                     let how = (cycle, answers);
                     let found = found::in_notes(path, (&notes, begins), how)?;
-                    return listened(Origin::Found, found.tempi, found.analysis, false);
+                    return listened(Origin::Found, found, false);
                 }
             };
             if origin == Origin::File
@@ -247,22 +251,22 @@ fn listen(
                 ));
             }
             let analysis = Analysis::of_notes(&notes, cycle, answers);
-            listened(origin, Vec::new(), analysis, false)
+            listened(origin, Found::given(analysis), false)
         }
         read::Heard::Sound(sound) => {
             refuse_for_notes(path, asked)?;
             let given = given::pulses(path, end, asked, given)?;
             let at = |pulses: &Pulses, cycle| Analysis::of_sound(&sound, pulses, cycle, answers);
-            let (origin, analysis, others) = match (given, kept) {
-                (Some(given), _) => (Origin::Given, at(&given, asked.cycle()), Vec::new()),
-                (None, Some(kept)) => (Origin::Kept, at(&kept, cycle), Vec::new()),
+            let (origin, found) = match (given, kept) {
+                (Some(given), _) => (Origin::Given, Found::given(at(&given, asked.cycle()))),
+                (None, Some(kept)) => (Origin::Kept, Found::given(at(&kept, cycle))),
                 (None, None) => {
                     let found = found::in_sound(&sound, cycle, |found| at(found, cycle));
-                    (Origin::Found, found.analysis, found.tempi)
+                    (Origin::Found, found)
                 }
             };
             let is_silent = sound.level(0.0, sound.seconds()).is_none();
-            listened(origin, others, analysis, is_silent)
+            listened(origin, found, is_silent)
         }
     }
 }

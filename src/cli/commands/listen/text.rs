@@ -26,6 +26,9 @@ pub(super) fn lines(listened: &Listened) -> String {
         text.push_str(&format!("  {}\n", no_cycle(listened)));
         return text;
     }
+    if let Some(places) = listened.places() {
+        text.push_str(&format!("  {places}\n"));
+    }
     let n = analysis.cycles.len();
     for from in (0..n).step_by(A_ROW) {
         text.push_str(&strip(listened, from..(from + A_ROW).min(n)));

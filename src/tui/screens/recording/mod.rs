@@ -187,7 +187,10 @@ fn proposal(recording: &Recording) -> String {
         Some(NextPulse::Own) => ", p goes back to those that you set".to_owned(),
         None => String::new(),
     };
-    format!("Pulses are found, not set: enter keeps them, 1 begins cycles a pulse later{next}.")
+    let places = recording.places();
+    format!(
+        "Pulses are found{places}, not set: enter keeps them, 1 begins cycles a pulse later{next}."
+    )
 }
 
 /// What is played, and how.
