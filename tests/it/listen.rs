@@ -641,3 +641,129 @@ fn every_length_of_cycle_is_taken() {
         assert_eq!(ended.out.lines().count(), 2, "{n}");
     }
 }
+
+#[expect(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a few seconds into a file"
+)]
+fn frame(seconds: f64, rate: u32) -> usize {
+    (seconds * f64::from(rate)) as usize
+}
+
+/// Phrases in threes one after the other, each so many times round, as one recording; when each sounds first, and when
+/// the last ends.
+fn one_after_the_other(home: &Home, phrases: &[(u64, u32)]) -> Vec<f64> {
+    let (mut all, mut begins) = (Vec::new(), vec![0.0]);
+    let mut rate = 0;
+    for (seed, rounds) in phrases {
+        let args = format!(
+            "phrase plain --deck path --feel threes --level 6 --seed {seed} --wav a.wav --json a.json"
+        );
+        assert_eq!(run(home.program(&args), "").code, 0, "{args}");
+        let text = fs::read_to_string(home.file("a.json")).expect("written");
+        let known: Value = serde_json::from_str(&text).expect("it is JSON");
+        let pulses = known["pulses"].as_array().expect("a list").iter();
+        let pulses: Vec<f64> = pulses.filter_map(Value::as_f64).collect();
+        let n = pulses.len();
+        let ends = 2.0 * pulses[n - 1] - pulses[n - 2];
+        let mut file = hound::WavReader::open(home.file("a.wav")).expect("a WAV file");
+        let spec = file.spec();
+        rate = spec.sample_rate;
+        let samples: Vec<i16> = file
+            .samples()
+            .map(|sample| sample.expect("whole"))
+            .collect();
+        let channels = usize::from(spec.channels);
+        let round = frame(pulses[0], rate)..frame(ends, rate);
+        for _ in 0..*rounds {
+            let round = round
+                .clone()
+                .map(|frame| f32::from(samples[channels * frame]) / 32_768.0);
+            all.extend(round.flat_map(|sample| [sample; 2]));
+        }
+        begins.push(begins[begins.len() - 1] + f64::from(*rounds) * (ends - pulses[0]));
+    }
+    let pcm = Pcm::stereo(SampleRate::new(rate).expect("not zero"), all);
+    let mut out = Cursor::new(Vec::new());
+    wav::write(&pcm, &mut out).expect("memory takes it");
+    home.write("piece.wav", out.into_inner());
+    begins
+}
+
+#[test]
+fn a_piece_that_goes_on_faster_is_counted_in_two_parts() {
+    let home = Home::new();
+    let begins = one_after_the_other(&home, &[(4, 4), (2, 5)]);
+    let ended = run(home.program("listen piece.wav --json"), "");
+    assert_eq!(ended.code, 0, "{}", ended.err);
+    let heard: Value = serde_json::from_str(&ended.out).expect("one object");
+    let parts = heard["in_time"].as_array().expect("a list");
+    let number = |part: &Value, name: &str| part[name].as_f64().expect("a number");
+    assert_eq!(parts.len(), 2, "{parts:#?}");
+    // As the phrases state it themselves.
+    for (part, ppm) in parts.iter().zip([159.0, 208.0]) {
+        assert!((number(part, "ppm") / ppm - 1.0).abs() < 0.02, "{part}");
+    }
+    // A window has eight seconds, and what fills less than half of it does not lead there.
+    let from = number(&parts[1], "from");
+    assert!((from - begins[1]).abs() < 4.0, "{parts:#?} {begins:?}");
+    let cycles = heard["cycles"].as_array().expect("a list");
+    let threes = cycles.iter().filter(|cycle| cycle["lean"] == "threes");
+    assert!(10 * threes.count() >= 9 * cycles.len(), "{cycles:#?}");
+    // By hand: four rounds of four cycles and five of four, but for one where each part begins.
+    assert!((34..=36).contains(&cycles.len()), "{}", cycles.len());
+
+    let text = run(home.program("listen piece.wav"), "").out;
+    let told = text
+        .lines()
+        .find(|line| line.starts_with("  pulses are found from 0:00 to "));
+    let told = told.expect("where pulses are");
+    assert!(told.contains("(159 a minute) and from "), "{told}");
+    let mut command = program(home.path(), "2026-08-03T12:00:00Z");
+    command.args(["listen", "piece.wav"]);
+    let mut terminal = Terminal::start(command);
+    terminal.wait_for("Pulses are found from 0:00 to ");
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
+}
+
+#[test]
+fn a_grid_twice_as_fine_as_its_notes_is_told_in_the_shell_and_on_the_screen() {
+    let home = Home::new();
+    files(&home, "plain", "threes");
+    let bytes = fs::read(home.file("a.mid")).expect("written");
+    let mut smf = midly::Smf::parse(&bytes).expect("a MIDI file");
+    for event in smf.tracks.iter_mut().flatten() {
+        event.delta = midly::num::u28::from(2 * event.delta.as_int());
+    }
+    let mut slow = Vec::new();
+    smf.write_std(&mut slow).expect("memory takes it");
+    home.write("slow.mid", slow);
+    let ended = run(home.program("listen slow.mid --text"), "");
+    assert!(
+        ended.err.contains("no note begins on every second pulse"),
+        "{}",
+        ended.err
+    );
+    let quarters = run(home.program("listen slow.mid --text --pulse-note 1/4"), "");
+    assert_eq!((quarters.code, quarters.err.as_str()), (0, ""));
+    let on_screen = |args: &[&str]| {
+        let mut command = program(home.path(), "2026-08-03T12:00:00Z");
+        command.args(args);
+        let mut terminal = Terminal::start(command);
+        // Said last of all.
+        terminal.wait_for("ready: ");
+        let screen = terminal.text();
+        terminal.press("q");
+        assert_eq!(terminal.end(), 0);
+        screen
+    };
+    let eighths = on_screen(&["listen", "slow.mid"]);
+    assert!(
+        eighths.contains("No note begins on every second"),
+        "{eighths}"
+    );
+    let quarters = on_screen(&["listen", "slow.mid", "--pulse-note", "1/4"]);
+    assert!(!quarters.contains("No note begins"), "{quarters}");
+}

@@ -74,6 +74,11 @@ impl Played {
         self.notes.are_on_grid()
     }
 
+    /// Whether no note begins on every second of its pulses.
+    pub(super) fn leaves_out_every_second(&self) -> bool {
+        self.notes.leave_out_every_second()
+    }
+
     /// Its pulses as they lie in its sound; nothing where it has fewer than two.
     pub fn pulses(&self) -> Option<Pulses> {
         let times = self.notes.pulses().iter().map(|time| time - self.begins);

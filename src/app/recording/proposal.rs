@@ -1,6 +1,6 @@
 //! Which of the pulses that may be meant is looked at, what the next of them is, and how it is taken.
 
-use super::{Back, Recording, Row};
+use super::{Back, Given, Played, Recording, Row};
 use crate::listen::{PulsePath, where_in_time};
 
 /// How far two tempi may be from a plain ratio that is still called so: a thirtieth, less than what
@@ -50,6 +50,15 @@ impl Recording {
         let path = self.chosen.and_then(|chosen| self.paths.get(chosen));
         let parts = path.map(PulsePath::in_time).unwrap_or_default();
         where_in_time(&parts, self.seconds)
+    }
+
+    /// Whether its pulses are those of a MIDI file, and no note begins on every second of them, so that what was
+    /// taken for one may be half of one.
+    pub fn is_of_half_pulses(&self) -> bool {
+        let is_grid = matches!(self.source.pulses, Some(Given::Grid(_)));
+        let is_said = self.row.as_ref().is_some_and(Row::is_said);
+        let notes = self.source.notes.as_ref();
+        is_grid && !is_said && notes.is_some_and(Played::leaves_out_every_second)
     }
 
     /// How many tempi may be meant.

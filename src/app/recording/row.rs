@@ -175,6 +175,11 @@ impl Row {
         }
     }
 
+    /// Whether the learner said or tapped where they lie.
+    pub(super) fn is_said(&self) -> bool {
+        !self.said.is_empty() || !self.tapped.is_empty()
+    }
+
     /// How probable it is that these are the pulses of the piece; 1 where somebody said so.
     pub(super) fn probable(&self) -> f64 {
         self.probable

@@ -156,6 +156,11 @@ fn known(
     } else if is_proposed(recording) && !recording.is_tapping {
         body.rather_say(&proposal(recording), Style::new());
     }
+    if recording.is_of_half_pulses() {
+        let said = "No note begins on every second pulse of the file, so that it can lean to nothing but \
+                    twos: open it with --pulse-note 1/4 to take quarter notes for pulses.";
+        body.rather_say(said, theme.strong());
+    }
     agreement(body, recording, analysis, columns);
     if !recording.unkept.is_empty() {
         let said = format!("Nothing of it is kept: {}.", recording.unkept);
@@ -187,9 +192,10 @@ fn proposal(recording: &Recording) -> String {
         Some(NextPulse::Own) => ", p goes back to those that you set".to_owned(),
         None => String::new(),
     };
-    let places = recording.places();
+    let (places, n) = (recording.places(), recording.next_cycle().n_pulses());
     format!(
-        "Pulses are found{places}, not set: enter keeps them, 1 begins cycles a pulse later{next}."
+        "Pulses are found{places}, not set: enter keeps them, 1 begins cycles a pulse later, l counts \
+         in cycles of {n}{next}."
     )
 }
 
