@@ -80,7 +80,10 @@ pub(super) fn kept(onsets: &[f64], rate: f64, range: (f64, f64)) -> Vec<Kept> {
         (0..n_gaps).map(|nth| score(gap_of(nth))).collect()
     };
     let rows: Vec<Vec<f64>> = onsets.windows(window).step_by(hop).map(row).collect();
-    let runs = runs(&leading(&rows), gap_of);
+    let runs: Vec<Run> = runs(&settled(&leading(&rows), gap_of), gap_of)
+        .into_iter()
+        .filter(|run| run.gaps.len() >= LEAST)
+        .collect();
     // The middle of a window.
     let middle = |nth: usize| nth * hop + window / 2;
     // Where one part goes over into the next, unless more than a dip lies between.
@@ -118,8 +121,7 @@ pub(super) fn kept(onsets: &[f64], rate: f64, range: (f64, f64)) -> Vec<Kept> {
                 .collect(),
         }
     };
-    let lasts = |(_, run): &(usize, &Run)| run.gaps.len() >= LEAST;
-    let parts: Vec<Kept> = runs.iter().enumerate().filter(lasts).map(part).collect();
+    let parts: Vec<Kept> = runs.iter().enumerate().map(part).collect();
     match parts.is_empty() {
         true => vec![Kept::all_of(onsets.len())],
         false => parts,
@@ -172,6 +174,24 @@ fn runs(gaps: &[Option<usize>], gap_of: impl Fn(usize) -> f64) -> Vec<Run> {
         last = Some((nth, gap));
     }
     runs
+}
+
+/// The same with what is too short for a part and lies right between two as part of the first: a tempo that leads for
+/// a moment leaves no hole.
+fn settled(gaps: &[Option<usize>], gap_of: impl Fn(usize) -> f64 + Copy) -> Vec<Option<usize>> {
+    let mut settled = gaps.to_vec();
+    let runs = runs(gaps, gap_of);
+    for three in runs.windows(3) {
+        let [before, run, after] = three else {
+            continue;
+        };
+        let is_short = run.gaps.len() < LEAST && before.gaps.len() >= LEAST;
+        let is_beside = run.begins - before.ends() <= DIPS && after.begins - run.ends() <= DIPS;
+        if is_short && is_beside {
+            settled[before.ends()..run.ends()].fill(gaps[before.ends() - 1]);
+        }
+    }
+    settled
 }
 
 /// Which multiple of the gap before so many windows without a tempo the one after them is; `None` where the tempo is
@@ -316,6 +336,19 @@ mod tests {
         assert!((turns - 40.0).abs() < 3.0, "{turns}");
         let denser = [steady(0.4, 0.0, 40.0), steady(0.2, 40.0, 80.0)].concat();
         assert_eq!(kept(&onsets(&denser, 80.0), RATE, RANGE).len(), 1);
+    }
+
+    #[test]
+    fn a_few_strokes_at_another_tempo_leave_no_hole() {
+        // Twelve seconds of another gap fill windows of their own.
+        let parts = [(0.4, 0.0, 40.0), (0.29, 40.0, 50.0), (0.4, 50.0, 90.0)];
+        let times = parts.map(|(gap, from, until)| steady(gap, from, until));
+        let onsets = onsets(&times.concat(), 90.0);
+        let parts = kept(&onsets, RATE, RANGE);
+        assert_eq!(parts.first().map(|part| part.frames.start), Some(0));
+        assert_eq!(parts.last().map(|part| part.frames.end), Some(onsets.len()));
+        let meet = |pair: &[Kept]| pair[0].frames.end == pair[1].frames.start;
+        assert!(parts.windows(2).all(meet), "{parts:?}");
     }
 
     #[test]
