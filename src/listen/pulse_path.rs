@@ -5,6 +5,7 @@
 //! programming (Ellis 2007), which follows a drift; and paths are ranked by how much of what begins
 //! they meet and how few of their pulses are empty. Several answers are kept.
 
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 use super::again::{again, comb, usual};
@@ -83,7 +84,7 @@ const RISING: usize = 8;
 const RISES: f64 = 1.5;
 /// How far the pulse of a part lies from that of the longest, as a logarithm: where several are possible, the nearer is
 /// the likelier (a round figure).
-const CHANGES: f64 = 0.4;
+const CHANGES: f64 = 0.3;
 
 /// Paths of pulses through a sound, the best first; none of less than two seconds, of silence, or of a
 /// steady sound in which nothing begins, where nobody has tapped. `near` are times that the learner
@@ -126,32 +127,64 @@ fn paths_through(parts: &[Kept], onsets: &[f64], sound: &Sound, near: &[f64]) ->
     let all: Vec<Vec<Followed>> = parts.iter().enumerate().map(followed).collect();
     let best = all.get(main).map(Vec::as_slice).unwrap_or_default();
     let best = &best[..best.len().min(ANSWERS)];
-    let sharp = |followed: &Followed| followed.fits.powf(SHARP);
+    let others = (0..all.len()).filter(|at| *at != main);
+    let others: Vec<(usize, &Vec<Followed>)> = others.map(|at| (at, &all[at])).collect();
+    let mut joined: Vec<Joined<'_>> = best
+        .iter()
+        .map(|of_main| Joined::of(of_main, main, &others))
+        .collect();
+    if tapped.is_none() {
+        joined.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+    }
+    let most = joined
+        .iter()
+        .map(|joined| joined.weight)
+        .fold(f64::NEG_INFINITY, f64::max);
+    let share = |joined: &Joined<'_>| (joined.weight - most).exp();
+    let sum_shares: f64 = joined.iter().map(share).sum();
     let sum: f64 = best.iter().map(|followed| followed.fits).sum();
-    let sum_sharp: f64 = best.iter().map(sharp).sum();
-    let joined = |main: &Followed| {
+    let path = |joined: &Joined<'_>| {
+        let (pulses, starts) = in_a_row(joined.parts.values().map(|part| (*part).clone()))?;
+        Some(PulsePath {
+            pulses,
+            starts,
+            gap: joined.main.gap,
+            fits: joined.main.fits / sum.max(1e-9),
+            probable: share(joined) / sum_shares.max(1e-9),
+        })
+    };
+    joined.iter().filter_map(path).collect()
+}
+
+/// A path through the main part, and what goes best with it through the others.
+struct Joined<'a> {
+    main: &'a Followed,
+    /// By the place of each part.
+    parts: BTreeMap<usize, &'a Followed>,
+    /// How probable it is against others, as a logarithm.
+    weight: f64,
+}
+
+impl<'a> Joined<'a> {
+    fn of(main: &'a Followed, at: usize, others: &[(usize, &'a Vec<Followed>)]) -> Self {
         let goes_with = |other: &Followed| {
             let off = (other.gap / main.gap).ln() / CHANGES;
             SHARP * other.fits.ln() - 0.5 * off * off
         };
-        let best = |part: &Vec<Followed>| {
-            let by_going = |a: &&Followed, b: &&Followed| goes_with(a).total_cmp(&goes_with(b));
-            let is_main = part.iter().any(|other| other == main);
-            part.iter()
-                .filter(|other| !is_main || *other == main)
-                .max_by(by_going)
-                .cloned()
+        let mut joined = Self {
+            main,
+            parts: BTreeMap::from([(at, main)]),
+            weight: SHARP * main.fits.ln(),
         };
-        let (pulses, starts) = in_a_row(all.iter().filter_map(best))?;
-        Some(PulsePath {
-            pulses,
-            starts,
-            gap: main.gap,
-            fits: main.fits / sum.max(1e-9),
-            probable: sharp(main) / sum_sharp.max(1e-9),
-        })
-    };
-    best.iter().filter_map(joined).collect()
+        for (at, part) in others {
+            let weighed = part.iter().map(|other| (goes_with(other), other));
+            if let Some((weight, best)) = weighed.max_by(|a, b| a.0.total_cmp(&b.0)) {
+                joined.weight += weight;
+                joined.parts.insert(*at, best);
+            }
+        }
+        joined
+    }
 }
 
 /// The pulses of parts one after the other, and which of them begin a part.

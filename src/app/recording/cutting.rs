@@ -6,6 +6,7 @@
 use std::fmt::Write as _;
 use std::sync::Arc;
 
+use super::pauses::end_of;
 use super::{Added, Back, Recording};
 use crate::app::passages::length;
 use crate::app::{App, Place, Trouble};
@@ -48,7 +49,11 @@ impl Recording {
         if until < from + 2 {
             return Err("a passage has two cycles or more; [ and ] say which");
         }
-        let pulses = analysis.pulses.get(from * n..=until * n);
+        let within = analysis.pulses.get(from * n..until * n);
+        let ends = end_of(analysis, until - 1).filter(|_| until * n < analysis.pulses.len());
+        let pulses = within
+            .zip(ends)
+            .map(|(within, end)| [within, &[end]].concat());
         let pulses = pulses.ok_or("its last cycle has no end yet: leave that one out")?;
         let sign = |cycle| self.said_of(&By::Own, cycle).map(|said| said.mark.sign());
         let named = recording.to_string();
@@ -65,7 +70,7 @@ impl Recording {
             n_bytes: place.map_or(0, |place| length(place)),
             file: place.map_or_else(String::new, |place| place.to_string_lossy().into_owned()),
             cycle: analysis.cycle,
-            pulses: pulses.to_vec(),
+            pulses,
             marks: (from..until)
                 .map(|cycle| sign(cycle).unwrap_or('.'))
                 .collect(),

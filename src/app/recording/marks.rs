@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use super::pauses::{end_of, start_of};
 use super::{Back, Keep, Recording, State};
 use crate::listen::{Analysis, Lean, clock};
 use crate::mark::{By, Mark, Marked, Marks, Stretch, Sure};
@@ -11,7 +12,7 @@ use crate::report::Agreement;
 pub fn stretch_of(analysis: &Analysis, cycles: Range<usize>) -> Option<Stretch> {
     let (from, until) = (
         start_of(analysis, cycles.start)?,
-        start_of(analysis, cycles.end)?,
+        end_of(analysis, cycles.end.checked_sub(1)?)?,
     );
     Stretch::new(from.max(0.0), until).ok()
 }
@@ -69,20 +70,6 @@ fn mark_of(lean: Lean) -> Mark {
         Lean::Both => Mark::Both,
         Lean::Unclear => Mark::CannotSay,
     }
-}
-
-/// When a cycle begins, or would after the last pulse, in seconds.
-pub(super) fn start_of(analysis: &Analysis, cycle: usize) -> Option<f64> {
-    let at = cycle * analysis.cycle.n_pulses();
-    let pulses = &analysis.pulses;
-    if let Some(time) = pulses.get(at) {
-        return Some(*time);
-    }
-    let [.., before, last] = pulses.as_slice() else {
-        return None;
-    };
-    let more = u32::try_from(at + 1 - pulses.len()).ok()?;
-    Some(last + f64::from(more) * (last - before))
 }
 
 /// Some cycles as people count them.

@@ -18,6 +18,7 @@ mod notes;
 mod opening;
 mod overview;
 mod passage;
+mod pauses;
 mod playing;
 mod proposal;
 mod pulses;
@@ -60,7 +61,7 @@ pub(super) use again::{Again, HeardAgain, hear_again};
 use back::{Added, Back, Lay};
 pub(super) use hearing::{Heard, Progress, hear};
 use keep::Keep;
-use marks::start_of;
+use pauses::{end_of, start_of, together};
 use row::Row;
 use step::{Change, MOST_CYCLES};
 
@@ -278,7 +279,7 @@ impl Recording {
         self.here = here.min(n_cycles.saturating_sub(1));
         let from = from.min(n_cycles.saturating_sub(1));
         let until = until.clamp(from + 1, from + MOST_CYCLES);
-        self.passage = (from, until.min(n_cycles));
+        self.passage = together(&analysis, (from, until.min(n_cycles)), from);
         self.analysis = Some(Arc::new(analysis));
         self.state = State::Known;
     }
@@ -298,14 +299,15 @@ impl Recording {
         let analysis = self.analysis.as_ref()?;
         let n = self.source.cycle.n_pulses();
         let (from, until) = self.passage;
-        let pulses = analysis.pulses.get(from * n..=until * n).or_else(|| {
-            // After the last pulse there is none to end with.
-            analysis.pulses.get(from * n..until * n)
-        })?;
+        let mut pulses = analysis.pulses.get(from * n..until * n)?.to_vec();
+        // After the last pulse there is none to end with.
+        if until * n < analysis.pulses.len() {
+            pulses.extend(end_of(analysis, until - 1));
+        }
         Some(Passage {
             open: Arc::clone(&self.source.open),
             heard: self.sound.clone(),
-            pulses: pulses.to_vec(),
+            pulses,
             n_cycles: until - from,
             cycle: self.source.cycle,
             claps: self.claps,
@@ -321,10 +323,14 @@ impl Recording {
     /// The time in the recording of a place in the passage: of this cycle of it, this many pulses in.
     fn time_of(&self, cycle: usize, pulse: f64) -> Option<f64> {
         let n = self.source.cycle.n_pulses();
-        let pulses = &self.analysis.as_ref()?.pulses;
+        let analysis = self.analysis.as_ref()?;
         let whole = pulse.max(0.0).floor();
         let at = (self.passage.0 + cycle) * n + index(whole);
-        let (from, until) = (pulses.get(at)?, pulses.get(at + 1)?);
+        let from = analysis.pulses.get(at)?;
+        let until = match (at + 1).is_multiple_of(n) {
+            true => end_of(analysis, at / n)?,
+            false => *analysis.pulses.get(at + 1)?,
+        };
         Some(from + (until - from) * (pulse - whole))
     }
 }

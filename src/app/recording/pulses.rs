@@ -1,5 +1,6 @@
 //! The learner sets the pulses of a recording: by taps, by nudges, by saying where a cycle begins.
 
+use super::pauses::start_of;
 use super::{Back, Change, Keep, Nudge, Recording, Row};
 use crate::listen::clock;
 use crate::store::KeptPulses;
@@ -30,7 +31,11 @@ impl Recording {
     /// Cycles begin a pulse later.
     pub(super) fn begin_later(&mut self) {
         if let Some(row) = &self.row {
-            self.set_pulses(row.later());
+            let here = self
+                .analysis
+                .as_ref()
+                .and_then(|known| start_of(known, self.here));
+            self.set_pulses(row.later_about(here.unwrap_or(0.0)));
         }
     }
 

@@ -185,21 +185,28 @@ impl Row {
         self.probable
     }
 
-    /// The same, cycles beginning a pulse later; after a whole cycle as they did.
-    pub(super) fn later(&self) -> Self {
+    /// The same, cycles of the part that lies about a time beginning a pulse later; after a whole cycle as they did.
+    pub(super) fn later_about(&self, time: f64) -> Self {
         let n = self.cycle.n_pulses();
-        let first = self.stretches().first().map_or(0, |first| first.start);
-        let back = if (first + 1).is_multiple_of(n) { n } else { 0 };
-        let parts = self.parts.iter().map(|part| Part {
-            first: part.start + (part.first + 1 - part.start) % n,
-            ..*part
-        });
-        let said = self.said.iter().map(|pulse| pulse + 1 - back);
-        // What was said of the last pulse is said of none any more.
-        let said = said.filter(|pulse| *pulse < self.all.times().len());
+        let begins = |part: &Part| self.all.times()[part.start] <= time;
+        let nth = self.parts.iter().rposition(begins).unwrap_or(0);
+        let part = self.part(nth);
+        let first = self.stretches().into_iter().map(|stretch| stretch.start);
+        let first = first.filter(|first| part.contains(first)).min();
+        let off = first.unwrap_or(part.start) - part.start;
+        let back = if (off + 1).is_multiple_of(n) { n } else { 0 };
+        let mut parts = self.parts.clone();
+        parts[nth].first = part.start + (parts[nth].first + 1 - part.start) % n;
+        let later = |pulse: &usize| match part.contains(pulse) {
+            true => pulse + 1 - back,
+            false => *pulse,
+        };
+        // What was said of the last pulse of a part is said of none any more.
+        let stays = |pulse: &&usize| !part.contains(pulse) || part.contains(&later(pulse));
+        let said = self.said.iter().filter(stays).map(later).collect();
         Self {
-            parts: parts.collect(),
-            said: said.collect(),
+            parts,
+            said,
             ..self.clone()
         }
     }
@@ -403,12 +410,13 @@ mod tests {
         let expected = [0.5, 3.5, 6.5, 20.8, 23.2, 25.6, 28.0, 30.4];
         assert!(is_near(&firsts_of, &expected), "{firsts_of:?}");
         assert_eq!(row.n_cycles(), 7);
-        let later = firsts(&row.later());
-        assert!(
-            is_near(&later, &[1.0, 4.0, 7.0, 21.2, 23.6, 26.0, 28.4, 30.8]),
-            "{later:?}"
-        );
-        let round = (0..6).fold(row.clone(), |row, _| row.later());
+        let later = firsts(&row.later_about(25.0));
+        let expected = [0.5, 3.5, 6.5, 21.2, 23.6, 26.0, 28.4, 30.8];
+        assert!(is_near(&later, &expected), "{later:?}");
+        let later = firsts(&row.later_about(4.0));
+        let expected = [1.0, 4.0, 7.0, 20.8, 23.2, 25.6, 28.0, 30.4];
+        assert!(is_near(&later, &expected), "{later:?}");
+        let round = (0..6).fold(row.clone(), |row, _| row.later_about(25.0));
         assert_eq!(firsts(&round), firsts(&row));
     }
 

@@ -122,14 +122,14 @@ impl Recording {
             Step::From => {
                 let until = self.passage.1.clamp(self.here + 1, self.here + MOST_CYCLES);
                 self.is_passage_set = until == self.passage.1;
-                self.passage = (self.here, until);
+                self.set_passage((self.here, until), self.here);
                 self.tell_most();
             }
             Step::Until => {
                 let earliest = (self.here + 1).saturating_sub(MOST_CYCLES);
                 let from = self.passage.0.clamp(earliest, self.here);
                 self.is_passage_set = from == self.passage.0;
-                self.passage = (from, self.here + 1);
+                self.set_passage((from, self.here + 1), self.here);
                 self.tell_most();
             }
             Step::Claps(claps) => self.claps = claps,
