@@ -34,9 +34,33 @@ pub fn where_in_time(parts: &[InTime], seconds: f64) -> String {
     }
 }
 
+/// Pulses a minute in these, in words: from the slowest to the fastest, where they differ; nothing of none.
+pub fn tempi_in_words(parts: &[InTime]) -> Option<String> {
+    let all = parts.iter().map(|part| part.ppm.round());
+    let (least, most) = (all.clone().reduce(f64::min)?, all.reduce(f64::max)?);
+    Some(match least < most {
+        true => format!("{least:.0} to {most:.0}"),
+        false => format!("{least:.0}"),
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn tempi_are_told_from_the_slowest_to_the_fastest() {
+        let at = |ppm| InTime {
+            from: 0.0,
+            until: 20.0,
+            ppm,
+        };
+        let words =
+            |ppms: &[f64]| tempi_in_words(&ppms.iter().map(|ppm| at(*ppm)).collect::<Vec<_>>());
+        assert_eq!(words(&[]), None);
+        assert_eq!(words(&[196.2, 159.8]).as_deref(), Some("160 to 196"));
+        assert_eq!(words(&[160.2, 159.8]).as_deref(), Some("160"));
+    }
 
     #[test]
     fn what_is_all_over_a_piece_is_worth_no_word() {

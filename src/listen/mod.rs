@@ -36,7 +36,7 @@ mod stretch;
 mod units;
 
 pub use analysis::{Analysis, Answers, accent_steps, clock};
-pub use in_time::{InTime, where_in_time};
+pub use in_time::{InTime, tempi_in_words, where_in_time};
 pub use lean::Lean;
 pub use midi::{NotesError, PulseNote};
 pub use notes::{NoteHeard, Notes};

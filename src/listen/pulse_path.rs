@@ -27,8 +27,10 @@ pub struct PulsePath {
     pub gap: f64,
     /// How well it fits, 0 to 1, against the others.
     pub fits: f64,
-    /// How probable it is that its pulses are those of the piece.
+    /// How probable it is that its pulses are those of the piece, of those that may be.
     pub probable: f64,
+    /// How probable it is that the piece keeps a tempo at all.
+    pub steady: f64,
 }
 
 impl PulsePath {
@@ -47,10 +49,12 @@ impl PulsePath {
     pub fn in_time(&self) -> Vec<InTime> {
         let times = self.pulses.times();
         let told = |part: Range<usize>| {
-            let own = Pulses::new(times.get(part)?.to_vec()).ok()?;
+            let own = Pulses::new(times.get(part.clone())?.to_vec()).ok()?;
+            let last = own.times().len() - 1;
+            let ends = own.times()[last] + own.gap(last);
             Some(InTime {
                 from: own.times()[0],
-                until: own.times()[own.times().len() - 1] + own.gap(own.times().len() - 1),
+                until: times.get(part.end).map_or(ends, |next| ends.min(*next)),
                 ppm: own.tempo_ppm(),
             })
         };
@@ -151,6 +155,7 @@ fn paths_through(parts: &[Kept], onsets: &[f64], sound: &Sound, near: &[f64]) ->
             gap: joined.main.gap,
             fits: joined.main.fits / sum.max(1e-9),
             probable: share(joined) / sum_shares.max(1e-9),
+            steady: parts[main].steady,
         })
     };
     joined.iter().filter_map(path).collect()

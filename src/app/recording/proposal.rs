@@ -1,7 +1,7 @@
 //! Which of the pulses that may be meant is looked at, what the next of them is, and how it is taken.
 
 use super::{Back, Given, Played, Recording, Row};
-use crate::listen::{PulsePath, where_in_time};
+use crate::listen::{PulsePath, tempi_in_words, where_in_time};
 
 /// How far two tempi may be from a plain ratio that is still called so: a thirtieth, less than what
 /// players drift in a piece (a round figure).
@@ -72,6 +72,15 @@ impl Recording {
         match self.chosen.and_then(|chosen| self.paths.get(chosen)) {
             Some(path) => Some(path.tempo_ppm()),
             None => self.analysis.as_ref()?.tempo_ppm(),
+        }
+    }
+
+    /// Pulses a minute in words: from the slowest to the fastest part of a proposal.
+    pub fn tempo_words(&self) -> Option<String> {
+        let path = self.chosen.and_then(|chosen| self.paths.get(chosen));
+        match path.map(PulsePath::in_time) {
+            Some(parts) if parts.len() > 1 => tempi_in_words(&parts),
+            _ => Some(format!("{:.0}", self.tempo()?)),
         }
     }
 

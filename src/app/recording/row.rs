@@ -106,7 +106,7 @@ impl Row {
         let left: f64 = paths.iter().map(|path| path.probable).sum();
         Some(Self {
             parts: parts.collect(),
-            probable: path.probable / left.max(1e-9),
+            probable: path.steady * path.probable / left.max(1e-9),
             ..Self::of(path.pulses.clone(), 0, cycle)
         })
     }

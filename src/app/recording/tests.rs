@@ -1268,3 +1268,44 @@ fn a_recording_is_named_by_its_bytes() {
     assert_eq!(recording.content, Some(content));
     assert_eq!(recording.unkept, "");
 }
+
+#[test]
+fn a_passage_ends_where_pulses_pause() {
+    // Those of the clicks without the fifth to the seventh cycle: a pause of more than three seconds.
+    let all = match given() {
+        Some(Given::Times(pulses)) => pulses.times().to_vec(),
+        _ => Vec::new(),
+    };
+    let left = [&all[..24], &all[42..]].concat();
+    let pulses = Pulses::new(left).expect("pulses");
+    let mut recording = known(Some(Given::Times(pulses)));
+    assert!(all[42] - all[23] > 3.0);
+    while recording.here < 5 {
+        let before = recording.here;
+        recording.step(Step::Go(Go::On));
+        assert_eq!(recording.here, before + 1);
+    }
+    recording.step(Step::Until);
+    assert_eq!(recording.passage, (4, 6));
+    assert!(
+        recording.told.ends_with("where pulses pause."),
+        "{}",
+        recording.told
+    );
+    recording.step(Step::Go(Go::First));
+    recording.step(Step::From);
+    assert_eq!(recording.passage, (0, 4));
+    let passage = recording.passage().expect("a passage");
+    // As long as its pulses are, the last of them as the one before.
+    let seconds = 2.0 * all[23] - all[22] - all[0];
+    assert!(
+        (passage.seconds() - seconds).abs() < 1e-9,
+        "{}",
+        passage.seconds()
+    );
+    let claps = {
+        recording.step(Step::Claps(Claps::Threes));
+        recording.passage().expect("a passage").claps()
+    };
+    assert_eq!(claps.notes.len(), 8);
+}

@@ -2,7 +2,7 @@
 
 use super::kept::Kept;
 use crate::app::recording::{said_of, stretch_of};
-use crate::listen::{Analysis, InTime, clock, where_in_time};
+use crate::listen::{Analysis, InTime, clock, tempi_in_words, where_in_time};
 use crate::mark::{Marks, Sections};
 use crate::rhythm::Counting;
 
@@ -64,7 +64,8 @@ impl Listened {
                 let other = self.others.get(1);
                 let other = other.map_or_else(String::new, |(ppm, _)| format!(", or {ppm:.0}"));
                 let origin = origin.words();
-                format!("{n} pulses a cycle   about {ppm:.0} pulses a minute{other}   {origin}")
+                let tempi = tempi_in_words(&self.in_time).unwrap_or_else(|| format!("{ppm:.0}"));
+                format!("{n} pulses a cycle   about {tempi} pulses a minute{other}   {origin}")
             }
         }
     }

@@ -235,7 +235,10 @@ fn table(listened: &Listened) -> String {
             said.threes,
             said.twos,
             said.sure,
-            said.lean.id()
+            match said.turns_within {
+                true => "in turn",
+                false => said.lean.id(),
+            }
         );
         if !sections.is_empty() {
             let nth = sections.iter().filter(|begin| **begin <= at).count();

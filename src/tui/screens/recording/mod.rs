@@ -94,9 +94,11 @@ fn aside(recording: &Recording) -> String {
         true => "found: ",
         false => "",
     };
-    let tempo = recording.tempo().filter(|_| !analysis.pulses.is_empty());
-    let tempo = tempo.map_or_else(String::new, |ppm| {
-        format!("   {found}{ppm:.0} pulses a minute")
+    let tempo = recording
+        .tempo_words()
+        .filter(|_| !analysis.pulses.is_empty());
+    let tempo = tempo.map_or_else(String::new, |tempo| {
+        format!("   {found}{tempo} pulses a minute")
     });
     format!("{}{tempo}", clock(recording.seconds))
 }
