@@ -63,9 +63,11 @@ impl PulsePath {
 
     /// Pulses a minute in the longest of these, by the mean gap.
     pub fn tempo_ppm(&self) -> f64 {
-        let by_length = |a: &InTime, b: &InTime| (a.until - a.from).total_cmp(&(b.until - b.from));
-        let longest = self.in_time().into_iter().max_by(by_length);
-        longest.map_or_else(|| self.pulses.tempo_ppm(), |part| part.ppm)
+        let of_gap = 60.0 / self.gap;
+        let off = |part: &InTime| (part.ppm / of_gap).ln().abs();
+        let parts = self.in_time().into_iter();
+        let longest = parts.min_by(|a, b| off(a).total_cmp(&off(b)));
+        longest.map_or(of_gap, |part| part.ppm)
     }
 }
 
