@@ -134,7 +134,7 @@ fn paths_through(parts: &[Kept], onsets: &[f64], sound: &Sound, near: &[f64]) ->
     let best = all.get(main).map(Vec::as_slice).unwrap_or_default();
     let best = &best[..best.len().min(ANSWERS)];
     let others = (0..all.len()).filter(|at| *at != main);
-    let others: Vec<(usize, &Vec<Followed>)> = others.map(|at| (at, &all[at])).collect();
+    let others: Vec<(usize, &[Followed])> = others.map(|at| (at, all[at].as_slice())).collect();
     let mut joined: Vec<Joined<'_>> = best
         .iter()
         .map(|of_main| Joined::of(of_main, main, &others))
@@ -150,7 +150,7 @@ fn paths_through(parts: &[Kept], onsets: &[f64], sound: &Sound, near: &[f64]) ->
     let sum_shares: f64 = joined.iter().map(share).sum();
     let sum: f64 = best.iter().map(|followed| followed.fits).sum();
     let path = |joined: &Joined<'_>| {
-        let (pulses, starts) = in_a_row(joined.parts.values().map(|part| (*part).clone()))?;
+        let (pulses, starts) = in_a_row(joined.parts.values().copied())?;
         Some(PulsePath {
             pulses,
             starts,
@@ -173,7 +173,7 @@ struct Joined<'a> {
 }
 
 impl<'a> Joined<'a> {
-    fn of(main: &'a Followed, at: usize, others: &[(usize, &'a Vec<Followed>)]) -> Self {
+    fn of(main: &'a Followed, at: usize, others: &[(usize, &'a [Followed])]) -> Self {
         let goes_with = |other: &Followed| {
             let off = (other.gap / main.gap).ln() / CHANGES;
             SHARP * other.fits.ln() - 0.5 * off * off
@@ -183,26 +183,29 @@ impl<'a> Joined<'a> {
             parts: BTreeMap::from([(at, main)]),
             weight: SHARP * main.fits.ln(),
         };
-        for (at, part) in others {
+        for (at, part) in others.iter().copied() {
             let weighed = part.iter().map(|other| (goes_with(other), other));
             if let Some((weight, best)) = weighed.max_by(|a, b| a.0.total_cmp(&b.0)) {
                 joined.weight += weight;
-                joined.parts.insert(*at, best);
+                joined.parts.insert(at, best);
             }
         }
         joined
     }
 }
 
-/// The pulses of parts one after the other, and which of them begin a part.
-fn in_a_row(parts: impl Iterator<Item = Followed>) -> Option<(Pulses, Vec<usize>)> {
+/// The pulses of parts one after the other, and which of them begin a part; one of which hardly any is left is none.
+fn in_a_row<'a>(parts: impl Iterator<Item = &'a Followed>) -> Option<(Pulses, Vec<usize>)> {
     let (mut times, mut starts): (Vec<f64>, Vec<usize>) = (Vec::new(), Vec::new());
     for part in parts {
         let free = times
             .last()
             .map_or(f64::NEG_INFINITY, |last| last + 0.5 * part.gap);
-        starts.push(times.len());
-        times.extend(part.times.iter().filter(|time| **time > free));
+        let own = part.times.partition_point(|time| *time <= free);
+        if let own @ [_, _, ..] = &part.times[own..] {
+            starts.push(times.len());
+            times.extend(own);
+        }
     }
     Some((Pulses::new(times).ok()?, starts))
 }

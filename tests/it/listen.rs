@@ -767,3 +767,27 @@ fn a_grid_twice_as_fine_as_its_notes_is_told_in_the_shell_and_on_the_screen() {
     let quarters = on_screen(&["listen", "slow.mid", "--pulse-note", "1/4"]);
     assert!(!quarters.contains("No note begins"), "{quarters}");
 }
+
+#[test]
+fn where_pulses_pause_is_seen() {
+    let home = Home::new();
+    home.write("piece.wav", silence(40));
+    // Three cycles of three seconds, and from 25 s on two more.
+    let times = (0..30).map(|k| 0.5 * f64::from(k) + if k < 18 { 0.0 } else { 16.0 });
+    let lines: String = times.map(|time| format!("{time}\n")).collect();
+    home.write("pulses.csv", lines);
+    let text = run(
+        home.program("listen piece.wav --text --pulses pulses.csv"),
+        "",
+    )
+    .out;
+    let row = text.lines().find(|line| line.ends_with("after a pause"));
+    assert_eq!(row, Some("     :   after a pause"), "{text}");
+    let mut command = program(home.path(), "2026-08-03T12:00:00Z");
+    command.args(["listen", "piece.wav", "--pulses", "pulses.csv"]);
+    let mut terminal = Terminal::start(command);
+    terminal.wait_for("|--:-");
+    terminal.wait_for("part: where pulses pause before a cycle there is a :");
+    terminal.press("q");
+    assert_eq!(terminal.end(), 0);
+}

@@ -51,6 +51,7 @@ pub use overview::overview;
 use passage::Led;
 pub use passage::{Claps, ClapsLevel};
 pub(super) use passage::{Joining, Making, Passage};
+pub use pauses::follows_pause;
 pub use proposal::NextPulse;
 
 pub use source::{Bytes, CycleFrom, Given, Open, Source};

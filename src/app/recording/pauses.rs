@@ -44,6 +44,13 @@ fn pauses_after(analysis: &Analysis, cycle: usize) -> bool {
     gap.is_some_and(|gap| gap > PAUSE)
 }
 
+/// Whether pulses pause before a cycle.
+pub fn follows_pause(analysis: &Analysis, cycle: usize) -> bool {
+    cycle
+        .checked_sub(1)
+        .is_some_and(|before| pauses_after(analysis, before))
+}
+
 /// Of cycles from one up to another, those about this one that hold together.
 pub(super) fn together(
     analysis: &Analysis,
@@ -61,6 +68,17 @@ pub(super) fn together(
 }
 
 impl Recording {
+    /// Whether pulses pause before a cycle.
+    pub fn follows_pause(&self, cycle: usize) -> bool {
+        let known = self.analysis.as_ref();
+        known.is_some_and(|known| follows_pause(known, cycle))
+    }
+
+    /// Whether pulses pause anywhere between its cycles.
+    pub fn has_pauses(&self) -> bool {
+        (0..self.n_cycles()).any(|cycle| self.follows_pause(cycle))
+    }
+
     /// The passage goes from one cycle up to another, or about this one as far as pulses do not pause, which is told.
     pub(super) fn set_passage(&mut self, asked: (usize, usize), about: usize) {
         let Some(known) = &self.analysis else { return };
@@ -98,6 +116,10 @@ mod tests {
         let ends: Vec<Option<f64>> = (0..4).map(|cycle| end_of(&known, cycle)).collect();
         assert_eq!(ends, [3.0, 6.0, 23.0, 26.0].map(Some));
         assert_eq!(start_of(&known, 2), Some(20.0));
+        let after: Vec<usize> = (0..5)
+            .filter(|cycle| follows_pause(&known, *cycle))
+            .collect();
+        assert_eq!(after, [2]);
         assert_eq!(start_of(&known, 4), Some(26.0));
     }
 

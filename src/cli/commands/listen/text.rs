@@ -6,7 +6,7 @@ use std::ops::Range;
 use super::kept::who;
 use super::listened::{Listened, Origin};
 use crate::app::STANDS_OUT;
-use crate::app::recording::{agreement_of, agreement_with_analysis};
+use crate::app::recording::{agreement_of, agreement_with_analysis, follows_pause};
 use crate::cli::commands::write::counted;
 use crate::listen::{CycleSaid, Part, accent_steps, clock};
 use crate::mark::{By, Marks};
@@ -80,6 +80,15 @@ fn strip(listened: &Listened, cycles: Range<usize>) -> String {
     let begins = |cycle| if sections.contains(&cycle) { '|' } else { ' ' };
     let signs: String = cycles.clone().map(begins).collect();
     text.push_str(&beside(&signs, "sections"));
+    let pauses = |cycle| {
+        if follows_pause(&listened.analysis, cycle) {
+            ':'
+        } else {
+            ' '
+        }
+    };
+    let signs: String = cycles.clone().map(pauses).collect();
+    text.push_str(&beside(&signs, "after a pause"));
     for (by, marks) in &listened.marks {
         let sign = |cycle| listened.sign(marks, cycle).unwrap_or(' ');
         let signs: String = cycles.clone().map(sign).collect();

@@ -68,6 +68,9 @@ pub(super) fn legend(body: &mut Body, recording: &Recording, (theme, columns): (
     body.mention(&format!(
         "3 threes, 2 twos, b both, {in_turn}. unclear; # + - how sure; [=] passage, {here} here"
     ));
+    if recording.has_pauses() {
+        body.mention("part: where pulses pause before a cycle there is a :");
+    }
     if is_long(recording, columns) {
         let n = recording.n_cycles().div_ceil(a_row(columns));
         body.mention(&format!(
@@ -78,7 +81,8 @@ pub(super) fn legend(body: &mut Body, recording: &Recording, (theme, columns): (
 
 /// Whether a piece does not fit into the strip.
 fn is_long(recording: &Recording, columns: usize) -> bool {
-    let is_bare = recording.marks.is_empty() && recording.sections.begins().is_empty();
+    let has_parts = !recording.sections.begins().is_empty() || recording.has_pauses();
+    let is_bare = recording.marks.is_empty() && !has_parts;
     let n_shown = match recording.beside {
         Some(_) => ROWS_WITH_PERSON,
         None if is_bare => ROWS,
@@ -126,7 +130,8 @@ fn headed(head: &str, signs: impl Iterator<Item = char>, theme: Theme) -> Line<'
     Line::from(spans)
 }
 
-/// What the learner and another person say of cycles, and below it a bar where a section begins.
+/// What the learner and another person say of cycles, and below it a bar where a section begins, and a colon where
+/// one does after a pause.
 fn persons(recording: &Recording, cycles: Range<usize>, theme: Theme) -> Vec<Line<'static>> {
     let mut lines = Vec::new();
     for by in [Some(&By::Own), recording.beside.as_ref()]
@@ -135,10 +140,12 @@ fn persons(recording: &Recording, cycles: Range<usize>, theme: Theme) -> Vec<Lin
     {
         lines.extend(person(recording, by, cycles.clone(), theme));
     }
-    if !recording.sections.begins().is_empty() {
-        let sign = |cycle| match recording.begins_section(cycle) {
-            true => '|',
-            false => '-',
+    let pauses = |cycle| recording.follows_pause(cycle);
+    if !recording.sections.begins().is_empty() || cycles.clone().any(pauses) {
+        let sign = |cycle| match (recording.begins_section(cycle), pauses(cycle)) {
+            (true, _) => '|',
+            (false, true) => ':',
+            (false, false) => '-',
         };
         lines.push(headed("part", cycles.map(sign), theme));
     }
