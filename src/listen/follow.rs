@@ -27,6 +27,10 @@ const FAST: f64 = 0.26;
 const TOO_FINE: f64 = 0.5;
 /// Seconds about a pulse in which an onset is its own.
 const ABOUT: f64 = 0.04;
+/// How many decibels below what is usual is the silence before a piece or the room after it.
+const SILENT: f64 = 20.0;
+/// So many seconds before the next pulse what sounds may be its own.
+const NEXT: f64 = 0.03;
 
 /// Pulses that were followed, and how well they fit.
 #[derive(Clone, Debug, PartialEq)]
@@ -110,11 +114,6 @@ pub(super) fn follow(even: &Evened, sound: &Sound, gap: f64) -> Option<Followed>
         fits: fits.max(1e-9),
     })
 }
-
-/// How many decibels below what is usual is the silence before a piece or the room after it.
-const SILENT: f64 = 20.0;
-/// So many seconds before the next pulse what sounds may be its own.
-const NEXT: f64 = 0.03;
 
 /// The pulses from the first to the last over which something sounds.
 fn sounding(sound: &Sound, times: &[f64], gap: f64) -> Range<usize> {

@@ -31,8 +31,8 @@ const DRIFT: usize = 2;
 const DRIFTS: f64 = 0.05;
 /// How much of that comes again in a window without a tempo.
 const FREE: f64 = 0.3;
-/// How much comes again, of about twice all (`comb`), in the usual window of what surely keeps a tempo: of steady pieces none had less
-/// than 0.43 there, and of free ones none more than 0.17, phrases of the program's own each.
+/// How much comes again, by [`comb`], in the usual window of what surely keeps a tempo: steady pieces had 0.43 there and
+/// more, and free ones 0.17 and less, phrases of the program's own and melodies by rule.
 const STEADY: f64 = 0.4;
 /// What it costs to go to another tempo, and to begin one or give it up.
 const CHANGES: f64 = 3.0;
@@ -42,8 +42,8 @@ const LEAST: usize = 5;
 const DIPS: usize = 3;
 /// How much more usual gaps count.
 const SHARE_USUAL: f64 = 0.3;
-/// Ratios of gaps that are multiples of one pulse, of which now this and now that stands out, those that do over a
-/// dip, and how far off they may be, as logarithms. A tempo that changes so is not told from that.
+/// Ratios of gaps that are multiples of one pulse, of which now this and now that stands out, and how far off they may
+/// be, as logarithms. A tempo that changes so is not told from that.
 const MULTIPLES: [f64; 6] = [0.5, 2.0, 1.0 / 3.0, 3.0, 1.5, 2.0 / 3.0];
 const NEAR: f64 = 0.025;
 
@@ -103,26 +103,26 @@ pub(super) fn kept(onsets: &[f64], rate: f64, range: (f64, f64)) -> Vec<Kept> {
     let part = |(at, run): (usize, &Run)| {
         let (begins, ends) = (run.begins, run.ends());
         let before = at.checked_sub(1).and_then(|before| runs.get(before));
-        let from = meets([before, Some(run)]).unwrap_or(middle(begins));
-        let until = meets([Some(run), runs.get(at + 1)]).unwrap_or(middle(ends - 1));
-        let from = if begins == 0 { 0 } else { from };
-        let until = if ends == rows.len() {
-            onsets.len()
-        } else {
-            until
+        let (from, sure_from) = match begins {
+            0 => (0, 0),
+            _ => {
+                let from = meets([before, Some(run)]).unwrap_or(middle(begins));
+                (from, from + hop)
+            }
+        };
+        let (until, sure_until) = match ends == rows.len() {
+            true => (onsets.len(), onsets.len()),
+            false => {
+                let until = meets([Some(run), runs.get(at + 1)]).unwrap_or(middle(ends - 1));
+                (until, until - hop)
+            }
         };
         let usual = quantile(&run.gaps, 0.5);
         let gaps = run.gaps.iter().zip(begins..);
-        let sure_from = if begins == 0 { 0 } else { from + hop };
-        let sure_until = if ends == rows.len() {
-            until
-        } else {
-            until - hop
-        };
         Kept {
-            steady: steady(&rows[begins..ends]),
             frames: from..until,
             sure: sure_from..sure_until,
+            steady: steady(&rows[begins..ends]),
             gaps: gaps
                 .map(|(gap, nth)| (real(middle(nth)), gap / usual))
                 .collect(),

@@ -1,9 +1,8 @@
 //! The pulse of a sound, when nobody has tapped it.
 //!
 //! Pulse first, grouping after: a tracker that looks for groups mistakes threes. Gaps that come again
-//! in the envelope of onsets are candidates; for each the best path of pulses is found by dynamic
-//! programming (Ellis 2007), which follows a drift; and paths are ranked by how much of what begins
-//! they meet and how few of their pulses are empty. Several answers are kept.
+//! in the envelope of onsets are candidates in each part that keeps a tempo (`kept.rs`); each is followed
+//! (`follow.rs`), and what is followed through the parts is weighed together. Several answers are kept.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -83,7 +82,7 @@ const SHARP: f64 = 10.0;
 /// How far a candidate lies from another, as a share.
 const APART: f64 = 0.06;
 /// A sound of which fewer than so many frames, about two strokes, rise by so many decibels a band is
-/// steady, however much silence there is about it. One frame in two hundred of white, pink and brown noise
+/// even, however much silence there is about it. One frame in two hundred of white, pink and brown noise
 /// rose by .85 to .93, whatever their level, and one of the program's own phrases and of sampled melodies
 /// by 2 and more.
 const RISING: usize = 8;

@@ -15,7 +15,7 @@ use contrapalma::world::Seed;
 use serde_json::Value;
 
 use crate::program::{Home, run};
-use crate::terminal::{Terminal, program};
+use crate::terminal::{Terminal, on_screen, program};
 
 /// Families whose cue is heard in the sound by itself, and which state all feels.
 const CLEAR: [Family; 6] = [
@@ -116,8 +116,12 @@ fn both_comes_back_in_many_phrases() {
 
 /// A phrase of an exercise of the path as files, and its description.
 fn files(home: &Home, exercise: &str, feel: &str) -> Value {
+    files_of(home, exercise, feel, 4)
+}
+
+fn files_of(home: &Home, exercise: &str, feel: &str, seed: u64) -> Value {
     let args = format!(
-        "phrase {exercise} --deck path --feel {feel} --level 6 --seed 4 --wav a.wav --json a.json --midi a.mid"
+        "phrase {exercise} --deck path --feel {feel} --level 6 --seed {seed} --wav a.wav --json a.json --midi a.mid"
     );
     let ended = run(home.program(&args), "");
     assert_eq!(ended.code, 0, "{}", ended.err);
@@ -657,12 +661,7 @@ fn one_after_the_other(home: &Home, phrases: &[(u64, u32)]) -> Vec<f64> {
     let (mut all, mut begins) = (Vec::new(), vec![0.0]);
     let mut rate = 0;
     for (seed, rounds) in phrases {
-        let args = format!(
-            "phrase plain --deck path --feel threes --level 6 --seed {seed} --wav a.wav --json a.json"
-        );
-        assert_eq!(run(home.program(&args), "").code, 0, "{args}");
-        let text = fs::read_to_string(home.file("a.json")).expect("written");
-        let known: Value = serde_json::from_str(&text).expect("it is JSON");
+        let known = files_of(home, "plain", "threes", *seed);
         let pulses = known["pulses"].as_array().expect("a list").iter();
         let pulses: Vec<f64> = pulses.filter_map(Value::as_f64).collect();
         let n = pulses.len();
@@ -720,9 +719,7 @@ fn a_piece_that_goes_on_faster_is_counted_in_two_parts() {
         .find(|line| line.starts_with("  pulses are found from 0:00 to "));
     let told = told.expect("where pulses are");
     assert!(told.contains("(159 a minute) and from "), "{told}");
-    let mut command = program(home.path(), "2026-08-03T12:00:00Z");
-    command.args(["listen", "piece.wav"]);
-    let mut terminal = Terminal::start(command);
+    let mut terminal = on_screen(home.path(), "listen piece.wav");
     terminal.wait_for("Pulses are found from 0:00 to ");
     terminal.press("q");
     assert_eq!(terminal.end(), 0);
@@ -748,10 +745,8 @@ fn a_grid_twice_as_fine_as_its_notes_is_told_in_the_shell_and_on_the_screen() {
     );
     let quarters = run(home.program("listen slow.mid --text --pulse-note 1/4"), "");
     assert_eq!((quarters.code, quarters.err.as_str()), (0, ""));
-    let on_screen = |args: &[&str]| {
-        let mut command = program(home.path(), "2026-08-03T12:00:00Z");
-        command.args(args);
-        let mut terminal = Terminal::start(command);
+    let screen_of = |args: &str| {
+        let mut terminal = on_screen(home.path(), args);
         // Said last of all.
         terminal.wait_for("ready: ");
         let screen = terminal.text();
@@ -759,12 +754,12 @@ fn a_grid_twice_as_fine_as_its_notes_is_told_in_the_shell_and_on_the_screen() {
         assert_eq!(terminal.end(), 0);
         screen
     };
-    let eighths = on_screen(&["listen", "slow.mid"]);
+    let eighths = screen_of("listen slow.mid");
     assert!(
         eighths.contains("No note begins on every second"),
         "{eighths}"
     );
-    let quarters = on_screen(&["listen", "slow.mid", "--pulse-note", "1/4"]);
+    let quarters = screen_of("listen slow.mid --pulse-note 1/4");
     assert!(!quarters.contains("No note begins"), "{quarters}");
 }
 
@@ -783,11 +778,9 @@ fn where_pulses_pause_is_seen() {
     .out;
     let row = text.lines().find(|line| line.ends_with("after a pause"));
     assert_eq!(row, Some("     :   after a pause"), "{text}");
-    let mut command = program(home.path(), "2026-08-03T12:00:00Z");
-    command.args(["listen", "piece.wav", "--pulses", "pulses.csv"]);
-    let mut terminal = Terminal::start(command);
+    let mut terminal = on_screen(home.path(), "listen piece.wav --pulses pulses.csv");
     terminal.wait_for("|--:-");
-    terminal.wait_for("part: where pulses pause before a cycle there is a :");
+    terminal.wait_for("part: a : where pulses pause before a cycle");
     terminal.press("q");
     assert_eq!(terminal.end(), 0);
 }

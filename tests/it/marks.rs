@@ -9,7 +9,7 @@ use contrapalma::world::{Moment, Seed};
 use serde_json::{Value, json};
 
 use crate::program::{Ended, Home, run};
-use crate::terminal::{Terminal, program};
+use crate::terminal::{Terminal, on_screen};
 
 const HEAD: &str = "from,until,mark,confidence\n";
 
@@ -32,13 +32,6 @@ fn with_recording() -> (Home, Vec<f64>) {
 
 fn told(home: &Home, args: &str) -> Ended {
     run(home.program(args), "")
-}
-
-/// The screen that a command opens.
-fn on_screen(home: &Home, args: &str) -> Terminal {
-    let mut command = program(home.path(), "2026-11-26T08:00:00Z");
-    command.args(args.split(' '));
-    Terminal::start(command)
 }
 
 /// Waits until its pulses are the learner's.
@@ -217,7 +210,7 @@ fn the_screen_shows_another_person_and_goes_to_the_next() {
     let args = "listen a.wav --text --marks ana.csv --by Ana";
     assert_eq!(told(&home, args).code, 0);
     let args = "listen a.wav --silent --pulses pulses.csv --marks lola.csv --by Lola";
-    let mut terminal = on_screen(&home, args);
+    let mut terminal = on_screen(home.path(), args);
     let n = starts.len();
     terminal.wait_for(&format!("Lola    {}", "2".repeat(n)));
     terminal.wait_for("Lola and the analysis in ");
@@ -246,7 +239,7 @@ fn marks_behind_the_end_are_told_where_they_are_taken_in() {
         assert!(!ended.out.contains("behind its end"), "{}", ended.out);
     }
     let args = "listen a.wav --silent --marks lola.csv --by Lola";
-    let mut terminal = on_screen(&home, args);
+    let mut terminal = on_screen(home.path(), args);
     terminal.wait_until("it is said", |screen| {
         is_said(&screen.contents().replace('\n', " "))
     });
@@ -277,7 +270,7 @@ fn pulses_that_were_set_on_the_screen_go_before_those_that_are_found() {
     let (home, _) = with_recording();
     let found = object(&home, "listen a.wav --json");
     assert_eq!(found["pulses_from"], "found");
-    let mut terminal = on_screen(&home, "listen a.wav --silent");
+    let mut terminal = on_screen(home.path(), "listen a.wav --silent");
     terminal.wait_for("Pulses are found, not set");
     terminal.press("1+");
     until_no_proposal(&mut terminal);
@@ -324,7 +317,7 @@ fn pulses_that_were_set_on_the_screen_go_before_those_that_are_found() {
 #[test]
 fn a_cycle_that_was_counted_in_twelve_stays_so_and_is_clapped_in_its_groupings() {
     let (home, _) = with_recording();
-    let mut terminal = on_screen(&home, "listen a.wav --silent");
+    let mut terminal = on_screen(home.path(), "listen a.wav --silent");
     terminal.wait_for("Pulses are found, not set");
     terminal.press("l");
     terminal.wait_for("A cycle has 12 pulses now, and where it begins is a proposal.");
@@ -341,7 +334,7 @@ fn a_cycle_that_was_counted_in_twelve_stays_so_and_is_clapped_in_its_groupings()
     };
     assert_eq!(counted("listen a.wav --json"), (json!(12), json!("found")));
     assert_eq!(counted("listen a.wav --json --cycle 6").0, json!(6));
-    let mut again = on_screen(&home, "listen a.wav --silent");
+    let mut again = on_screen(home.path(), "listen a.wav --silent");
     again.wait_for("of 12, claps none");
     again.press("\r");
     until_no_proposal(&mut again);
@@ -673,7 +666,7 @@ fn pulses_that_were_set_over_notes_go_before_their_grid() {
     assert_eq!(told(&home, phrase).code, 0);
     let of_file = object(&home, "listen a.mid --json");
     assert_eq!(of_file["pulses_from"], "file");
-    let mut terminal = on_screen(&home, "listen a.mid --silent");
+    let mut terminal = on_screen(home.path(), "listen a.mid --silent");
     terminal.wait_for("one a pulse later");
     terminal.press("1");
     terminal.wait_for("take back");
@@ -729,7 +722,7 @@ fn notes_that_do_not_lie_on_their_grid_are_told_and_their_pulses_are_found() {
     assert!(is_so(1.0) || is_so(0.5) || is_so(2.0), "{longer}");
     assert_eq!(run(home.program("listen a.mid --text"), "").err, "");
 
-    let mut terminal = on_screen(&home, "listen free.mid --silent");
+    let mut terminal = on_screen(home.path(), "listen free.mid --silent");
     terminal.wait_for("Pulses are found, not set");
     terminal.press("q");
     assert_eq!(terminal.end(), 0);

@@ -207,6 +207,13 @@ pub(crate) fn program(home: &Path, now: &str) -> CommandBuilder {
     command
 }
 
+/// The screen that a command of it opens.
+pub(crate) fn on_screen(home: &Path, args: &str) -> Terminal {
+    let mut command = program(home, "2026-11-26T08:00:00Z");
+    command.args(args.split(' '));
+    Terminal::start(command)
+}
+
 /// Empties the environment of a command but for what every program in a terminal has.
 pub(crate) fn surround(command: &mut CommandBuilder, home: &Path) {
     command.env_clear();

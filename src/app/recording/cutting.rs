@@ -6,7 +6,7 @@
 use std::fmt::Write as _;
 use std::sync::Arc;
 
-use super::pauses::end_of;
+use super::pauses::pulses_of;
 use super::{Added, Back, Recording};
 use crate::app::passages::length;
 use crate::app::{App, Place, Trouble};
@@ -44,17 +44,13 @@ impl Recording {
         if !self.is_set {
             return Err("say first where cycles begin: enter if it is as proposed, 1, or taps");
         }
-        let n = analysis.cycle.n_pulses();
         let (from, until) = self.passage;
         if until < from + 2 {
             return Err("a passage has two cycles or more; [ and ] say which");
         }
-        let within = analysis.pulses.get(from * n..until * n);
-        let ends = end_of(analysis, until - 1).filter(|_| until * n < analysis.pulses.len());
-        let pulses = within
-            .zip(ends)
-            .map(|(within, end)| [within, &[end]].concat());
-        let pulses = pulses.ok_or("its last cycle has no end yet: leave that one out")?;
+        let whole = pulses_of(analysis, from, until)
+            .and_then(|(within, end)| Some([within, vec![end?]].concat()));
+        let pulses = whole.ok_or("its last cycle has no end yet: leave that one out")?;
         let sign = |cycle| self.said_of(&By::Own, cycle).map(|said| said.mark.sign());
         let named = recording.to_string();
         let first: String = named

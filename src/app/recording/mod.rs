@@ -62,7 +62,7 @@ pub(super) use again::{Again, HeardAgain, hear_again};
 use back::{Added, Back, Lay};
 pub(super) use hearing::{Heard, Progress, hear};
 use keep::Keep;
-use pauses::{end_of, start_of, together};
+use pauses::{end_of, pulses_of, start_of, together};
 use row::Row;
 use step::{Change, MOST_CYCLES};
 
@@ -298,13 +298,9 @@ impl Recording {
     /// What is to be played.
     fn passage(&self) -> Option<Passage> {
         let analysis = self.analysis.as_ref()?;
-        let n = self.source.cycle.n_pulses();
         let (from, until) = self.passage;
-        let mut pulses = analysis.pulses.get(from * n..until * n)?.to_vec();
-        // After the last pulse there is none to end with.
-        if until * n < analysis.pulses.len() {
-            pulses.extend(end_of(analysis, until - 1));
-        }
+        let (mut pulses, end) = pulses_of(analysis, from, until)?;
+        pulses.extend(end);
         Some(Passage {
             open: Arc::clone(&self.source.open),
             heard: self.sound.clone(),

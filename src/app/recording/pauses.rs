@@ -3,9 +3,7 @@
 
 use super::Recording;
 use crate::listen::{Analysis, clock};
-
-/// So many seconds from one pulse to the next are a pause: a passage of the deck of own recordings has none longer.
-const PAUSE: f64 = 3.0;
+use crate::quiz::passage::PULSE_SECONDS;
 
 /// When a cycle begins, or would after the last pulse, in seconds.
 pub(super) fn start_of(analysis: &Analysis, cycle: usize) -> Option<f64> {
@@ -32,7 +30,21 @@ pub(super) fn end_of(analysis: &Analysis, cycle: usize) -> Option<f64> {
     Some(2.0 * last? - before?)
 }
 
-/// Whether pulses pause between a cycle and the next.
+/// The pulses of cycles from one up to another, and the end of the last where it is known.
+pub(super) fn pulses_of(
+    analysis: &Analysis,
+    from: usize,
+    until: usize,
+) -> Option<(Vec<f64>, Option<f64>)> {
+    let n = analysis.cycle.n_pulses();
+    let pulses = analysis.pulses.get(from * n..until * n)?.to_vec();
+    // After the last pulse there is none to end with.
+    let goes_on = until * n < analysis.pulses.len();
+    let ends = until.checked_sub(1).filter(|_| goes_on);
+    Some((pulses, ends.and_then(|last| end_of(analysis, last))))
+}
+
+/// Whether pulses pause between a cycle and the next: longer than any passage of the deck of own recordings may.
 fn pauses_after(analysis: &Analysis, cycle: usize) -> bool {
     let next = (cycle + 1) * analysis.cycle.n_pulses();
     let last = next
@@ -41,7 +53,7 @@ fn pauses_after(analysis: &Analysis, cycle: usize) -> bool {
     let gap = last
         .zip(analysis.pulses.get(next))
         .map(|(last, next)| next - last);
-    gap.is_some_and(|gap| gap > PAUSE)
+    gap.is_some_and(|gap| gap > *PULSE_SECONDS.end())
 }
 
 /// Whether pulses pause before a cycle.
@@ -121,6 +133,10 @@ mod tests {
             .collect();
         assert_eq!(after, [2]);
         assert_eq!(start_of(&known, 4), Some(26.0));
+        let (pulses, ends) = pulses_of(&known, 1, 2).expect("a cycle");
+        assert_eq!((pulses.len(), ends), (6, Some(6.0)));
+        // The last one has no end yet.
+        assert_eq!(pulses_of(&known, 3, 4).expect("a cycle").1, None);
     }
 
     #[test]

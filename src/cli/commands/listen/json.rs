@@ -12,7 +12,10 @@ use crate::report::Agreement;
 pub(super) fn object(listened: &Listened) -> Value {
     let analysis = &listened.analysis;
     let others = |(ppm, fits): &(f64, f64)| json!({ "ppm": rounded(*ppm), "fits": rounded(*fits) });
-    let in_time = |part: &InTime| json!({ "from": rounded(part.from), "until": rounded(part.until), "ppm": rounded(part.ppm) });
+    let in_time = |part: &InTime| {
+        let [from, until, ppm] = [part.from, part.until, part.ppm].map(rounded);
+        json!({ "from": from, "until": until, "ppm": ppm })
+    };
     let number = |at: &usize| at + 1;
     let mut object = json!({
         "file": listened.name,

@@ -69,7 +69,7 @@ pub(super) fn legend(body: &mut Body, recording: &Recording, (theme, columns): (
         "3 threes, 2 twos, b both, {in_turn}. unclear; # + - how sure; [=] passage, {here} here"
     ));
     if recording.has_pauses() {
-        body.mention("part: where pulses pause before a cycle there is a :");
+        body.mention("part: a : where pulses pause before a cycle");
     }
     if is_long(recording, columns) {
         let n = recording.n_cycles().div_ceil(a_row(columns));
