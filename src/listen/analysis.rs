@@ -59,7 +59,7 @@ pub struct Analysis {
     /// Cycles, by their place from 0, at which the lean passes from threes to twos or back.
     pub turns: Vec<usize>,
     /// Whether it passes so within cycles.
-    turns_within: bool,
+    pub(super) turns_within: bool,
 }
 
 impl Analysis {

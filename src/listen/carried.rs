@@ -39,6 +39,34 @@ impl Analysis {
         carried
     }
 
+    /// The same among other pulses, of which nothing is said: all of its own are among these.
+    #[must_use]
+    pub fn among(&self, pulses: &Pulses) -> Self {
+        let untold = Self::untold(pulses, self.cycle);
+        let own = |start: &f64| {
+            let found = self
+                .cycles
+                .binary_search_by(|own| own.start.total_cmp(start));
+            found.ok().map(|at| self.cycles[at])
+        };
+        let cycles = untold.cycles.iter();
+        let cycles: Vec<CycleSaid> = cycles
+            .map(|cycle| own(&cycle.start).unwrap_or(*cycle))
+            .collect();
+        let strengths = untold.pulses.iter().map(|time| {
+            let found = self.pulses.binary_search_by(|own| own.total_cmp(time));
+            let strength = found.ok().and_then(|at| self.strengths.get(at));
+            strength.copied().unwrap_or_default()
+        });
+        Self {
+            strengths: strengths.collect(),
+            turns: turns(&cycles),
+            cycles,
+            pulses: untold.pulses,
+            ..self.clone()
+        }
+    }
+
     /// The pulse nearest to a time.
     fn nearest(&self, time: f64) -> usize {
         let after = self.pulses.partition_point(|pulse| *pulse < time);
@@ -97,6 +125,21 @@ mod tests {
         // Each second of them lies on one of the others, and the next as near to it as to the one after.
         assert_eq!(faster.strengths[7][0], 3.0);
         assert_eq!(faster.strengths[119][0], 59.0);
+    }
+
+    #[test]
+    fn among_others_its_own_cycles_are_said_as_they_were_and_those_are_not() {
+        let laid = (0..12_u8).map(|k| 0.08 * f64::from(k));
+        let times = laid.chain(heard().pulses).collect();
+        let all = Pulses::new(times).expect("rising");
+        let among = heard().among(&all);
+        assert_eq!(marks(&among), "..3333222222");
+        assert_eq!(
+            (among.turns.as_slice(), among.whole),
+            ([6].as_slice(), heard().whole)
+        );
+        assert_eq!(among.strengths[12..], heard().strengths);
+        assert_eq!(among.strengths[3], [0.0; 4]);
     }
 
     #[test]

@@ -575,6 +575,12 @@ fn proposed_recording() -> World {
     world
 }
 
+/// One whose beginning has no pulses, with even ones laid there.
+fn recording_laid_evenly() -> World {
+    let recording = crate::app::recording::tests::recording_laid_evenly();
+    World::at(Place::Recording(Box::new(recording)))
+}
+
 /// One whose file is gone.
 fn recording_that_is_gone() -> World {
     let mut recording = crate::app::recording::tests::recording_of_clicks();
@@ -810,6 +816,7 @@ fn every_screen() -> Vec<(&'static str, World)> {
         ("recording-sounding", recording_beside_another_sounding()),
         ("recording-hours", recording_of_hours()),
         ("recording-proposed", proposed_recording()),
+        ("recording-laid-evenly", recording_laid_evenly()),
         ("recording-gone", recording_that_is_gone()),
         ("recording-refused", refused()),
         ("name-feel", name_feel()),

@@ -65,15 +65,14 @@ pub(super) struct Behind {
 impl Recording {
     /// Lays pulses; what is said at them is carried over until they are heard.
     pub(super) fn hear_at(&mut self, row: Row) {
-        let (counted, cycle) = (row.counted(), self.source.cycle);
-        let carried = match &self.analysis {
-            Some(known) => known.carried_to(&counted, cycle),
-            None => Analysis::untold(&counted, cycle),
-        };
+        let cycle = self.source.cycle;
+        let carried = row.said_by(|pulses| match &self.analysis {
+            Some(known) => known.carried_to(pulses, cycle),
+            None => Analysis::untold(pulses, cycle),
+        });
         self.know(carried);
         self.row = Some(row);
         self.is_set = true;
-        self.is_laid = false;
         self.behind.n_laid += 1;
     }
 

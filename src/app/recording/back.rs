@@ -40,7 +40,6 @@ pub(super) struct Lay {
     pub(super) own: Option<Row>,
     pub(super) nudged: i32,
     pub(super) is_set: bool,
-    pub(super) is_laid: bool,
 }
 
 impl Recording {
@@ -109,7 +108,6 @@ impl Recording {
             own: self.own.clone(),
             nudged: self.nudged,
             is_set: self.is_set,
-            is_laid: self.is_laid,
         }
     }
 
@@ -118,10 +116,6 @@ impl Recording {
         let cycle = so.cycle;
         self.count_by(cycle);
         match &so.row {
-            Some(row) if so.is_laid => {
-                self.row = Some(row.clone());
-                self.know_at_once(Analysis::untold(&row.counted(), cycle));
-            }
             Some(row) => self.hear_at(row.clone()),
             None => self.know_at_once(Analysis::nothing(cycle)),
         }
@@ -130,12 +124,9 @@ impl Recording {
         self.own = so.own;
         self.nudged = so.nudged;
         self.is_set = so.is_set;
-        self.is_laid = so.is_laid;
         // A proposal is not kept, but what was set before others were tried is.
         let set = self.row.as_ref().filter(|_| self.is_set);
-        let times = set
-            .or(self.own.as_ref())
-            .map(|row| row.counted().times().to_vec());
+        let times = set.or(self.own.as_ref()).map(Row::times);
         let times = times.unwrap_or_default();
         self.to_keep.push(Keep::Pulses(KeptPulses { cycle, times }));
     }

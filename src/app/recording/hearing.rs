@@ -26,7 +26,6 @@ pub(in crate::app) struct Progress {
 pub(in crate::app) struct Heard {
     pub(super) sound: Sound,
     pub(super) row: Option<Row>,
-    pub(super) is_laid: bool,
     pub(super) paths: Vec<PulsePath>,
     pub(super) analysis: Analysis,
     pub(super) lost: Lost,
@@ -57,19 +56,14 @@ pub(in crate::app) fn hear(source: &Source, progress: &Progress) -> Result<Heard
     let sound = ear.finish();
     let paths = pulse_paths(&sound, &[]);
     let row = Row::first_of(source, &sound, &paths);
-    let (row, is_laid) = match row {
-        Some(row) => (Some(row), false),
-        None => (Row::laid(&sound, source.cycle), true),
-    };
+    let row = row.or_else(|| Row::laid(&sound, source.cycle));
     let analysis = match &row {
-        Some(row) if is_laid => Analysis::untold(&row.counted(), source.cycle),
         Some(row) => source.heard_at(&sound, row),
         None => Analysis::nothing(source.cycle),
     };
     Ok(Heard {
         sound,
         row,
-        is_laid,
         paths,
         analysis,
         lost: recording.lost(),
@@ -80,11 +74,10 @@ pub(in crate::app) fn hear(source: &Source, progress: &Progress) -> Result<Heard
 impl Source {
     /// What is stated at these pulses: by its notes where it has some, else by the sound.
     pub(super) fn heard_at(&self, sound: &Sound, row: &Row) -> Analysis {
-        let pulses = &row.counted();
-        let analysis = match &self.notes {
+        let analysis = row.said_by(|pulses| match &self.notes {
             Some(notes) => notes.analysis(pulses, self.cycle),
             None => Analysis::of_sound(sound, pulses, self.cycle, Answers::Open),
-        };
+        });
         analysis.at_proposed(row.probable())
     }
 }

@@ -53,7 +53,7 @@ pub use passage::{Claps, ClapsLevel};
 pub(super) use passage::{Joining, Making, Passage};
 pub use pauses::follows_pause;
 pub use proposal::NextPulse;
-
+pub use pulses::Evens;
 pub use source::{Bytes, CycleFrom, Given, Open, Source};
 pub use step::{Go, Nudge, Step};
 
@@ -113,8 +113,6 @@ pub struct Recording {
     pub n_taps: usize,
     /// Whether the learner said where cycles begin.
     pub is_set: bool,
-    /// Whether no pulse was found, so that an even one is laid over it.
-    pub is_laid: bool,
     /// Its name by its content, once it is heard.
     pub content: Option<ContentHash>,
     /// Why nothing of it can be kept, in words; empty where it can.
@@ -198,7 +196,6 @@ impl Recording {
             is_tapping: false,
             n_taps: 0,
             is_set: false,
-            is_laid: false,
             content: None,
             unkept: String::new(),
             sections: Sections::default(),
@@ -255,7 +252,6 @@ impl Recording {
         self.chosen = (!self.is_set && !heard.paths.is_empty()).then_some(0);
         self.paths = heard.paths;
         self.row = heard.row;
-        self.is_laid = heard.is_laid;
         match heard.content {
             Ok(content) => self.content = Some(content),
             Err(error) => self.unkept = error.to_string(),

@@ -5,6 +5,10 @@ use super::Recording;
 use crate::listen::{Analysis, clock};
 use crate::quiz::passage::PULSE_SECONDS;
 
+/// Gaps between pulses that are longer than this, in seconds, are pauses: no passage of the deck of own recordings may
+/// have one.
+pub(super) const PAUSE: f64 = *PULSE_SECONDS.end();
+
 /// When a cycle begins, or would after the last pulse, in seconds.
 pub(super) fn start_of(analysis: &Analysis, cycle: usize) -> Option<f64> {
     let at = cycle * analysis.cycle.n_pulses();
@@ -44,7 +48,7 @@ pub(super) fn pulses_of(
     Some((pulses, ends.and_then(|last| end_of(analysis, last))))
 }
 
-/// Whether pulses pause between a cycle and the next: longer than any passage of the deck of own recordings may.
+/// Whether pulses pause between a cycle and the next.
 fn pauses_after(analysis: &Analysis, cycle: usize) -> bool {
     let next = (cycle + 1) * analysis.cycle.n_pulses();
     let last = next
@@ -53,7 +57,7 @@ fn pauses_after(analysis: &Analysis, cycle: usize) -> bool {
     let gap = last
         .zip(analysis.pulses.get(next))
         .map(|(last, next)| next - last);
-    gap.is_some_and(|gap| gap > *PULSE_SECONDS.end())
+    gap.is_some_and(|gap| gap > PAUSE)
 }
 
 /// Whether pulses pause before a cycle.

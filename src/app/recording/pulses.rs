@@ -10,11 +10,20 @@ const ENOUGH_TAPS: usize = 8;
 /// By how many milliseconds all pulses move at once.
 const NUDGE_MS: i32 = 10;
 
+/// Even pulses where none were found.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Evens {
+    /// There are such places, and none are laid.
+    MayBe,
+    /// They are laid.
+    Laid,
+}
+
 impl Recording {
     /// Lays other pulses and keeps them.
     pub(super) fn set_pulses(&mut self, row: Row) {
         let row = row.set();
-        let times = row.counted().times().to_vec();
+        let times = row.times();
         let cycle = self.source.cycle;
         self.did(Back::Pulses(self.lies()));
         self.hear_at(row);
@@ -76,6 +85,57 @@ impl Recording {
         };
     }
 
+    /// Even pulses are laid wherever there are none, or what is laid so is taken away.
+    pub(super) fn turn_even(&mut self) -> Change {
+        let Some(row) = &self.row else {
+            return Change::Picture;
+        };
+        let is_laid = row.is_laid_in_part();
+        let other = match is_laid {
+            true => row.unfilled(),
+            false => row.filled(self.seconds),
+        };
+        let Some(other) = other else {
+            self.told = "There are pulses all over it already.".to_owned();
+            return Change::Picture;
+        };
+        self.did(Back::Pulses(self.lies()));
+        let is_set = self.is_set;
+        self.hear_at(other);
+        // Nothing is said by it of the others.
+        self.is_set = is_set;
+        self.told = match is_laid {
+            true => "The even pulses are taken away.",
+            false => {
+                "Even pulses lie where none were found, and say nothing: play them, tap along with t, or                  let f say where a cycle begins."
+            }
+        }
+        .to_owned();
+        Change::Sound
+    }
+
+    /// Whether even pulses are laid where there are none, or may be.
+    pub fn evens(&self) -> Option<Evens> {
+        let row = self.row.as_ref()?;
+        match row.is_laid_in_part() {
+            true => Some(Evens::Laid),
+            false => row.has_pauses(self.seconds).then_some(Evens::MayBe),
+        }
+    }
+
+    /// Whether no pulse was found, so that even ones are laid all over it.
+    pub fn is_laid(&self) -> bool {
+        self.row.as_ref().is_some_and(Row::is_all_laid)
+    }
+
+    /// Whether a cycle is one of those that are laid where no pulses were found.
+    pub fn is_laid_at(&self, cycle: usize) -> bool {
+        let known = self.analysis.as_ref();
+        let start = known.and_then(|known| start_of(known, cycle));
+        let row = self.row.as_ref().zip(start);
+        row.is_some_and(|(row, start)| row.is_laid_at(start))
+    }
+
     /// What was tapped so far counts for nothing, and the keys that tap do what else they do.
     pub(super) fn forget_taps(&mut self) {
         self.taps.clear();
@@ -102,22 +162,21 @@ impl Recording {
     pub(super) fn tapped(&mut self, found: Option<Row>, taps: &[f64]) -> Change {
         let row = found.and_then(|found| {
             let before = self.row.as_ref().unwrap_or(&found);
-            before.tapped(&found, taps)
+            before.tapped(&found, taps, self.seconds)
         });
-        let Some(row) = row else {
+        let Some((row, others_stay)) = row else {
             self.told = "Nothing near the taps sounds like a pulse: tap once more.".to_owned();
             self.is_tapping = true;
             return Change::Picture;
         };
-        let is_in_parts = row.is_tapped_in_parts();
         self.set_pulses(row);
         let n = taps.len();
         self.told = match (
-            is_in_parts,
+            others_stay,
             self.analysis.as_ref().and_then(|known| known.tempo_ppm()),
         ) {
             (true, _) => format!(
-                "{n} taps are taken at {}; what was tapped elsewhere stays.",
+                "{n} taps are taken at {}; pulses elsewhere stay as they were.",
                 clock(taps[0])
             ),
             (false, Some(ppm)) => format!("{n} taps are taken: {ppm:.0} pulses a minute."),

@@ -40,6 +40,8 @@ pub enum Step {
     Pause,
     /// Cycles begin one pulse later; after a whole cycle of them as before.
     BeatOne,
+    /// Even pulses where there are none; once more, as before.
+    Even,
     /// A cycle begins where the sound is, and from there on as before.
     BeginHere,
     /// Cycles begin where it was proposed.
@@ -153,6 +155,7 @@ impl Recording {
                 self.told = "Cycles begin one pulse later.".to_owned();
                 return Change::Sound;
             }
+            Step::Even => return self.turn_even(),
             Step::Accept => {
                 self.accept();
                 self.told = "From now on cycles begin there because you say so, and what leans is \

@@ -2,7 +2,7 @@ use std::io::Cursor;
 
 use super::*;
 use crate::label::Label;
-use crate::listen::{Lean, Pulses};
+use crate::listen::{CycleSaid, Lean, Pulses};
 use crate::mark::{Mark, Marked};
 use crate::pcm::decode;
 use crate::pcm::{Growing, Pcm, SampleRate, wav};
@@ -820,14 +820,14 @@ fn where_no_pulse_is_found_an_even_one_is_laid_that_says_nothing() {
     };
     let mut recording = heard(&pcm);
     assert_eq!(recording.n_candidates(), 0);
-    assert!(recording.is_laid && !recording.is_set);
+    assert!(recording.is_laid() && !recording.is_set);
     assert!(recording.n_cycles() > 0);
     let whole = recording.analysis.as_ref().expect("known").whole;
     assert_eq!(whole.lean, Lean::Unclear);
     recording.step(Step::Pause);
     assert!(recording.is_sounding);
     let silence = heard(&Pcm::new(rate, 1, vec![0.0; 4 * 48_000]).expect("finite"));
-    assert_eq!((silence.n_cycles(), silence.is_laid), (0, true));
+    assert_eq!((silence.n_cycles(), silence.is_laid()), (0, false));
 }
 
 #[test]
@@ -898,7 +898,9 @@ fn taps_elsewhere_leave_what_was_tapped_before() {
     let half: Vec<f64> = times.iter().copied().skip(40).step_by(2).take(9).collect();
     let pulses = tapped(&mut recording, &half);
     assert!(
-        recording.told.ends_with("what was tapped elsewhere stays."),
+        recording
+            .told
+            .ends_with("pulses elsewhere stay as they were."),
         "{}",
         recording.told
     );
@@ -1308,4 +1310,82 @@ fn a_passage_ends_where_pulses_pause() {
         recording.passage().expect("a passage").claps()
     };
     assert_eq!(claps.notes.len(), 8);
+}
+
+/// Clicks after twelve seconds of a tone in which nothing begins.
+fn after_a_free_beginning() -> Recording {
+    let rate = SampleRate::HZ_48000;
+    let mut samples: Vec<f32> = (0..12 * 48_000_u32)
+        .map(|n| 0.05 * (0.03 * n as f32).sin())
+        .collect();
+    samples.resize(30 * 48_000, 0.0);
+    for pulse in 0..54_u32 {
+        let at = (12.0 * 48_000.0 + 0.32 * 48_000.0 * f64::from(pulse)) as usize;
+        for k in 0..200 {
+            samples[at + k] += 0.5 * (0.6 * k as f32).sin() * (1.0 - k as f32 / 200.0);
+        }
+    }
+    let source = source(&Pcm::new(rate, 1, samples).expect("finite"), None);
+    let progress = Arc::new(Progress::default());
+    let heard = hear(&source, &progress).expect("a recording");
+    let mut recording = Recording::of(source, progress, 1);
+    recording.take(heard);
+    recording
+}
+
+/// The same with even pulses there.
+pub(crate) fn recording_laid_evenly() -> Recording {
+    let mut recording = after_a_free_beginning();
+    recording.step(Step::Even);
+    recording.catch_up();
+    recording
+}
+
+#[test]
+fn even_pulses_over_a_free_beginning_are_played_tapped_and_taken_away() {
+    let mut recording = after_a_free_beginning();
+    assert_eq!(recording.evens(), Some(Evens::MayBe));
+    let found = recording.analysis.clone().expect("known");
+    assert!(found.pulses[0] > 10.0, "{}", found.pulses[0]);
+    assert_eq!(recording.step(Step::Even), Change::Sound);
+    recording.catch_up();
+    assert_eq!(recording.evens(), Some(Evens::Laid));
+    assert!(!recording.is_set && !recording.is_laid() && recording.is_laid_at(0));
+    let laid = recording.analysis.clone().expect("known");
+    assert!(laid.pulses[0] < 2.0);
+    let more = laid.cycles.len() - found.cycles.len();
+    assert!(more >= 5, "{more} cycles more");
+    // What is heard elsewhere is heard as before, and nothing of these is.
+    assert_eq!(laid.cycles[more..], found.cycles);
+    assert_eq!(laid.whole, found.whole);
+    let unclear = |cycle: &CycleSaid| cycle.said.lean == Lean::Unclear && cycle.said.sure == 0.0;
+    assert!(laid.cycles[..more].iter().all(unclear));
+    // Taps there are kept, and what was found elsewhere stays.
+    recording.taps = (0..12).map(|k| 2.0 + 0.5 * f64::from(k)).collect();
+    recording.n_taps = recording.taps.len();
+    recording.step(Step::Taps);
+    recording.catch_up();
+    assert!(recording.is_set, "{}", recording.told);
+    let tapped = recording.analysis.clone().expect("known");
+    assert!(found.pulses.iter().all(|time| tapped.pulses.contains(time)));
+    assert!(tapped.pulses.iter().any(|time| (time - 5.0).abs() < 0.2));
+    recording.step(Step::TakeBack);
+    recording.step(Step::Even);
+    recording.catch_up();
+    assert_eq!(
+        recording.analysis.as_ref().expect("known").pulses,
+        found.pulses
+    );
+}
+
+#[test]
+fn what_is_laid_evenly_among_others_is_not_kept() {
+    let mut recording = after_a_free_beginning();
+    let found = recording.analysis.clone().expect("known");
+    recording.step(Step::Even);
+    recording.step(Step::Accept);
+    let Some(Keep::Pulses(kept)) = recording.to_keep.last() else {
+        panic!("pulses are kept");
+    };
+    assert_eq!(kept.times, found.pulses);
 }

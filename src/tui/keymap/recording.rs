@@ -4,7 +4,7 @@ use crossterm::event::KeyCode;
 
 use super::{Action, Binding, Shows, binding, quiet, tap_keys, want};
 use crate::app::Intent;
-use crate::app::recording::{Clapping, Claps, Go, Nudge, Recording, Step};
+use crate::app::recording::{Clapping, Claps, Evens, Go, Nudge, Recording, Step};
 use crate::mark::Mark;
 use crate::quiz::{Hand, ToClap};
 
@@ -293,6 +293,16 @@ fn pulses(recording: &Recording) -> Vec<Binding> {
         let other = [char('p', Step::OtherPulse)];
         let help = "other pulses that may be meant, such as half or twice as many";
         bindings.push(binding(other, "other pulses", help).if_room());
+    }
+    if let Some(evens) = recording.evens() {
+        let even = [char('e', Step::Even)];
+        let does = match evens {
+            Evens::MayBe => "even pulses",
+            Evens::Laid => "no even pulses",
+        };
+        let help =
+            "even pulses where none were found, to play and to tap along there; once more, none";
+        bindings.push(binding(even, does, help).if_room());
     }
     bindings.push(nudges.if_room());
     let length = [char('l', Step::OtherCycle)];

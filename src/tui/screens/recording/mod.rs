@@ -105,7 +105,7 @@ fn aside(recording: &Recording) -> String {
 
 /// Whether its pulses were found and the learner said nothing of them yet.
 fn is_proposed(recording: &Recording) -> bool {
-    !recording.is_set && !recording.is_laid
+    !recording.is_set && !recording.is_laid()
 }
 
 fn known(
@@ -151,7 +151,7 @@ fn known(
         Clapping::Judged(along) => judged(body, recording, along, (theme, columns)),
     }
     body.gap();
-    if recording.is_laid {
+    if recording.is_laid() {
         let said = "No pulse was found, so that an even one is laid over it. Tap along with t, or give \
                     one by --tempo and --start, or as a list by --pulses.";
         body.rather_say(said, theme.strong());
@@ -236,11 +236,11 @@ fn cycle_here(
     let at = recording.here + 1;
     let own = recording.said_of(&By::Own, recording.here);
     let own = own.map_or_else(String::new, |said| format!("you say {said}; heard: "));
-    let said = format!(
-        "Cycle {at}, {}: {own}{}.",
-        clock(here.start),
-        here.said.words()
-    );
+    let heard = match recording.is_laid_at(recording.here) {
+        true => "nothing, for no pulses were found here and these are laid evenly".to_owned(),
+        false => here.said.words(),
+    };
+    let said = format!("Cycle {at}, {}: {own}{heard}.", clock(here.start));
     body.rather_say(&said, theme.strong());
     grid(body, recording, analysis, view, (theme, columns));
     let parts = Part::ALL.iter().zip(here.sides);

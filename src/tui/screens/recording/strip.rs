@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use ratatui::text::{Line, Span};
 
-use crate::app::recording::{Recording, overview};
+use crate::app::recording::{Evens, Recording, overview};
 use crate::listen::{Analysis, clock};
 use crate::mark::By;
 use crate::tui::page::{Body, INDENT, cell};
@@ -17,6 +17,9 @@ const HEAD: usize = 8;
 const ROWS: usize = 4;
 const ROWS_WITH_MARKS: usize = 2;
 const ROWS_WITH_PERSON: usize = 1;
+
+/// The sign of a cycle of pulses that are laid where none were found.
+const LAID: char = '~';
 
 /// All of a piece, or the whole and the row in which one looks. Where there is little room that row
 /// stays, and all that stands below it but how sure it is.
@@ -38,7 +41,11 @@ pub(super) fn strip(
     for row in rows {
         let cycles = row * a_row..((row + 1) * a_row).min(analysis.cycles.len());
         let of_row = &analysis.cycles[cycles.clone()];
-        let marks = of_row.iter().map(|cycle| cycle.said.mark());
+        let mark = |cycle: usize| match is_laid_among_others(recording, cycle) {
+            true => LAID,
+            false => analysis.cycles[cycle].said.mark(),
+        };
+        let marks = cycles.clone().map(mark);
         let leans = headed(&clock(of_row[0].start), marks, theme);
         let shades = of_row.iter().map(|cycle| cycle.said.shade());
         let shades = headed("", shades, theme);
@@ -58,6 +65,10 @@ pub(super) fn strip(
     }
 }
 
+fn is_laid_among_others(recording: &Recording, cycle: usize) -> bool {
+    !recording.is_laid() && recording.is_laid_at(cycle)
+}
+
 /// What the signs of the strip mean.
 pub(super) fn legend(body: &mut Body, recording: &Recording, (theme, columns): (Theme, usize)) {
     let here = theme.playhead();
@@ -70,6 +81,9 @@ pub(super) fn legend(body: &mut Body, recording: &Recording, (theme, columns): (
     ));
     if recording.has_pauses() {
         body.mention("part: a : where pulses pause before a cycle");
+    }
+    if recording.evens() == Some(Evens::Laid) {
+        body.mention(&format!("{LAID} even pulses, where none were found"));
     }
     if is_long(recording, columns) {
         let n = recording.n_cycles().div_ceil(a_row(columns));

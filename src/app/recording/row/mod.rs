@@ -1,15 +1,16 @@
-//! A row of pulses and where cycles begin in it: as it was given, found, tapped, or said pulse by pulse.
-//! What comes of it on the screen is none of its business.
+//! A row of pulses and where cycles begin in it: as it was given, found, tapped, or said pulse by pulse, and where it
+//! has none, laid evenly. What comes of it on the screen is none of its business.
+
+mod laid;
+mod taps;
 
 use std::iter::{once, successors};
 use std::ops::Range;
 
+use super::pauses::PAUSE;
 use super::{Given, Source};
 use crate::listen::{PulsePath, Pulses, Sound, clock, counted_from_firsts};
-use crate::rhythm::{Cycle, Tempo};
-
-/// Pulses a minute that are laid over a recording in which none is found.
-const LAID: i64 = 180;
+use crate::rhythm::Cycle;
 
 /// Pulses from the beginning of a recording on, and which of them begin cycles.
 #[derive(Clone, Debug)]
@@ -34,6 +35,18 @@ struct Part {
     start: usize,
     /// The first that begins a cycle, where the learner said of none in this part that it does.
     first: usize,
+    /// Whether nobody heard or said them.
+    is_laid: bool,
+}
+
+impl Part {
+    fn found(start: usize, first: usize) -> Self {
+        Self {
+            start,
+            first,
+            is_laid: false,
+        }
+    }
 }
 
 impl Row {
@@ -51,35 +64,33 @@ impl Row {
         }
     }
 
-    /// Even pulses over a sound in which none is found; none over silence.
-    pub(super) fn laid(sound: &Sound, cycle: Cycle) -> Option<Self> {
-        sound.level(0.0, sound.seconds())?;
-        let tempo = Tempo::of_pulses_a_minute(LAID).ok()?;
-        let all = Pulses::steady(tempo, 0.0, sound.seconds()).ok()?;
-        (all.times().len() > cycle.n_pulses()).then(|| Self::of(all, 0, cycle))
-    }
-
     /// Pulses of which the first cycle begins with this one.
     pub(super) fn of(all: Pulses, first: usize, cycle: Cycle) -> Self {
         Self {
             all,
             cycle,
-            parts: vec![Part { start: 0, first }],
+            parts: vec![Part::found(0, first)],
             said: Vec::new(),
             tapped: Vec::new(),
             probable: 1.0,
         }
     }
 
-    /// The same, the learner having said so.
+    /// The same, the learner having said so of those that are not laid, or of all where all are.
     pub(super) fn said(self) -> Self {
+        let is_all_laid = self.is_all_laid();
+        let said = self
+            .parts
+            .iter()
+            .filter(|part| is_all_laid || !part.is_laid);
         Self {
-            said: self.parts.iter().map(|part| part.first).collect(),
+            said: said.map(|part| part.first).collect(),
             ..self
         }
     }
 
-    /// Pulses of which the first begins a cycle; those before it go on at its gap, as far as there is time.
+    /// Pulses of which the first begins a cycle, and the first after a pause between cycles; those before them go on at
+    /// their gap, as far as there is time.
     pub(super) fn from_first(pulses: &Pulses, cycle: Cycle) -> Self {
         let times = pulses.times();
         let gap = times[1] - times[0];
@@ -89,9 +100,22 @@ impl Row {
         let first = all.len();
         all.reverse();
         all.extend_from_slice(times);
-        match Pulses::new(all) {
+        let row = match Pulses::new(all) {
             Ok(all) => Self::of(all, first, cycle),
             Err(_) => Self::of(pulses.clone(), 0, cycle),
+        };
+        row.parted_at_pauses()
+    }
+
+    /// The same with a part for what comes after each pause between cycles.
+    fn parted_at_pauses(self) -> Self {
+        let (times, first) = (self.all.times(), self.parts[0].first);
+        let begins = (first..times.len()).step_by(self.cycle.n_pulses()).skip(1);
+        let paused = begins.filter(|begin| times[*begin] - times[begin - 1] > PAUSE);
+        let parts = once(self.parts[0]).chain(paused.map(|begin| Part::found(begin, begin)));
+        Self {
+            parts: parts.collect(),
+            ..self
         }
     }
 
@@ -99,10 +123,8 @@ impl Row {
     pub(super) fn proposed(sound: &Sound, paths: &[PulsePath], cycle: Cycle) -> Option<Self> {
         let path = paths.first()?;
         let stretches = counted_from_firsts(sound, path, cycle);
-        let parts = path.parts().zip(stretches).map(|(part, counted)| Part {
-            start: part.start,
-            first: counted.start,
-        });
+        let parts = path.parts().zip(stretches);
+        let parts = parts.map(|(part, counted)| Part::found(part.start, counted.start));
         let left: f64 = paths.iter().map(|path| path.probable).sum();
         Some(Self {
             parts: parts.collect(),
@@ -161,15 +183,27 @@ impl Row {
         self.parts[nth].start..end
     }
 
+    /// The part that lies about a time.
+    fn part_about(&self, time: f64) -> usize {
+        let begins = |part: &Part| self.all.times()[part.start] <= time;
+        self.parts.iter().rposition(begins).unwrap_or(0)
+    }
+
     /// Those of a part of which the learner said that they begin a cycle.
     fn said_in(&self, part: &Range<usize>) -> impl Iterator<Item = usize> {
         let said = self.said.iter().copied();
         said.filter(|said| part.contains(said))
     }
 
-    /// The same, the learner having said or tapped where they lie.
+    /// The same, the learner having said or tapped where they lie; of those that are laid everywhere, too.
     pub(super) fn set(self) -> Self {
+        let is_all_laid = self.is_all_laid();
+        let parts = self.parts.iter().map(|part| Part {
+            is_laid: part.is_laid && !is_all_laid,
+            ..*part
+        });
         Self {
+            parts: parts.collect(),
             probable: 1.0,
             ..self
         }
@@ -187,9 +221,7 @@ impl Row {
 
     /// The same, cycles of the part that lies about a time beginning a pulse later; after a whole cycle as they did.
     pub(super) fn later_about(&self, time: f64) -> Self {
-        let n = self.cycle.n_pulses();
-        let begins = |part: &Part| self.all.times()[part.start] <= time;
-        let nth = self.parts.iter().rposition(begins).unwrap_or(0);
+        let (n, nth) = (self.cycle.n_pulses(), self.part_about(time));
         let part = self.part(nth);
         let first = self.stretches().into_iter().map(|stretch| stretch.start);
         let first = first.filter(|first| part.contains(first)).min();
@@ -197,6 +229,7 @@ impl Row {
         let back = if (off + 1).is_multiple_of(n) { n } else { 0 };
         let mut parts = self.parts.clone();
         parts[nth].first = part.start + (parts[nth].first + 1 - part.start) % n;
+        parts[nth].is_laid = false;
         let later = |pulse: &usize| match part.contains(pulse) {
             true => pulse + 1 - back,
             false => *pulse,
@@ -213,105 +246,30 @@ impl Row {
 
     /// The same with the pulse nearest to a time as the first of a cycle, and which it is. Cycles after it
     /// in its part are counted from there, and those before it back from there, unless somebody had said of one
-    /// of them where it begins. No pulse moves. Nothing where a cycle begins there already.
+    /// of them where it begins. No pulse moves. Nothing where a cycle begins there already that is not laid.
     pub(super) fn begun_at(&self, time: f64) -> Option<(Self, usize)> {
         let (n, times) = (self.cycle.n_pulses(), self.all.times());
         let off = |at: &usize| (times[*at] - time).abs();
         let near = (0..times.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;
         let begins =
             |from: &Range<usize>| from.contains(&near) && (near - from.start).is_multiple_of(n);
-        if self.stretches().iter().any(begins) {
+        let nth = self.part_about(times[near]);
+        if !self.parts[nth].is_laid && self.stretches().iter().any(begins) {
             return None;
         }
+        let mut parts = self.parts.clone();
+        parts[nth].is_laid = false;
         // One that was said within a cycle of it was meant to be this one.
         let mut said = self.said.clone();
         said.retain(|said| said.abs_diff(near) >= n);
         said.push(near);
         said.sort_unstable();
         let row = Self {
+            parts,
             said,
             ..self.clone()
         };
         Some((row, near))
-    }
-
-    /// The same with pulses that follow taps, the first of which begins a cycle: all of them, but for what
-    /// was tapped elsewhere in the recording and counts up to the next taps or from there on.
-    pub(super) fn tapped(&self, found: &Self, taps: &[f64]) -> Option<Self> {
-        let (first, last) = (*taps.first()?, *taps.last()?);
-        let mut tapped = self.tapped.clone();
-        tapped.retain(|[from, until]| *until < first || last < *from);
-        let half = 0.5 * (last - first) / f64::from(u32::try_from(taps.len() - 1).ok()?);
-        let is_after_others = tapped.iter().any(|[_, until]| *until < first);
-        let from = match is_after_others {
-            true => first - half,
-            false => f64::NEG_INFINITY,
-        };
-        let next = tapped
-            .iter()
-            .map(|[next, _]| *next)
-            .filter(|next| *next > last);
-        let until = next.fold(f64::INFINITY, f64::min) - half;
-        let stays = |time: &f64| !(from..until).contains(time);
-        let old = self.all.times().iter().copied();
-        let new = found.all.times().iter().copied();
-        let mut times: Vec<f64> = old
-            .filter(stays)
-            .chain(new.filter(|time| !stays(time)))
-            .collect();
-        times.sort_by(f64::total_cmp);
-        let off = |at: &usize| (times[*at] - first).abs();
-        let begun = (0..times.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;
-        let now = |row: &Self, pulse: usize| {
-            let time = row.all.times()[pulse];
-            times.iter().position(|at| *at == time)
-        };
-        let said = self
-            .said
-            .iter()
-            .filter(|pulse| stays(&self.all.times()[**pulse]));
-        let said = said.filter_map(|pulse| now(self, *pulse));
-        let mut said: Vec<usize> = said.chain([begun]).collect();
-        said.sort_unstable();
-        said.dedup();
-        tapped.push([first, last]);
-        let parts = |row: &Self, is_of: bool| -> Vec<Part> {
-            let of = row
-                .parts
-                .iter()
-                .filter(|part| stays(&row.all.times()[part.start]) == is_of);
-            let parts = of.filter_map(|part| {
-                let start = now(row, part.start)?;
-                let first = row
-                    .all
-                    .times()
-                    .get(part.first)
-                    .and_then(|_| now(row, part.first));
-                Some(Part {
-                    start,
-                    first: first.unwrap_or(start),
-                })
-            });
-            parts.collect()
-        };
-        let mut parts = [parts(self, true), parts(found, false)].concat();
-        parts.sort_unstable_by_key(|part| part.start);
-        if parts.first().is_none_or(|part| part.start > 0) {
-            parts.insert(0, Part { start: 0, first: 0 });
-        }
-        Some(Self {
-            parts,
-            said,
-            tapped,
-            all: Pulses::new(times).ok()?,
-            cycle: self.cycle,
-            probable: 1.0,
-        })
-    }
-
-    /// Whether what was tapped last counts only in its part of the recording.
-    pub(super) fn is_tapped_in_parts(&self) -> bool {
-        self.tapped.len() > 1
     }
 
     /// What it means that a cycle begins with this pulse, of which that was said last.
@@ -356,6 +314,7 @@ impl Row {
         let parts = self.parts.iter().map(|part| Part {
             start: part.start.saturating_sub(left_out),
             first: part.first.saturating_sub(left_out),
+            ..*part
         });
         let said = self
             .said
@@ -371,33 +330,27 @@ impl Row {
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
     /// Twenty pulses of half a second, and from 20 s on thirty of 0.4 s; cycles of the first part are proposed from its
     /// second pulse on, and those of the other from its third.
-    fn of_two_parts() -> Row {
+    pub(in super::super) fn of_two_parts() -> Row {
         let slow = (0..20).map(|k| 0.5 * f64::from(k));
         let fast = (0..30).map(|k| 20.0 + 0.4 * f64::from(k));
         let all = Pulses::new(slow.chain(fast).collect()).expect("pulses");
         Row {
-            parts: vec![
-                Part { start: 0, first: 1 },
-                Part {
-                    start: 20,
-                    first: 22,
-                },
-            ],
+            parts: vec![Part::found(0, 1), Part::found(20, 22)],
             ..Row::of(all, 0, Cycle::SIX)
         }
     }
 
     /// The pulses with which cycles begin.
-    fn firsts(row: &Row) -> Vec<f64> {
+    pub(in super::super) fn firsts(row: &Row) -> Vec<f64> {
         row.counted().times().iter().copied().step_by(6).collect()
     }
 
-    fn is_near(found: &[f64], expected: &[f64]) -> bool {
+    pub(in super::super) fn is_near(found: &[f64], expected: &[f64]) -> bool {
         let near = |(a, b): (&f64, &f64)| (a - b).abs() < 1e-9;
         found.len() == expected.len() && found.iter().zip(expected).all(near)
     }
@@ -458,15 +411,5 @@ mod tests {
             is_near(&firsts_of, &[0.5, 20.8, 25.6, 30.4]),
             "{firsts_of:?}"
         );
-    }
-
-    #[test]
-    fn taps_in_one_part_leave_the_others_as_they_are_proposed() {
-        let before = of_two_parts();
-        let taps: Vec<f64> = (0..8).map(|k| 21.2 + 0.4 * f64::from(k)).collect();
-        let row = before.tapped(&of_two_parts(), &taps).expect("pulses");
-        let firsts_of = firsts(&row);
-        let expected = [0.5, 3.5, 6.5, 21.2, 23.6, 26.0, 28.4, 30.8];
-        assert!(is_near(&firsts_of, &expected), "{firsts_of:?}");
     }
 }
