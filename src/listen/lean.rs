@@ -60,9 +60,9 @@ impl Lean {
 
 /// How clear evidence has to be to be better than none, at all and for each cycle: what is stated adds
 /// up from cycle to cycle, and less than half of what is usual is no statement. A single cycle speaks at
-/// odds of about six to one, and after so many cycles no more is asked.
-const CLEAR: f64 = 0.3;
-const CLEAR_A_CYCLE: f64 = 0.4;
+/// odds of about five to one, and after so many cycles no more is asked.
+const CLEAR: f64 = 0.2;
+const CLEAR_A_CYCLE: f64 = 0.3;
 const MOST_CLEAR: usize = 8;
 /// From how much on two streams against each other are two voices, and how much that counts.
 const OPPOSED: f64 = 2.0;

@@ -1,7 +1,7 @@
 //! What notes on a grid say at each pulse.
 
 use super::notes::{NoteHeard, Notes};
-use super::stream::{Heard, Part, Shares, Stream, Tells, of_line};
+use super::stream::{Heard, Part, SHARE_LENGTHS, Shares, Stream, Tells, of_line};
 use super::units::{index, quantile, real};
 
 /// A note that begins within so much of a pulse begins on it.
@@ -59,7 +59,7 @@ impl Notes {
         let chroma = chroma(&at_pulse);
         let harmony = if split > 0.0 { HARMONY } else { NOTE };
         let mut streams = vec![
-            self.lengths(&at_pulse),
+            self.lengths(&at_pulse).counting(SHARE_LENGTHS),
             self.sounding(&at_pulse).counting(SHARE_ALONE),
             counts(&at_pulse),
             changes(Part::Middle, harmony, &chroma),
@@ -90,7 +90,6 @@ impl Notes {
                 .collect(),
             runs_in: Vec::new(),
             low_beside: Vec::new(),
-            chroma,
             lead,
         }
     }

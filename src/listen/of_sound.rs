@@ -6,7 +6,7 @@ use super::of_notes::changes;
 use super::pulses::Pulses;
 use super::sound::Sound;
 use super::spectrum::Spectrum;
-use super::stream::{Heard, Part, Shares, Stream, Tells, of_line};
+use super::stream::{Heard, Part, SHARE_LENGTHS, Shares, Stream, Tells, of_line};
 use super::units::{index, quantile, real};
 
 /// Seconds before a pulse that its rise is held against, and after it in which it rises.
@@ -98,7 +98,7 @@ impl Sound {
             struck(Part::Middle, onsets.iter().map(|x| Some(*x)).collect()),
             struck(Part::Percussive, self.fluxes(times)),
             Stream::new(Part::High, Tells::Figure, BRIGHT, bright).hearing_rests(),
-            Stream::new(Part::High, Tells::Strength, 0.5, lengths(&begins)),
+            Stream::new(Part::High, Tells::Strength, 0.5, lengths(&begins)).counting(SHARE_LENGTHS),
             changes(Part::Middle, HARMONY, &chroma),
         ];
         streams.extend(of_line(Part::High, &lead, PITCH));
@@ -108,7 +108,6 @@ impl Sound {
             begins,
             runs_in,
             low_beside,
-            chroma,
             lead,
         }
     }

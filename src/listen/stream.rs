@@ -84,6 +84,10 @@ impl Stream {
     }
 }
 
+/// How much it counts how long notes last, the plainest of their accents: by itself it tells most melodies (Povel and
+/// Essens 1985; Temperley 2007), so that nothing is taken off.
+pub(super) const SHARE_LENGTHS: f64 = 1.0;
+
 /// How much evidence counts: streams of one part say much the same.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Shares {
@@ -110,9 +114,6 @@ pub(super) struct Heard {
     /// How loud the low band is on each pulse beside all that sounds, in decibels; empty where that is not
     /// heard.
     pub(super) low_beside: Vec<f64>,
-    /// Weights of the twelve pitch classes that sound from each pulse to the next, adding up to 1,
-    /// or none where nothing with a pitch does.
-    pub(super) chroma: Vec<Option<[f64; 12]>>,
     /// The pitch that leads, in semitones as MIDI counts them, where one begins.
     pub(super) lead: Vec<Option<f64>>,
 }
@@ -130,7 +131,6 @@ impl Heard {
             begins: some(&self.begins, skipped, n_pulses),
             runs_in: some(&self.runs_in, skipped, n_pulses),
             low_beside: some(&self.low_beside, skipped, n_pulses),
-            chroma: some(&self.chroma, skipped, n_pulses),
             lead: some(&self.lead, skipped, n_pulses),
         }
     }
