@@ -164,16 +164,14 @@ impl Analysis {
         let (is_silent, heard) = &without_silence(heard, counted);
         let stretches = Stretches::of(heard, counted);
         let asked = (answers, counted.n_cycles());
-        // What of even runs does not count as it is.
-        let left = 1.0 - heard.shares.even;
         let (posterior, all) = told(heard, counted, &stretches);
         let alone = |(at, leans)| {
             let leans = match answers {
                 Answers::Open if is_silent[at] => &SILENT,
                 _ => leans,
             };
-            let even = left * stretches.evenness(at, at + 1);
-            said(&stretches.stated(at, at + 1), leans, even, asked)
+            let usual = stretches.usual(at, at + 1);
+            said(&stretches.stated(at, at + 1), leans, usual, asked)
         };
         let alone: Vec<Said> = posterior.iter().enumerate().map(alone).collect();
         let with_others = |at: usize| {
@@ -195,12 +193,12 @@ impl Analysis {
             }
         };
         let cycles: Vec<CycleSaid> = (0..alone.len()).map(with_others).collect();
-        let even = left * stretches.evenness(0, counted.n_cycles());
+        let usual = stretches.usual(0, counted.n_cycles());
         let leans = whole(&all, &posterior);
         Self {
             cycle,
             pulses: pulses.to_vec(),
-            whole: said(&all, &leans, even, asked),
+            whole: said(&all, &leans, usual, asked),
             turns: turns(&cycles),
             turns_within: false,
             strengths: strengths(heard, pulses.len()),
@@ -376,11 +374,11 @@ pub(super) fn stretched(stretches: &Stretches) -> Stated {
     all
 }
 
-fn said(stated: &Stated, leans: &Shares, even: f64, asked: (Answers, usize)) -> Said {
+fn said(stated: &Stated, leans: &Shares, usual: f64, asked: (Answers, usize)) -> Said {
     let (answers, n_cycles) = asked;
     let (lean, sure) = match answers {
         Answers::Open => spoken(leans, n_cycles),
-        Answers::Forced => forced(stated, leans, even),
+        Answers::Forced => forced(stated, leans, usual),
     };
     Said {
         threes: stated.threes,
@@ -392,13 +390,11 @@ fn said(stated: &Stated, leans: &Shares, even: f64, asked: (Answers, usize)) -> 
 }
 
 /// Threes or twos by what leans heard together say, or by the evidence alone where they say nothing.
-/// An even run, which by itself says nothing, is more often barred in threes (common practice, no
-/// source); that a piece runs on evenly is one habit, however many cycles of it are heard, so that no
-/// more than its share in them counts.
-fn forced(stated: &Stated, leans: &Shares, even: f64) -> (Lean, f64) {
+/// What by itself says nothing, as an even run, may yet be `usual` in one of them (common practice, no source).
+fn forced(stated: &Stated, leans: &Shares, usual: f64) -> (Lean, f64) {
     let own = shares(&scores(stated));
     let odds = (leans[0] + 0.01 * own[0] + 1e-9).ln() - (leans[1] + 0.01 * own[1] + 1e-9).ln();
-    let odds = odds + even;
+    let odds = odds + usual;
     let sure = 1.0 / (1.0 + (-odds.abs()).exp());
     if odds >= 0.0 {
         (Lean::Threes, sure)

@@ -71,8 +71,22 @@ pub(super) fn figures(heard: &Heard, pulses: Range<usize>) -> impl Iterator<Item
 /// mean of its sixes. Of a recording that fits either this is no evidence.
 pub(super) fn evenness(heard: &Heard, pulses: Range<usize>) -> f64 {
     let even = |from: usize| heard.begins.get(from..from + 6).map_or(0.0, all);
-    let [threes, twos] = cut(&[1.0; 6]);
-    mean(&sixes(pulses).map(even).collect::<Vec<f64>>()) * (threes / twos).ln()
+    mean(&sixes(pulses).map(even).collect::<Vec<f64>>()) * usual(&[1.0; 6])
+}
+
+/// The same of other figures that fit either.
+pub(super) fn fitting(heard: &Heard, pulses: Range<usize>) -> f64 {
+    let says = |from: usize| match heard.begins.get(from..from + 6) {
+        Some(begins) if fits_either(begins) => (1.0 - all(begins)) * usual(begins),
+        _ => 0.0,
+    };
+    mean(&sixes(pulses).map(says).collect::<Vec<f64>>())
+}
+
+/// By how much a figure is the more usual in threes, as a logarithm.
+fn usual(begins: &[f64]) -> f64 {
+    let [threes, twos] = cut(begins);
+    (threes / twos).ln()
 }
 
 /// How often a cycle is cut against its kind, by any of all figures alike.
@@ -108,16 +122,20 @@ fn all(begins: &[f64]) -> f64 {
     begins.iter().product()
 }
 
-/// What the places of beginnings say. A note that lasts marks where it begins (Longuet-Higgins and Lee 1984; Povel and
-/// Essens 1985): where none that begins a group of the one is longer than those that begin groups of the other, the
-/// figure is as usual in either, and as an even run says nothing.
+/// What the places of beginnings say. A figure that fits either says nothing, whatever is the more usual.
 fn rhythm(begins: &[f64]) -> f64 {
-    if lasts(begins, 3) == lasts(begins, 2).max(lasts(begins, 4)) {
+    if fits_either(begins) {
         return 0.0;
     }
     let [threes, twos] = cut(begins);
     let even = all(begins);
     ((threes + even) / (twos + even)).ln()
+}
+
+/// Whether what begins a group of threes lasts as long as what begins a group of twos: a note that lasts marks where it
+/// begins (Longuet-Higgins and Lee 1984; Povel and Essens 1985).
+fn fits_either(begins: &[f64]) -> bool {
+    lasts(begins, 3) == lasts(begins, 2).max(lasts(begins, 4))
 }
 
 /// For how many pulses nothing begins after what begins on one, with that one; none where nothing does.

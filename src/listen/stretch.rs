@@ -1,5 +1,7 @@
 //! What any stretch of cycles says, all streams together.
 
+use std::ops::Range;
+
 use super::figure::{self, Figure};
 use super::period::{ALIKE, Sums};
 use super::pulses::Counted;
@@ -106,6 +108,8 @@ pub(super) struct Stretches {
     figures: Vec<Vec<Figure>>,
     /// Up to each cycle, what even runs say.
     even: Vec<f64>,
+    /// And what other figures that fit either do.
+    fitting: Vec<f64>,
     shares: Shares,
 }
 
@@ -142,15 +146,19 @@ impl Stretches {
             }
         };
         let figures = |cycle: &usize| figure::figures(heard, counted.pulses(*cycle)).collect();
-        let mut even = vec![0.0];
-        for (at, cycle) in order.iter().enumerate() {
-            even.push(even[at] + figure::evenness(heard, counted.pulses(*cycle)));
-        }
+        let up_to_each = |says: fn(&Heard, Range<usize>) -> f64| {
+            let mut sums = vec![0.0];
+            for (at, cycle) in order.iter().enumerate() {
+                sums.push(sums[at] + says(heard, counted.pulses(*cycle)));
+            }
+            sums
+        };
         Self {
             n_cycles,
             streams: heard.streams.iter().map(stream).collect(),
             figures: order.iter().map(figures).collect(),
-            even,
+            even: up_to_each(figure::evenness),
+            fitting: up_to_each(figure::fitting),
             shares: heard.shares,
         }
     }
@@ -171,7 +179,7 @@ impl Stretches {
         }
         let figures = held(self.figures(from, until), MOST_FIGURES);
         stated.add(Part::High, figures, self.shares.figures * figures);
-        let even = self.shares.even * self.evenness(from, until);
+        let even = self.shares.even * share(&self.even, from, until);
         stated.add(Part::High, even, even);
         stated
     }
@@ -189,11 +197,18 @@ impl Stretches {
         said.sum()
     }
 
-    /// What even runs say: that a piece runs on evenly is one habit, however many cycles of it are heard,
-    /// so that no more than its share in them counts.
-    pub(super) fn evenness(&self, from: usize, until: usize) -> f64 {
-        (self.even[until] - self.even[from]) / real((until - from).max(1))
+    /// What figures that fit either say by how common they are, where one of the two has to be said: even runs, so far
+    /// as they did not count, and others the less, the more cycles there are that may say something else.
+    pub(super) fn usual(&self, from: usize, until: usize) -> f64 {
+        let even = (1.0 - self.shares.even) * share(&self.even, from, until);
+        even + share(&self.fitting, from, until) / real(self.n_cycles.max(1))
     }
+}
+
+/// What is a habit of a piece, summed up to each cycle, says in some: it is one, however many of them are heard, so that no
+/// more than its share in them counts.
+fn share(sums: &[f64], from: usize, until: usize) -> f64 {
+    (sums[until] - sums[from]) / real((until - from).max(1))
 }
 
 /// Whether threes and twos can be told apart in cycles of so many pulses: the first pulse, and every
@@ -209,6 +224,10 @@ mod tests {
 
     /// What cycles say whose notes begin so: a letter is a beginning, a dot none.
     fn stated(cycles: &[&str], shares: Shares) -> Stated {
+        stretches(cycles, shares).stated(0, cycles.len())
+    }
+
+    fn stretches(cycles: &[&str], shares: Shares) -> Stretches {
         let begins = cycles.concat();
         let begins = begins.chars().map(|c| f64::from(u8::from(c == 'x')));
         let heard = Heard {
@@ -217,8 +236,7 @@ mod tests {
             ..Heard::default()
         };
         let counted = Counted::of(Cycle::SIX, 6 * cycles.len());
-        let stretches = Stretches::of(&heard, counted);
-        stretches.stated(0, cycles.len())
+        Stretches::of(&heard, counted)
     }
 
     fn odds(cycles: &[&str], shares: Shares) -> f64 {
@@ -240,6 +258,19 @@ mod tests {
         assert!(once > 1.0, "{once}");
         assert!(again > once && again < 2.0 * once, "{once} {again}");
         assert!(others > again, "{again} {others}");
+    }
+
+    #[test]
+    fn what_fits_either_is_told_by_what_is_usual_the_less_the_more_cycles_there_are() {
+        let usual = |cycles: &[&str]| stretches(cycles, FIGURES).usual(0, cycles.len());
+        let once = usual(&["x.xxxx"]);
+        assert!(once > 1.0, "{once}");
+        assert_eq!(odds(&["x.xxxx"], FIGURES), 0.0);
+        assert!((usual(&["x.xxxx"; 4]) - once / 4.0).abs() < 1e-9);
+        assert!((usual(&["x.xxxx", "x.x.x."]) - once / 4.0).abs() < 1e-9);
+        // An even run has not counted here.
+        assert!((usual(&["xxxxxx"; 4]) - usual(&["xxxxxx"])).abs() < 1e-9);
+        assert!(usual(&["xxxxxx"]) > 1.0);
     }
 
     #[test]
