@@ -11,7 +11,7 @@ use super::said::{CycleSaid, Said};
 use super::sound::Sound;
 use super::stream::{Heard, Part, Tells};
 use super::stretch::{Stated, Stretches, can_tell};
-use super::units::{quantile, real};
+use super::units::{mean, quantile, real};
 
 /// Whether an answer may be that it is unclear.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -84,15 +84,24 @@ impl Analysis {
         Self::silent(times, cycle, Counted::of(cycle, times.len()))
     }
 
-    /// What it says at pulses that are probably those of the piece, and were told by nobody: no lean is
-    /// surer than they are.
+    /// What it says at pulses of which those about a time in seconds are so `probable` those of the piece: no lean is surer
+    /// than they are, and that of the whole no surer than those of its cycles are on the mean.
     #[must_use]
-    pub fn at_proposed(mut self, probable: f64) -> Self {
-        let cycles = self.cycles.iter_mut().map(|cycle| &mut cycle.said);
-        for said in cycles.chain([&mut self.whole]) {
-            if !said.is_unclear() {
-                said.sure *= probable;
-            }
+    pub fn at_proposed(mut self, probable: impl Fn(f64) -> f64) -> Self {
+        let leaning = self
+            .cycles
+            .iter_mut()
+            .filter(|cycle| !cycle.said.is_unclear());
+        let mut all = Vec::new();
+        for cycle in leaning {
+            all.push(probable(cycle.start));
+            cycle.said.sure *= probable(cycle.start);
+        }
+        if all.is_empty() {
+            all.extend(self.pulses.first().map(|first| probable(*first)));
+        }
+        if !self.whole.is_unclear() {
+            self.whole.sure *= mean(&all);
         }
         self
     }

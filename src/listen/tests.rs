@@ -514,7 +514,7 @@ fn a_cycle_in_which_nothing_begins_leans_to_nothing() {
     let silent = &analysis.cycles[2];
     assert_eq!((silent.said.threes, silent.said.twos), (0.0, 0.0));
     // Which cycles lean is as it was at pulses that nobody told, and none is surer than those.
-    let proposed = analysis.clone().at_proposed(0.6);
+    let proposed = analysis.clone().at_proposed(|_| 0.6);
     for (cycle, before) in proposed.cycles.iter().zip(&analysis.cycles) {
         assert_eq!(cycle.said.lean, before.said.lean);
         assert!(cycle.said.lean == Lean::Unclear || cycle.said.sure <= 0.6);

@@ -45,6 +45,11 @@ impl Recording {
             return Err("say first where cycles begin: enter if it is as proposed, 1, or taps");
         }
         let (from, until) = self.passage;
+        if (from..until).any(|cycle| self.is_laid_at(cycle)) {
+            return Err(
+                "its pulses are laid evenly where none were found: tap along there first, with t",
+            );
+        }
         if until < from + 2 {
             return Err("a passage has two cycles or more; [ and ] say which");
         }

@@ -78,7 +78,7 @@ impl Source {
             Some(notes) => notes.analysis(pulses, self.cycle),
             None => Analysis::of_sound(sound, pulses, self.cycle, Answers::Open),
         });
-        analysis.at_proposed(row.probable())
+        analysis.at_proposed(|time| row.probable_at(time))
     }
 }
 

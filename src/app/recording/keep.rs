@@ -123,7 +123,7 @@ impl Recording {
         if let Ok(pulses) = Pulses::new(kept.times.clone()) {
             self.count_by(cycle);
             self.chosen = None;
-            self.hear_at(Row::from_first(&pulses, cycle).said());
+            self.hear_at(Row::kept(&pulses, cycle));
         } else if cycle != self.source.cycle
             && let Some(lay) = self.counted_in(cycle)
         {

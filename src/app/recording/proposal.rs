@@ -78,7 +78,9 @@ impl Recording {
     /// Pulses a minute in words: from the slowest to the fastest part of a proposal.
     pub fn tempo_words(&self) -> Option<String> {
         let path = self.chosen.and_then(|chosen| self.paths.get(chosen));
-        match path.map(PulsePath::in_time) {
+        let parts = path.map(PulsePath::in_time);
+        let parts = parts.or_else(|| Some(self.row.as_ref()?.in_time()));
+        match parts {
             Some(parts) if parts.len() > 1 => tempi_in_words(&parts),
             _ => Some(format!("{:.0}", self.tempo()?)),
         }

@@ -30,9 +30,14 @@ impl Recording {
         self.to_keep.push(Keep::Pulses(KeptPulses { cycle, times }));
     }
 
+    /// Whether some pulses were found, and the learner said nothing of them yet.
+    pub fn can_accept(&self) -> bool {
+        !self.is_set || self.row.as_ref().is_some_and(Row::is_proposed_in_part)
+    }
+
     /// Cycles begin where it was proposed: from now on that is said by the learner.
     pub(super) fn accept(&mut self) {
-        if let Some(row) = self.row.clone().filter(|_| !self.is_set) {
+        if let Some(row) = self.row.clone().filter(|_| self.can_accept()) {
             self.set_pulses(row.said());
         }
     }
@@ -101,13 +106,16 @@ impl Recording {
         };
         self.did(Back::Pulses(self.lies()));
         let is_set = self.is_set;
+        // What is looked at and what sounds stay where they are.
+        self.choose_place();
         self.hear_at(other);
         // Nothing is said by it of the others.
         self.is_set = is_set;
         self.told = match is_laid {
             true => "The even pulses are taken away.",
             false => {
-                "Even pulses lie where none were found, and say nothing: play them, tap along with t, or                  let f say where a cycle begins."
+                "Even pulses lie where none were found, and say nothing: play there, and tap along with t; \
+                 they are not kept."
             }
         }
         .to_owned();

@@ -1160,7 +1160,7 @@ fn other_tempi_that_may_be_meant_come_one_after_the_other() {
         assert!(told.is_some_and(is_told), "{told:?} {next:?}");
         // Nobody wanted those before it, so that the last is the one that is left.
         let is_last = next.0 == n;
-        let probable = recording.row.as_ref().expect("pulses").probable();
+        let probable = recording.row.as_ref().expect("pulses").probable_at(0.0);
         assert_eq!(
             (probable - 1.0).abs() < 1e-9,
             is_last,
@@ -1337,6 +1337,7 @@ fn after_a_free_beginning() -> Recording {
 pub(crate) fn recording_laid_evenly() -> Recording {
     let mut recording = after_a_free_beginning();
     recording.step(Step::Even);
+    recording.step(Step::Go(Go::First));
     recording.catch_up();
     recording
 }

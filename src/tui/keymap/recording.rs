@@ -98,7 +98,7 @@ pub(super) fn on_recording(recording: &Recording) -> Vec<Binding> {
         "plays the passage round and round, or falls silent",
     );
     let mut bindings = vec![play];
-    if !recording.is_set {
+    if recording.can_accept() {
         let accept = [step(KeyCode::Enter, Step::Accept)];
         let help = "cycles begin where it was proposed";
         bindings.push(binding(accept, "they begin so", help));

@@ -1,9 +1,9 @@
-//! Even pulses over what has none: nobody heard them, and they are there to play, to tap along and to say where cycles
-//! begin. What comes to be said of them is no longer laid.
+//! Even pulses over what has none: nobody heard them, and they are there to play and to tap along. Where cycles begin
+//! among them may be said; only what is tapped there is no longer laid.
 
 use super::{Part, Row};
 use crate::app::recording::pauses::PAUSE;
-use crate::listen::{Analysis, Pulses, Sound};
+use crate::listen::{Analysis, InTime, Pulses, Sound};
 use crate::rhythm::{Cycle, Tempo};
 
 /// Pulses a minute that are laid over a recording in which none is found.
@@ -19,6 +19,7 @@ impl Row {
             start: 0,
             first: 0,
             is_laid: true,
+            probable: 1.0,
         };
         (all.times().len() > cycle.n_pulses()).then(|| Self {
             parts: vec![part],
@@ -96,6 +97,25 @@ impl Row {
         self.parts.iter().all(|part| part.is_laid)
     }
 
+    /// From when until when the tempo of each part is kept that is not laid.
+    pub(in crate::app::recording) fn in_time(&self) -> Vec<InTime> {
+        let parts = self
+            .parts
+            .iter()
+            .enumerate()
+            .filter(|(_, part)| !part.is_laid);
+        let parts = parts.filter_map(|(nth, _)| {
+            let times = &self.all.times()[self.part(nth)];
+            let gap = gap_of(times)?;
+            Some(InTime {
+                from: *times.first()?,
+                until: times.last()? + gap,
+                ppm: 60.0 / gap,
+            })
+        });
+        parts.collect()
+    }
+
     /// Whether a time lies in what is laid.
     pub(in crate::app::recording) fn is_laid_at(&self, time: f64) -> bool {
         self.parts[self.part_about(time)].is_laid
@@ -154,6 +174,7 @@ impl<'row> Joined<'row> {
             start,
             first: start + n_before,
             is_laid: true,
+            probable: 1.0,
         });
         self.times.extend_from_slice(times);
     }
@@ -235,15 +256,13 @@ mod tests {
     }
 
     #[test]
-    fn what_is_said_of_a_cycle_among_those_that_are_laid_makes_them_count() {
+    fn where_cycles_begin_among_those_that_are_laid_is_said_and_they_stay_laid() {
         let filled = of_two_parts().filled(32.0).expect("a pause of ten seconds");
-        let (said, _) = filled.begun_at(14.0).expect("none begins there");
-        assert!(!said.is_laid_at(14.0) && said.is_said());
-        assert!(said.unfilled().is_none());
-        let later = filled.later_about(14.0);
-        assert!(!later.is_laid_at(14.0));
-        // Elsewhere nothing comes of it.
-        assert!(filled.later_about(3.0).is_laid_at(14.0));
+        let (said, begun) = filled.begun_at(14.0).expect("none begins there");
+        assert!(said.is_laid_at(14.0) && said.is_said());
+        assert!(firsts(&said).contains(&said.all.times()[begun]));
+        assert_eq!(said.found(), filled.found());
+        assert_eq!(filled.later_about(14.0).found(), filled.found());
     }
 
     #[test]

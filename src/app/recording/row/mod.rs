@@ -7,10 +7,14 @@ mod taps;
 use std::iter::{once, successors};
 use std::ops::Range;
 
-use super::pauses::PAUSE;
 use super::{Given, Source};
 use crate::listen::{PulsePath, Pulses, Sound, clock, counted_from_firsts};
 use crate::rhythm::Cycle;
+
+/// How many times as long as gaps beside it one is between cycles of which the second goes on somewhere else, and the
+/// mean gap of a cycle where the next goes on at another tempo (round figures: a player slows down by less in a cycle).
+const BREAK: f64 = 1.25;
+const OTHER_TEMPO: f64 = 1.12;
 
 /// Pulses from the beginning of a recording on, and which of them begin cycles.
 #[derive(Clone, Debug)]
@@ -24,8 +28,6 @@ pub(in crate::app) struct Row {
     said: Vec<usize>,
     /// From when until when the learner tapped pulses, in seconds, each time that still counts.
     tapped: Vec<[f64; 2]>,
-    /// How probable it is that these are the pulses of the piece, of those that may be.
-    probable: f64,
 }
 
 /// Pulses that keep a tempo, up to those of the next part.
@@ -37,6 +39,8 @@ struct Part {
     first: usize,
     /// Whether nobody heard or said them.
     is_laid: bool,
+    /// How probable it is that these are the pulses of the piece, of those that may be; 1 where somebody said so.
+    probable: f64,
 }
 
 impl Part {
@@ -45,6 +49,7 @@ impl Part {
             start,
             first,
             is_laid: false,
+            probable: 1.0,
         }
     }
 }
@@ -72,25 +77,31 @@ impl Row {
             parts: vec![Part::found(0, first)],
             said: Vec::new(),
             tapped: Vec::new(),
-            probable: 1.0,
         }
     }
 
     /// The same, the learner having said so of those that are not laid, or of all where all are.
     pub(super) fn said(self) -> Self {
         let is_all_laid = self.is_all_laid();
-        let said = self
-            .parts
-            .iter()
-            .filter(|part| is_all_laid || !part.is_laid);
+        let (mut said, mut parts) = (self.said.clone(), self.parts.clone());
+        for (nth, part) in parts.iter_mut().enumerate() {
+            if part.is_laid && !is_all_laid {
+                continue;
+            }
+            part.probable = 1.0;
+            if self.said_in(&self.part(nth)).next().is_none() {
+                said.push(part.first);
+            }
+        }
+        said.sort_unstable();
         Self {
-            said: said.map(|part| part.first).collect(),
+            said,
+            parts,
             ..self
         }
     }
 
-    /// Pulses of which the first begins a cycle, and the first after a pause between cycles; those before them go on at
-    /// their gap, as far as there is time.
+    /// Pulses of which the first begins a cycle; those before it go on at its gap, as far as there is time.
     pub(super) fn from_first(pulses: &Pulses, cycle: Cycle) -> Self {
         let times = pulses.times();
         let gap = times[1] - times[0];
@@ -100,23 +111,33 @@ impl Row {
         let first = all.len();
         all.reverse();
         all.extend_from_slice(times);
-        let row = match Pulses::new(all) {
+        match Pulses::new(all) {
             Ok(all) => Self::of(all, first, cycle),
             Err(_) => Self::of(pulses.clone(), 0, cycle),
-        };
-        row.parted_at_pauses()
+        }
     }
 
-    /// The same with a part for what comes after each pause between cycles.
-    fn parted_at_pauses(self) -> Self {
-        let (times, first) = (self.all.times(), self.parts[0].first);
-        let begins = (first..times.len()).step_by(self.cycle.n_pulses()).skip(1);
-        let paused = begins.filter(|begin| times[*begin] - times[begin - 1] > PAUSE);
-        let parts = once(self.parts[0]).chain(paused.map(|begin| Part::found(begin, begin)));
-        Self {
+    /// Pulses of whole cycles as they were kept, the learner having said so. A part begins after each break between cycles,
+    /// and where they go on at another tempo.
+    pub(super) fn kept(pulses: &Pulses, cycle: Cycle) -> Self {
+        let row = Self::from_first(pulses, cycle);
+        let (times, first, n) = (row.all.times(), row.parts[0].first, cycle.n_pulses());
+        let gap = |from: usize| Some((times.get(from + n - 1)? - times[from]) / real(n - 1));
+        let begins_part = |begin: &usize| {
+            let Some((before, after)) = gap(begin - n).zip(gap(*begin)) else {
+                return false;
+            };
+            let seam = times[*begin] - times[begin - 1];
+            let [least, most] = [before.min(after), before.max(after)];
+            most > OTHER_TEMPO * least || seam > BREAK * most || BREAK * seam < least
+        };
+        let begins = (first + n..times.len()).step_by(n).filter(begins_part);
+        let parts = once(row.parts[0]).chain(begins.map(|begin| Part::found(begin, begin)));
+        let parted = Self {
             parts: parts.collect(),
-            ..self
-        }
+            ..row.clone()
+        };
+        parted.said()
     }
 
     /// The first of these paths, nobody wanting those before it.
@@ -124,11 +145,13 @@ impl Row {
         let path = paths.first()?;
         let stretches = counted_from_firsts(sound, path, cycle);
         let parts = path.parts().zip(stretches);
-        let parts = parts.map(|(part, counted)| Part::found(part.start, counted.start));
         let left: f64 = paths.iter().map(|path| path.probable).sum();
+        let parts = parts.map(|(part, counted)| Part {
+            probable: path.steady * path.probable / left.max(1e-9),
+            ..Part::found(part.start, counted.start)
+        });
         Some(Self {
             parts: parts.collect(),
-            probable: path.steady * path.probable / left.max(1e-9),
             ..Self::of(path.pulses.clone(), 0, cycle)
         })
     }
@@ -195,7 +218,7 @@ impl Row {
         said.filter(|said| part.contains(said))
     }
 
-    /// The same, the learner having said or tapped where they lie; of those that are laid everywhere, too.
+    /// The same, the learner having said of some where they lie: those that are laid everywhere are no longer laid.
     pub(super) fn set(self) -> Self {
         let is_all_laid = self.is_all_laid();
         let parts = self.parts.iter().map(|part| Part {
@@ -204,7 +227,6 @@ impl Row {
         });
         Self {
             parts: parts.collect(),
-            probable: 1.0,
             ..self
         }
     }
@@ -214,9 +236,14 @@ impl Row {
         !self.said.is_empty() || !self.tapped.is_empty()
     }
 
-    /// How probable it is that these are the pulses of the piece; 1 where somebody said so.
-    pub(super) fn probable(&self) -> f64 {
-        self.probable
+    /// How probable it is that those about a time are the pulses of the piece; 1 where somebody said so.
+    pub(super) fn probable_at(&self, time: f64) -> f64 {
+        self.parts[self.part_about(time)].probable
+    }
+
+    /// Whether some of them were found and the learner said nothing of them yet.
+    pub(super) fn is_proposed_in_part(&self) -> bool {
+        self.parts.iter().any(|part| part.probable < 1.0)
     }
 
     /// The same, cycles of the part that lies about a time beginning a pulse later; after a whole cycle as they did.
@@ -229,7 +256,7 @@ impl Row {
         let back = if (off + 1).is_multiple_of(n) { n } else { 0 };
         let mut parts = self.parts.clone();
         parts[nth].first = part.start + (parts[nth].first + 1 - part.start) % n;
-        parts[nth].is_laid = false;
+        parts[nth].probable = 1.0;
         let later = |pulse: &usize| match part.contains(pulse) {
             true => pulse + 1 - back,
             false => *pulse,
@@ -246,19 +273,18 @@ impl Row {
 
     /// The same with the pulse nearest to a time as the first of a cycle, and which it is. Cycles after it
     /// in its part are counted from there, and those before it back from there, unless somebody had said of one
-    /// of them where it begins. No pulse moves. Nothing where a cycle begins there already that is not laid.
+    /// of them where it begins. No pulse moves. Nothing where a cycle begins there already.
     pub(super) fn begun_at(&self, time: f64) -> Option<(Self, usize)> {
         let (n, times) = (self.cycle.n_pulses(), self.all.times());
         let off = |at: &usize| (times[*at] - time).abs();
         let near = (0..times.len()).min_by(|a, b| off(a).total_cmp(&off(b)))?;
         let begins =
             |from: &Range<usize>| from.contains(&near) && (near - from.start).is_multiple_of(n);
-        let nth = self.part_about(times[near]);
-        if !self.parts[nth].is_laid && self.stretches().iter().any(begins) {
+        if self.stretches().iter().any(begins) {
             return None;
         }
         let mut parts = self.parts.clone();
-        parts[nth].is_laid = false;
+        parts[self.part_about(times[near])].probable = 1.0;
         // One that was said within a cycle of it was meant to be this one.
         let mut said = self.said.clone();
         said.retain(|said| said.abs_diff(near) >= n);
@@ -327,6 +353,10 @@ impl Row {
             ..self.clone()
         })
     }
+}
+
+fn real(n: usize) -> f64 {
+    u32::try_from(n).map_or(f64::MAX, f64::from)
 }
 
 #[cfg(test)]
@@ -411,5 +441,36 @@ pub(super) mod tests {
             is_near(&firsts_of, &[0.5, 20.8, 25.6, 30.4]),
             "{firsts_of:?}"
         );
+    }
+
+    #[test]
+    fn what_was_kept_has_its_parts_again() {
+        let counted = of_two_parts().counted();
+        let kept = Row::kept(&counted, Cycle::SIX);
+        assert_eq!(kept.parts.len(), 2);
+        let later = firsts(&kept.later_about(25.0));
+        assert!(is_near(&later[..3], &[0.5, 3.5, 6.5]), "{later:?}");
+        assert!(is_near(&later[3..5], &[21.2, 23.6]), "{later:?}");
+        // A tempo that goes on without a break, and one that drifts.
+        let [fast, drifting] = [0.8, 0.995].map(|ratio: f64| {
+            let gap = |k: i32| {
+                0.4 * if ratio > 0.9 {
+                    ratio.powi(k)
+                } else if k < 24 {
+                    1.0
+                } else {
+                    ratio
+                }
+            };
+            let times = (0..60).scan(1.0, |time, k| {
+                let now = *time;
+                *time += gap(k);
+                Some(now)
+            });
+            let times: Vec<f64> = times.collect();
+            Row::kept(&Pulses::new(times).expect("pulses"), Cycle::SIX)
+        });
+        assert_eq!(fast.parts.len(), 2);
+        assert_eq!(drifting.parts.len(), 1);
     }
 }

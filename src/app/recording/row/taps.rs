@@ -57,6 +57,7 @@ impl Row {
                 Some(Part {
                     start,
                     first,
+                    probable: if are_new { 1.0 } else { part.probable },
                     ..*part
                 })
             });
@@ -77,7 +78,6 @@ impl Row {
             tapped,
             all: Pulses::new(times).ok()?,
             cycle: self.cycle,
-            probable: 1.0,
         };
         let stays = self.all.times().iter().any(|time| !is_new(time));
         Some((row, stays))

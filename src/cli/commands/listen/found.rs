@@ -42,7 +42,7 @@ pub(super) fn in_sound(
         Some(best) => {
             let counted = counted_from_firsts(sound, best, cycle);
             let pulses = best.pulses.in_cycles(&counted, cycle);
-            heard_at(&pulses).at_proposed(best.steady * best.probable)
+            heard_at(&pulses).at_proposed(|_| best.steady * best.probable)
         }
         None => Analysis::nothing(cycle),
     };
