@@ -47,7 +47,7 @@ pub const LEANS: [(&str, &str); 3] = [
 /// What signs in a grid of a recording's accents stand for: [`Analysis::accents`] in words.
 ///
 /// [`Analysis::accents`]: crate::listen::Analysis::accents
-pub const STANDS_OUT: &str = "above what is usual in the part, and above its weakest count here";
+pub const STANDS_OUT: &str = "above what is usual in the voice, and above its weakest count here";
 
 /// What went wrong with a file, without the number that the system gives it.
 pub fn in_words(error: &io::Error) -> String {

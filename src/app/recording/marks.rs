@@ -3,8 +3,8 @@
 use std::ops::Range;
 
 use super::pauses::{end_of, start_of};
-use super::{Back, Keep, Recording, State};
-use crate::listen::{Analysis, Lean, clock};
+use super::{Back, Evens, Keep, Recording, State};
+use crate::listen::{Analysis, CycleSaid, Lean, clock};
 use crate::mark::{By, Mark, Marked, Marks, Stretch, Sure};
 use crate::report::Agreement;
 
@@ -119,6 +119,30 @@ impl Recording {
         let marks = self.marks.get(&By::Other(name))?;
         let is_known = self.state == State::Known;
         behind_the_end(marks, &whose, self.seconds).filter(|_| is_known)
+    }
+
+    /// That the learner said something where there are no pulses now, so that it is not seen, in words.
+    pub fn said_apart(&self) -> Option<String> {
+        let known = self.analysis.as_ref()?;
+        let own = self.marks.get(&By::Own)?;
+        let is_apart = |stretch: &Stretch| {
+            let within =
+                |cycle: &CycleSaid| (stretch.from()..stretch.until()).contains(&cycle.start);
+            stretch.from() < self.seconds && !known.cycles.iter().any(within)
+        };
+        let apart = own
+            .all()
+            .iter()
+            .map(|marked| marked.stretch)
+            .find(is_apart)?;
+        let lays = match self.evens() {
+            Some(Evens::MayBe) => ": e lays even ones there",
+            _ => "",
+        };
+        let (from, until) = (clock(apart.from()), clock(apart.until()));
+        Some(format!(
+            "What you say of {from} to {until} is not seen, for no pulses are there{lays}"
+        ))
     }
 
     /// What a person says of a cycle.

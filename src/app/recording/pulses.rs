@@ -3,6 +3,7 @@
 use super::pauses::start_of;
 use super::{Back, Change, Keep, Nudge, Recording, Row};
 use crate::listen::clock;
+use crate::quiz::passage::PULSE_SECONDS;
 use crate::store::KeptPulses;
 
 /// Taps that say where pulses are.
@@ -161,6 +162,14 @@ impl Recording {
         }
         let taps = std::mem::take(&mut self.taps);
         self.n_taps = 0;
+        let gaps = taps.windows(2).map(|pair| pair[1] - pair[0]);
+        let gap = gaps.sum::<f64>() / f64::from(u32::try_from(taps.len() - 1).unwrap_or(1));
+        if !PULSE_SECONDS.contains(&gap) {
+            self.told = format!(
+                "Taps that are {gap:.2} s apart are no pulses, which are 0.1 to 3 s apart: tap once more."
+            );
+            return;
+        }
         self.is_tapping = false;
         self.told = "The pulses that go with your taps are being found.".to_owned();
         self.follow(taps);

@@ -1380,6 +1380,37 @@ fn even_pulses_over_a_free_beginning_are_played_tapped_and_taken_away() {
 }
 
 #[test]
+fn what_is_said_where_no_pulses_are_is_told() {
+    let mut recording = recording_laid_evenly();
+    recording.step(Step::From);
+    recording.step(Step::Until);
+    recording.step(Step::Say(Mark::Threes));
+    assert_eq!(recording.said_apart(), None);
+    recording.step(Step::Even);
+    let told = recording.said_apart().expect("nothing shows it any more");
+    assert!(
+        told.ends_with("no pulses are there: e lays even ones there"),
+        "{told}"
+    );
+}
+
+#[test]
+fn taps_that_come_faster_than_any_pulse_are_refused() {
+    let mut recording = known(None);
+    recording.taps = (0..12).map(|k| 2.0 + 0.03 * f64::from(k)).collect();
+    recording.n_taps = recording.taps.len();
+    recording.is_tapping = true;
+    recording.step(Step::Taps);
+    assert!(
+        recording.told.starts_with("Taps that are 0.03 s apart"),
+        "{}",
+        recording.told
+    );
+    assert!(recording.is_tapping && recording.n_taps == 0);
+    assert!(recording.again().is_none(), "nothing is followed");
+}
+
+#[test]
 fn what_is_laid_evenly_among_others_is_not_kept() {
     let mut recording = after_a_free_beginning();
     let found = recording.analysis.clone().expect("known");

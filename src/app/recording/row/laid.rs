@@ -15,20 +15,14 @@ impl Row {
         sound.level(0.0, sound.seconds())?;
         let tempo = Tempo::of_pulses_a_minute(LAID).ok()?;
         let all = Pulses::steady(tempo, 0.0, sound.seconds()).ok()?;
-        let part = Part {
-            start: 0,
-            first: 0,
-            is_laid: true,
-            probable: 1.0,
-        };
         (all.times().len() > cycle.n_pulses()).then(|| Self {
-            parts: vec![part],
+            parts: vec![Part::laid(0)],
             ..Self::of(all, 0, cycle)
         })
     }
 
-    /// The same with even pulses wherever it has none for a cycle or more, up to the end of so many seconds: as fast as
-    /// what comes after them, and in whole cycles up to it. Nothing where there is no such place.
+    /// The same with even pulses wherever it has none for a cycle or more, up to the end of so many seconds: in whole
+    /// cycles up to what comes after them, and about as fast. Nothing where there is no such place.
     pub(in crate::app::recording) fn filled(&self, seconds: f64) -> Option<Self> {
         let n = self.cycle.n_pulses();
         let all = self.all.times();
@@ -37,15 +31,12 @@ impl Row {
             let own = self.part(nth);
             let before = own.start.checked_sub(1).map_or(0.0, |last| all[last]);
             let first = &all[own.start..own.end.min(own.start + n)];
-            let laid = between(before, first);
-            if laid.len() >= n {
-                filled.lay(&laid, laid.len() % n);
-            }
+            filled.lay(&between(before, first, n));
             filled.take(nth);
         }
         let laid = after(&all[all.len().saturating_sub(n)..], seconds);
         if laid.len() >= n {
-            filled.lay(&laid, 0);
+            filled.lay(&laid);
         }
         filled
             .row()
@@ -167,16 +158,12 @@ impl<'row> Joined<'row> {
         self.times.extend_from_slice(&self.of.all.times()[pulses]);
     }
 
-    /// Pulses are laid here, of which this many come before the first that begins a cycle.
-    fn lay(&mut self, times: &[f64], n_before: usize) {
-        let start = self.times.len();
-        self.parts.push(Part {
-            start,
-            first: start + n_before,
-            is_laid: true,
-            probable: 1.0,
-        });
-        self.times.extend_from_slice(times);
+    /// Pulses are laid here, if any, of which the first begins a cycle.
+    fn lay(&mut self, times: &[f64]) {
+        if !times.is_empty() {
+            self.parts.push(Part::laid(self.times.len()));
+            self.times.extend_from_slice(times);
+        }
     }
 
     fn row(self) -> Option<Row> {
@@ -190,14 +177,15 @@ impl<'row> Joined<'row> {
 }
 
 /// The gap between pulses that follow each other, the mean of them; nothing of a single one.
-fn gap_of(pulses: &[f64]) -> Option<f64> {
+pub(super) fn gap_of(pulses: &[f64]) -> Option<f64> {
     let n_gaps = u32::try_from(pulses.len()).ok()?.checked_sub(1)?;
     let over = pulses.last()? - pulses.first()?;
     (n_gaps > 0).then(|| over / f64::from(n_gaps))
 }
 
-/// Even pulses, about as fast as these, in a pause after the time before them; none where it is none.
-fn between(before: f64, pulses: &[f64]) -> Vec<f64> {
+/// Even pulses in whole cycles of `n`, about as fast as these, in a pause after the time before them; none where it is
+/// none.
+fn between(before: f64, pulses: &[f64], n: usize) -> Vec<f64> {
     let Some((gap, until)) = gap_of(pulses).zip(pulses.first()) else {
         return Vec::new();
     };
@@ -205,8 +193,10 @@ fn between(before: f64, pulses: &[f64]) -> Vec<f64> {
     if pause <= PAUSE {
         return Vec::new();
     }
-    let n_gaps = (1_u32..).find(|n| (f64::from(*n) + 0.5) * gap > pause);
-    let n_gaps = n_gaps.unwrap_or(1);
+    // With one gap more before the pulse after them.
+    let half_a_cycle = 0.5 * gap * f64::from(u32::try_from(n).unwrap_or(6));
+    let near = |n_gaps: &u32| f64::from(*n_gaps) * gap + half_a_cycle > pause;
+    let n_gaps = (1_u32..).step_by(n).find(near).unwrap_or(1);
     let each = pause / f64::from(n_gaps);
     (1..n_gaps).map(|k| before + f64::from(k) * each).collect()
 }
@@ -234,10 +224,9 @@ mod tests {
         let filled = found
             .filled(38.0)
             .expect("a pause of ten seconds and an end of six");
-        // By hand: the first part ends at 9.5 s and the next begins at 20 s, which are 26 gaps of 0.404 s, so that
-        // four cycles end at 20 s and begin at its second pulse; after 31.6 s come 15 gaps of 0.4 s, two cycles.
-        let gap = 10.5 / 26.0;
-        let laid = (0..4).map(|cycle| 20.0 - gap * f64::from(24 - 6 * cycle));
+        // By hand: the first part ends at 9.5 s and the next begins at 20 s, about 26 gaps of 0.4 s; four cycles and a gap
+        // are 25 of 0.42 s. After 31.6 s come 15 gaps of 0.4 s, two cycles.
+        let laid = (0..4).map(|cycle| 20.0 - 0.42 * f64::from(24 - 6 * cycle));
         let expected = [0.5, 3.5, 6.5].into_iter().chain(laid);
         let after = [20.8, 23.2, 25.6, 28.0, 32.0, 34.4];
         let expected: Vec<f64> = expected.chain(after).collect();
@@ -270,7 +259,10 @@ mod tests {
         let times = (0..30).map(|k| 10.0 + 0.5 * f64::from(k)).collect();
         let row = Row::of(Pulses::new(times).expect("pulses"), 0, Cycle::SIX);
         let firsts_of = firsts(&row.filled(26.0).expect("ten seconds have none"));
-        let expected = [1.0, 4.0, 7.0, 10.0, 13.0, 16.0, 19.0, 22.0];
+        // By hand: three cycles and a gap are 19 gaps in ten seconds.
+        let gap = 10.0 / 19.0;
+        let laid = [gap, 7.0 * gap, 13.0 * gap];
+        let expected = [laid.as_slice(), &[10.0, 13.0, 16.0, 19.0, 22.0]].concat();
         assert!(is_near(&firsts_of, &expected), "{firsts_of:?}");
     }
 }

@@ -11,6 +11,8 @@ use super::{Given, Source};
 use crate::listen::{PulsePath, Pulses, Sound, clock, counted_from_firsts};
 use crate::rhythm::Cycle;
 
+use laid::gap_of;
+
 /// How many times as long as gaps beside it one is between cycles of which the second goes on somewhere else, and the
 /// mean gap of a cycle where the next goes on at another tempo (round figures: a player slows down by less in a cycle).
 const BREAK: f64 = 1.25;
@@ -50,6 +52,14 @@ impl Part {
             first,
             is_laid: false,
             probable: 1.0,
+        }
+    }
+
+    /// One that is laid, of which the first pulse begins a cycle.
+    fn laid(start: usize) -> Self {
+        Self {
+            is_laid: true,
+            ..Self::found(start, start)
         }
     }
 }
@@ -122,7 +132,7 @@ impl Row {
     pub(super) fn kept(pulses: &Pulses, cycle: Cycle) -> Self {
         let row = Self::from_first(pulses, cycle);
         let (times, first, n) = (row.all.times(), row.parts[0].first, cycle.n_pulses());
-        let gap = |from: usize| Some((times.get(from + n - 1)? - times[from]) / real(n - 1));
+        let gap = |from: usize| gap_of(times.get(from..from + n)?);
         let begins_part = |begin: &usize| {
             let Some((before, after)) = gap(begin - n).zip(gap(*begin)) else {
                 return false;
@@ -353,10 +363,6 @@ impl Row {
             ..self.clone()
         })
     }
-}
-
-fn real(n: usize) -> f64 {
-    u32::try_from(n).map_or(f64::MAX, f64::from)
 }
 
 #[cfg(test)]

@@ -68,6 +68,9 @@ pub(in crate::tui) fn screen(
             Style::new(),
         );
     }
+    if let Some(apart) = recording.said_apart() {
+        body.say(&format!("{apart}."), Style::new());
+    }
     if let Some(behind) = recording.behind_the_end() {
         body.say(&format!("{behind}."), Style::new());
     }
@@ -249,7 +252,7 @@ fn cycle_here(
         .collect();
     if !parts.is_empty() {
         let parts = parts.join("; ");
-        body.mention(&format!("By part, with its neighbours: {parts}."));
+        body.mention(&format!("By voice, with its neighbours: {parts}."));
     }
 }
 
