@@ -31,6 +31,23 @@ impl Recording {
         self.to_keep.push(Keep::Pulses(KeptPulses { cycle, times }));
     }
 
+    /// Counts cycles of the same pulses from elsewhere. Where that are only those that are laid evenly nothing is set.
+    fn count_otherwise(&mut self, row: Row) {
+        let is_found_so = self.row.as_ref().map(Row::found) == Some(row.found());
+        match row.is_laid_in_part() && is_found_so {
+            true => self.lay_evens(row),
+            false => self.set_pulses(row),
+        }
+    }
+
+    /// Lays even pulses otherwise, by which nothing is said of the others.
+    fn lay_evens(&mut self, row: Row) {
+        self.did(Back::Pulses(self.lies()));
+        let is_set = self.is_set;
+        self.hear_at(row);
+        self.is_set = is_set;
+    }
+
     /// Whether some pulses were found, and the learner said nothing of them yet.
     pub fn can_accept(&self) -> bool {
         !self.is_set || self.row.as_ref().is_some_and(Row::is_proposed_in_part)
@@ -50,7 +67,7 @@ impl Recording {
                 .analysis
                 .as_ref()
                 .and_then(|known| start_of(known, self.here));
-            self.set_pulses(row.later_about(here.unwrap_or(0.0)));
+            self.count_otherwise(row.later_about(here.unwrap_or(0.0)));
         }
     }
 
@@ -67,7 +84,7 @@ impl Recording {
             return Change::Picture;
         };
         let told = row.told_of(near);
-        self.set_pulses(row);
+        self.count_otherwise(row);
         self.told = told;
         Change::Sound
     }
@@ -105,13 +122,9 @@ impl Recording {
             self.told = "There are pulses all over it already.".to_owned();
             return Change::Picture;
         };
-        self.did(Back::Pulses(self.lies()));
-        let is_set = self.is_set;
         // What is looked at and what sounds stay where they are.
         self.choose_place();
-        self.hear_at(other);
-        // Nothing is said by it of the others.
-        self.is_set = is_set;
+        self.lay_evens(other);
         self.told = match is_laid {
             true => "The even pulses are taken away.",
             false => {

@@ -1380,6 +1380,18 @@ fn even_pulses_over_a_free_beginning_are_played_tapped_and_taken_away() {
 }
 
 #[test]
+fn where_cycles_begin_among_laid_pulses_sets_nothing() {
+    let mut recording = recording_laid_evenly();
+    let n_kept = recording.to_keep.len();
+    recording.step(Step::BeatOne);
+    assert_eq!(recording.begin_here(Some(6.0)), Change::Sound);
+    assert!(!recording.is_set && recording.to_keep.len() == n_kept);
+    recording.step(Step::Go(Go::Last));
+    recording.step(Step::BeatOne);
+    assert!(recording.is_set && recording.to_keep.len() > n_kept);
+}
+
+#[test]
 fn what_is_said_where_no_pulses_are_is_told() {
     let mut recording = recording_laid_evenly();
     recording.step(Step::From);
