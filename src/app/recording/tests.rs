@@ -51,8 +51,12 @@ fn source(pcm: &Pcm, pulses: Option<Given>) -> Source {
 }
 
 fn known(pulses: Option<Given>) -> Recording {
-    let (_, pcm) = clicks();
-    let source = source(&pcm, pulses);
+    heard(&clicks().1, pulses)
+}
+
+/// What was heard from end to end.
+fn heard(pcm: &Pcm, pulses: Option<Given>) -> Recording {
+    let source = source(pcm, pulses);
     let progress = Arc::new(Progress::default());
     let heard = hear(&source, &progress).expect("a recording");
     let mut recording = Recording::of(source, progress, 1);
@@ -810,15 +814,7 @@ fn where_no_pulse_is_found_an_even_one_is_laid_that_says_nothing() {
     // A tone that neither begins nor ends in it.
     let tone = (0..4 * 48_000_u32).map(|n| 0.2 * (0.05 * n as f32).sin());
     let pcm = Pcm::new(rate, 1, tone.collect()).expect("finite");
-    let heard = |pcm: &Pcm| {
-        let source = source(pcm, None);
-        let progress = Arc::new(Progress::default());
-        let heard = hear(&source, &progress).expect("a recording");
-        let mut recording = Recording::of(source, progress, 1);
-        recording.take(heard);
-        recording
-    };
-    let mut recording = heard(&pcm);
+    let mut recording = heard(&pcm, None);
     assert_eq!(recording.n_candidates(), 0);
     assert!(recording.is_laid() && !recording.is_set);
     assert!(recording.n_cycles() > 0);
@@ -826,7 +822,10 @@ fn where_no_pulse_is_found_an_even_one_is_laid_that_says_nothing() {
     assert_eq!(whole.lean, Lean::Unclear);
     recording.step(Step::Pause);
     assert!(recording.is_sounding);
-    let silence = heard(&Pcm::new(rate, 1, vec![0.0; 4 * 48_000]).expect("finite"));
+    let silence = heard(
+        &Pcm::new(rate, 1, vec![0.0; 4 * 48_000]).expect("finite"),
+        None,
+    );
     assert_eq!((silence.n_cycles(), silence.is_laid()), (0, false));
 }
 
@@ -1325,12 +1324,7 @@ fn after_a_free_beginning() -> Recording {
             samples[at + k] += 0.5 * (0.6 * k as f32).sin() * (1.0 - k as f32 / 200.0);
         }
     }
-    let source = source(&Pcm::new(rate, 1, samples).expect("finite"), None);
-    let progress = Arc::new(Progress::default());
-    let heard = hear(&source, &progress).expect("a recording");
-    let mut recording = Recording::of(source, progress, 1);
-    recording.take(heard);
-    recording
+    heard(&Pcm::new(rate, 1, samples).expect("finite"), None)
 }
 
 /// The same with even pulses there.
