@@ -41,14 +41,14 @@ impl Recording {
         if analysis.cycle != Cycle::SIX && deck::own_exercises(analysis.cycle).is_none() {
             return Err("the deck of own recordings has cycles of five to nine, and of twelve");
         }
-        if !self.is_set {
-            return Err("say first where cycles begin: enter if it is as proposed, 1, or taps");
-        }
         let (from, until) = self.passage;
         if (from..until).any(|cycle| self.is_laid_at(cycle)) {
             return Err(
                 "its pulses are laid evenly where none were found: tap along there first, with t",
             );
+        }
+        if (from..until).any(|cycle| self.is_proposed_at(cycle)) {
+            return Err("say first where cycles begin: enter if it is as proposed, 1, or taps");
         }
         if until < from + 2 {
             return Err("a passage has two cycles or more; [ and ] say which");

@@ -31,7 +31,7 @@ impl Recording {
         self.to_keep.push(Keep::Pulses(KeptPulses { cycle, times }));
     }
 
-    /// Counts cycles of the same pulses from elsewhere. Where that are only those that are laid evenly nothing is set.
+    /// Counts cycles of the same pulses from elsewhere. Nothing is set where only those are that are laid evenly.
     fn count_otherwise(&mut self, row: Row) {
         let is_found_so = self.row.as_ref().map(Row::found) == Some(row.found());
         match row.is_laid_in_part() && is_found_so {
@@ -119,7 +119,7 @@ impl Recording {
             false => row.filled(self.seconds),
         };
         let Some(other) = other else {
-            self.told = "There are pulses all over it already.".to_owned();
+            self.told = "Where it has no pulses there is no room for a cycle.".to_owned();
             return Change::Picture;
         };
         // What is looked at and what sounds stay where they are.
@@ -158,6 +158,14 @@ impl Recording {
         row.is_some_and(|(row, start)| row.is_laid_at(start))
     }
 
+    /// Whether the pulses of a cycle were found and the learner said nothing of them yet.
+    pub(super) fn is_proposed_at(&self, cycle: usize) -> bool {
+        let known = self.analysis.as_ref();
+        let start = known.and_then(|known| start_of(known, cycle));
+        let row = self.row.as_ref().zip(start);
+        !self.is_set || row.is_some_and(|(row, start)| row.probable_at(start) < 1.0)
+    }
+
     /// What was tapped so far counts for nothing, and the keys that tap do what else they do.
     pub(super) fn forget_taps(&mut self) {
         self.taps.clear();
@@ -179,7 +187,9 @@ impl Recording {
         let gap = gaps.sum::<f64>() / f64::from(u32::try_from(taps.len() - 1).unwrap_or(1));
         if !PULSE_SECONDS.contains(&gap) {
             self.told = format!(
-                "Taps that are {gap:.2} s apart are no pulses, which are 0.1 to 3 s apart: tap once more."
+                "Taps that are {gap:.2} s apart are no pulses, which are {} to {} s apart: tap once more.",
+                PULSE_SECONDS.start(),
+                PULSE_SECONDS.end()
             );
             return;
         }

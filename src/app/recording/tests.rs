@@ -1427,3 +1427,26 @@ fn what_is_laid_evenly_among_others_is_not_kept() {
     };
     assert_eq!(kept.times, found.pulses);
 }
+
+#[test]
+fn a_passage_is_cut_only_where_somebody_said_where_its_cycles_begin() {
+    let mut recording = recording_laid_evenly();
+    let refused = |recording: &Recording| recording.cut().err().expect("it is refused");
+    recording.step(Step::From);
+    assert!(refused(&recording).starts_with("its pulses are laid evenly"));
+    // What is tapped over the beginning says nothing of what was found after it.
+    recording.taps = (0..12).map(|k| 2.0 + 0.5 * f64::from(k)).collect();
+    recording.n_taps = recording.taps.len();
+    recording.step(Step::Taps);
+    recording.catch_up();
+    recording.step(Step::Go(Go::Last));
+    recording.step(Step::Go(Go::Back));
+    recording.step(Step::Until);
+    recording.step(Step::Go(Go::Back));
+    recording.step(Step::From);
+    assert!(recording.is_set && recording.can_accept());
+    assert!(refused(&recording).starts_with("say first where cycles begin"));
+    recording.step(Step::Accept);
+    assert!(recording.cut().is_ok());
+    assert!(!recording.can_accept());
+}
