@@ -1431,7 +1431,7 @@ fn what_is_laid_evenly_among_others_is_not_kept() {
 #[test]
 fn a_passage_is_cut_only_where_somebody_said_where_its_cycles_begin() {
     let mut recording = recording_laid_evenly();
-    let refused = |recording: &Recording| recording.cut().err().expect("it is refused");
+    let refused = |recording: &Recording| recording.cut().err().unwrap_or_default();
     recording.step(Step::From);
     assert!(refused(&recording).starts_with("its pulses are laid evenly"));
     // What is tapped over the beginning says nothing of what was found after it.
